@@ -1,0 +1,74 @@
+"""A law's card: its equation, where it holds, and which published sources it follows."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any, TypeVar
+
+Outside = Callable[..., list[tuple[Any, str]]]
+
+
+@dataclass(frozen=True, slots=True)
+class LawCard:
+    """What a law states about itself.
+
+    Attributes
+    ----------
+    name : str
+        The name of the function.
+    equation : str
+        The equation in plain text, measures in brackets where they are not SI.
+    valid : str
+        In which range its sources cover it, in words.
+    sources : tuple of str
+        Keys into `ductsim.sources.SOURCES`.
+    outside : callable or None
+        `outside(flow, air, **coefficients) -> [(mask, sentence), ...]`: where a solved state uses the law
+        outside its range. Called once after a solve, never while iterating.
+    """
+
+    name: str
+    equation: str
+    valid: str
+    sources: tuple[str, ...]
+    outside: Outside | None = None
+
+
+LAWS: dict[str, Callable[..., Any]] = {}
+"""Every law by its name, in the order in which they were defined."""
+
+L = TypeVar("L", bound=Callable[..., Any])
+
+
+def law(
+    *, equation: str, valid: str, sources: tuple[str, ...], outside: Outside | None = None
+) -> Callable[[L], L]:
+    """Decorator that gives a law its card and lists it in `LAWS`.
+
+    The function itself comes back, so a call costs nothing extra. A user's own law may be registered
+    again under the same name (a notebook cell run twice); the last one counts.
+
+    Raises
+    ------
+    TypeError
+        If `sources` is a bare string, or empty: a law without a published source cites
+        "common_practice" or "our_assumption".
+    """
+    if isinstance(sources, str) or not sources:
+        raise TypeError("sources must be a tuple with at least one key")
+
+    def give(function: L) -> L:
+        name = function.__name__
+        card = LawCard(name, equation, valid, tuple(sources), outside)
+        function.card = card  # type: ignore[attr-defined]
+        LAWS[name] = function
+        return function
+
+    return give
+
+
+def card_of(function: Callable[..., Any]) -> LawCard | None:
+    """The card of a law, or None for a function that has none."""
+    card = getattr(function, "card", None)
+    return card if isinstance(card, LawCard) else None
