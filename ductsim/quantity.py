@@ -1,0 +1,345 @@
+"""A bare number is SI; a text carries its measure.
+
+Texts are read by one regular expression and a list of known measures, never by a general expression
+reader: such a reader takes "1,2 m" for 12 m and hangs on "9**9**9**9 m".
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from .errors import InputError, UnknownName, nearest_name
+from .measures import (
+    CHARACTERS,
+    ENDINGS,
+    INCH,
+    MEASURES,
+    METRIC,
+    SYSTEMS,
+    WORDS,
+    Measure,
+    allowed_measures,
+    example_text,
+    find_measure,
+    measure_of,
+    spellings,
+)
+
+_NUMBER = re.compile(r"([+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?)\s*(.*)", re.DOTALL)
+_OPERATORS = ("*", "+", "-", "(", ")", "=", "_")
+_TIMES = re.compile("[xX\N{MULTIPLICATION SIGN}](.*)", re.DOTALL)
+
+
+def si(value: Any, measure: str) -> Any:
+    """A quantity as an SI float, or a new float array for a list or an array.
+
+    Parameters
+    ----------
+    value : number, text, array, or a list of numbers and texts
+        A text carries its own measure ("6 in"). A bare number is in `measure`. Anything that converts
+        itself by `.m_as(measure)`, as a quantity of a measures library does, is asked to.
+    measure : str
+        Which kind of quantity is wanted, by any known spelling.
+
+    Returns
+    -------
+    float or ndarray
+        In SI. With an SI `measure` bare numbers come back unchanged.
+
+    Raises
+    ------
+    InputError
+        For truth values, complex numbers, anything not finite, a text without its measure, with another
+        kind of measure or with a decimal comma.
+    UnknownName
+        For an unknown `measure`.
+
+    Examples
+    --------
+    >>> si("6 in", "m"), si(2.0, "m")
+    (0.1524, 2.0)
+    >>> si([0, 30], "rpm")
+    array([0.        , 3.14159265])
+    """
+    wanted = measure_of(measure)
+    if isinstance(value, str):
+        return _read(value, wanted)
+    if isinstance(value, (int, float, np.integer, np.floating)) and not isinstance(value, bool):
+        return _finite(_float(value), wanted, value)
+    if hasattr(value, "m_as"):
+        return _from_library(value, wanted)
+    return _array(value, wanted)
+
+
+def _float(value: Any) -> float:
+    try:
+        return float(value)
+    except OverflowError:
+        return math.inf
+
+
+def _finite(number: float, measure: Measure, given: Any) -> float:
+    out = (number + measure.shift) * measure.times / measure.over
+    if not math.isfinite(out):
+        raise InputError(f"{shown(given)} is no finite number", allowed="write a finite number")
+    return out
+
+
+def _array(value: Any, wanted: Measure) -> Any:
+    if isinstance(value, (list, tuple, range)):
+        if any(isinstance(item, (str, bool, np.bool_)) or hasattr(item, "m_as") for item in value):
+            return np.array([_item(item, wanted) for item in value])
+    elif not hasattr(value, "__array__") or isinstance(value, np.generic):
+        raise _no_quantity(value, wanted)
+    if np.ma.isMaskedArray(value) and np.ma.getmaskarray(value).any():
+        raise InputError("a masked value is no number", allowed="finite numbers only")
+    try:
+        raw = np.asarray(value)
+    except ValueError:
+        raise _no_quantity(value, wanted) from None
+    if raw.dtype.kind in "OUT":
+        return np.array([_item(item, wanted) for item in raw.ravel()]).reshape(raw.shape)
+    if raw.dtype.kind not in "iuf":
+        raise _no_quantity(value, wanted)
+    with np.errstate(over="ignore"):
+        out = (raw.astype(float) + wanted.shift) * wanted.times / wanted.over
+    if not np.isfinite(out).all():
+        raise InputError(
+            f"{raw[~np.isfinite(out)].flat[0]:g} is no finite number", allowed="finite numbers only"
+        )
+    return out if out.ndim else float(out)
+
+
+def _item(item: Any, wanted: Measure) -> float:
+    out = si(item, wanted.dimension) if isinstance(item, str) or hasattr(item, "m_as") else None
+    if out is None and isinstance(item, (int, float, np.integer, np.floating)) and not isinstance(item, bool):
+        out = _finite(_float(item), wanted, item)
+    if not isinstance(out, float):
+        raise _no_quantity(item, wanted)
+    return out
+
+
+def _from_library(value: Any, wanted: Measure) -> Any:
+    name = {"": "dimensionless", "Pa s": "Pa*s", "J/kg K": "J/kg/K", "kg m2": "kg*m**2"}.get(
+        wanted.dimension, re.sub(r"([a-z])([23])", r"\1**\2", wanted.dimension)
+    )
+    try:
+        return si(value.m_as(name), wanted.dimension)
+    except InputError:
+        raise
+    except (TypeError, ValueError, AttributeError) as err:  # what such libraries raise
+        raise InputError(
+            f"{shown(value)} does not convert to {name}: {err}", allowed=allowed_measures(wanted)
+        ) from None
+
+
+def _no_quantity(value: Any, wanted: Measure) -> InputError:
+    kind = type(value).__name__
+    return InputError(
+        f"{shown(value)} ({kind}) is no number", allowed=f"a number, or a text like {example_text(wanted)}"
+    )
+
+
+def _read(text: str, wanted: Measure) -> float:
+    """The SI value of a text; the order of the checks gives each slip its own sentence."""
+    plain = text.translate(CHARACTERS).strip()
+    found = _NUMBER.fullmatch(plain) if len(plain) <= 80 else None
+    if found is None or found.group(2).startswith(_OPERATORS):
+        raise InputError(
+            f"{shown(text)} is no number with its measure", allowed=f"a text like {example_text(wanted)}"
+        )
+    number, spelling = found.groups()
+    if spelling.startswith(","):
+        raise InputError(
+            f"{shown(text)} has a comma in its number", allowed="write a decimal point, no commas"
+        )
+    if spelling.startswith("/") and spelling[1:2].isdigit():
+        raise InputError(f"{shown(text)} has a fraction", allowed="write a decimal number, like '0.5 in'")
+    measure = find_measure(spelling)
+    if spelling[:1].isdigit() and measure is None:
+        raise InputError(f"{shown(text)} has a gap in its number", allowed="write its digits together")
+    if not spelling and wanted.dimension:
+        raise InputError(
+            f"{shown(text)} lacks its measure",
+            allowed=f"a text needs one, like {example_text(wanted)}; a bare number is SI",
+        )
+    if measure is None:
+        known = spellings(wanted.dimension)
+        nearest = nearest_name(spelling, known) or nearest_name(spelling, MEASURES)
+        raise InputError(
+            f"unknown measure {shown(spelling)} in {shown(text)}",
+            allowed=allowed_measures(wanted),
+            nearest=nearest,
+        )
+    if measure.dimension != wanted.dimension:
+        what = WORDS.get(wanted.dimension, "a number")
+        raise InputError(
+            f"{what} given in {spelling or 'no measure'}: {shown(text)}", allowed=allowed_measures(wanted)
+        )
+    return _finite(float(number), measure, text)
+
+
+def shown(value: Any) -> str:
+    """`repr` of what was given, cut to a length that a message can bear."""
+    try:
+        text = repr(value)
+    except ValueError:  # Python refuses to print an integer of thousands of digits
+        return "a very long number"
+    return text if len(text) <= 48 else f"{text[:40]}... ({len(text)} characters)"
+
+
+# ---- numbers that scale
+
+
+@dataclass(frozen=True, eq=False)
+class Times:
+    """A factor on a number: "x0.8" in a file, `times(array)` in Python."""
+
+    factor: Any
+
+    def __repr__(self) -> str:
+        return (
+            f"x{self.factor:g}" if isinstance(self.factor, float) else f"x<column of {np.size(self.factor)}>"
+        )
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, Times) and np.array_equal(self.factor, other.factor)
+
+    def __hash__(self) -> int:
+        return hash(np.asarray(self.factor).tobytes())
+
+
+def times(factor: Any) -> Times:
+    """Scale a number instead of setting it, in `Machine.change`.
+
+    Parameters
+    ----------
+    factor : float or array of shape (S,)
+        Zero or more [-].
+
+    Raises
+    ------
+    InputError
+        For a negative factor, or one that is no finite number.
+    """
+    out = si(factor, "")
+    if np.any(np.less(out, 0.0)):
+        raise InputError(f"a factor of {np.min(out):g}", allowed="a factor of zero or more")
+    return Times(out)
+
+
+def parse_change(value: Any, measure: str) -> tuple[str, Any]:
+    """What a change asks: ("set", SI float or array) or ("times", factor).
+
+    `value` is a number, a text with its measure, a text "x0.8", an array or `times(...)`.
+    """
+    if isinstance(value, Times):
+        return "times", value.factor
+    scaled = _TIMES.fullmatch(value.strip()) if isinstance(value, str) else None
+    if scaled is None:
+        return "set", si(value, measure)
+    try:
+        return "times", times(_read(scaled.group(1), MEASURES[""])).factor
+    except InputError as err:
+        raise InputError(
+            f"{shown(value)} is no factor: {err.problem}", allowed="a text like 'x0.8'"
+        ) from None
+
+
+# ---- numbers shown
+
+
+def display_measure(measure: str, system: str = "metric") -> str:
+    """The spelling in which tables and plots show a quantity.
+
+    `measure` is SI, or the metric spelling that suits the number better ("mm" for a gap, "km/h" for a
+    driving speed).
+    """
+    if system not in SYSTEMS:
+        raise UnknownName.of("system of measures", system, SYSTEMS)
+    metric = METRIC.get(measure, measure)
+    return metric if system == "metric" else INCH.get(metric, metric)
+
+
+def show(value: Any, measure: str, system: str = "metric") -> tuple[Any, str]:
+    """An SI value as a number to show, and the spelling of its measure.
+
+    Examples
+    --------
+    >>> show(304.15, "K")
+    (31.0, 'degC')
+    """
+    label = display_measure(measure, system)
+    return from_si(value, label), label
+
+
+def from_si(value: Any, measure: str) -> Any:
+    """An SI value (number or array; None and NaN pass) as a number in `measure`."""
+    if value is None:
+        return None
+    to = measure_of(measure)
+    out = np.multiply(value, to.over) / to.times - to.shift
+    return out if np.ndim(out) else float(out)
+
+
+def convert(value: Any, measure: str, to: str) -> Any:
+    """A number in one measure as a number in another of the same kind (None and NaN pass).
+
+    Raises
+    ------
+    InputError
+        If the two measure different things.
+    """
+    if value is None or measure == to:
+        return value
+    source, target = measure_of(measure), measure_of(to)
+    if source.dimension != target.dimension:
+        raise InputError(f"{measure!r} does not convert to {to!r}", allowed=allowed_measures(source))
+    return from_si((np.asarray(value, float) + source.shift) * source.times / source.over, to)
+
+
+def key_measure(key: str) -> tuple[str, str]:
+    """The name and the measure of a row's key: "duct_velocity_m_s" -> ("duct_velocity", "m/s").
+
+    The measure is empty for a key that names none.
+    """
+    parts = key.split("_")
+    for start in range(1, len(parts)):
+        ending = "_".join(parts[start:])
+        if ending in ENDINGS:
+            return "_".join(parts[:start]), ENDINGS[ending]
+    return key, ""
+
+
+def measure_key(name: str, measure: str) -> str:
+    """The row key for a name and a measure: ("vacuum", "Pa") -> "vacuum_Pa"."""
+    ending = measure.replace("/", "_").replace(" ", "_")
+    return f"{name}_{ending}" if ending else name
+
+
+def measure_text(value: float, measure: str) -> str:
+    """A text that `si` reads back to exactly the same float.
+
+    `value` is in `measure`, as a bare number is. The text uses the usual measure ("2100 rpm", "31 degC")
+    where that reads back exactly, else SI.
+
+    Raises
+    ------
+    InputError
+        For a column; a text holds one number.
+    """
+    if np.ndim(value):
+        raise InputError(f"a column of {np.size(value)} values", allowed="one number; a text holds no column")
+    number = si(float(value), measure)
+    dimension = measure_of(measure).dimension
+    usual = METRIC.get(dimension, dimension)
+    for text in (f"{from_si(number, usual):.12g} {usual}", f"{number!r} {dimension}"):
+        text = text.strip()
+        if _read(text, measure_of(dimension)) == number:
+            return text
+    raise ValueError(f"{number!r} {dimension} does not read back")  # repr of a float always does
