@@ -1,0 +1,236 @@
+"""Fans: a curve through measured points, the fan laws, and what happens beyond the points."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from .card import law
+
+_CREEP = 1e-6  # share of the last flow at which a stopped fan's square law turns linear
+
+
+def monotone_slopes(x: list[Any], y: list[Any]) -> list[Any]:
+    """Slopes at the points of the monotone cubic through them, for points that are floats or arrays.
+
+    Weighted harmonic means inside (zero where the points turn), three-point formulas at the ends.
+
+    Parameters
+    ----------
+    x, y : list of float or array
+        Points, x rising.
+
+    Returns
+    -------
+    list of arrays
+        dy/dx at each point.
+
+    Source: Fritsch and Carlson (1980), SIAM Journal on Numerical Analysis 17, from memory.
+    """
+    n = len(x)
+    h = [x[i + 1] - x[i] for i in range(n - 1)]
+    d = [(y[i + 1] - y[i]) / h[i] for i in range(n - 1)]
+    if n == 2:
+        return [d[0], d[0]]
+    out: list[Any] = [_end_slope(h[0], h[1], d[0], d[1])]
+    for i in range(1, n - 1):
+        w1, w2 = 2.0 * h[i] + h[i - 1], h[i] + 2.0 * h[i - 1]
+        same = d[i - 1] * d[i] > 0.0
+        a, b = np.where(same, d[i - 1], 1.0), np.where(same, d[i], 1.0)
+        out.append(np.where(same, (w1 + w2) / (w1 / a + w2 / b), 0.0))
+    out.append(_end_slope(h[-1], h[-2], d[-1], d[-2]))
+    return out
+
+
+def _end_slope(h0: Any, h1: Any, d0: Any, d1: Any) -> Any:
+    slope = ((2.0 * h0 + h1) * d0 - h0 * d1) / (h0 + h1)
+    slope = np.where(slope * d0 <= 0.0, 0.0, slope)
+    return np.where((d0 * d1 <= 0.0) & (np.abs(slope) > 3.0 * np.abs(d0)), 3.0 * d0, slope)
+
+
+def cubic_pieces(x: list[Any], y: list[Any]) -> tuple[list[tuple[Any, Any, Any, Any]], Any, Any]:
+    """The monotone cubic as a polynomial a + b x + c x^2 + d x^3 per piece, and its two end slopes."""
+    s = monotone_slopes(x, y)
+    out = []
+    for i in range(len(x) - 1):
+        h = x[i + 1] - x[i]
+        rise = (y[i + 1] - y[i]) / h
+        c2 = (3.0 * rise - 2.0 * s[i] - s[i + 1]) / h
+        c3 = (s[i] + s[i + 1] - 2.0 * rise) / (h * h)
+        p = x[i]
+        out.append(
+            (
+                y[i] - p * (s[i] - p * (c2 - p * c3)),
+                s[i] - p * (2.0 * c2 - 3.0 * p * c3),
+                c2 - 3.0 * p * c3,
+                c3,
+            )
+        )
+    return out, s[0], s[-1]
+
+
+def _parabola(x: Any, y: Any, slope: Any, curvature: Any) -> tuple[Any, Any, Any, Any]:
+    return y - x * (slope - curvature * x), slope - 2.0 * curvature * x, curvature, 0.0
+
+
+def curve_coefficients(flow: list[Any], pressure: list[Any], peak: Any) -> dict[str, Any]:
+    """Coefficients of the law `fan` from the points of a total-pressure curve.
+
+    Beyond the last point the curve goes on as a parabola with the same slope that bends down, below the
+    first one as a parabola that bends up; both so strongly that a stopped fan, or one blown through
+    backwards, resists with about its peak pressure at its largest flow (our assumption).
+
+    Parameters
+    ----------
+    flow : list of float or array
+        Volume flow at the points, rising [m3/s].
+    pressure : list of float or array
+        Total-pressure rise at the points [Pa].
+    peak : float or array
+        Largest pressure of the clean fan [Pa].
+
+    Returns
+    -------
+    dict
+        "flow_0", "a_0", "b_0", "c_0", "d_0" ... and "creep", named as `fan` takes them.
+    """
+    pieces, first, last = cubic_pieces(flow, pressure)
+    bend = peak / (flow[-1] * flow[-1])
+    low = _parabola(flow[0], pressure[0], first, bend + first * first / (2.0 * peak))
+    high = _parabola(flow[-1], pressure[-1], last, -bend)
+    out = {f"flow_{i}": q for i, q in enumerate(flow)}
+    for i, piece in enumerate([low, *pieces, high]):
+        out.update({f"{name}_{i}": value for name, value in zip("abcd", piece, strict=True)})
+    out["creep"] = _CREEP * bend * flow[-1]
+    return out
+
+
+def power_coefficients(flow: list[Any], power: list[Any]) -> dict[str, Any]:
+    """Coefficients of the shaft-power curve, held constant beyond its ends, for `power_by_curve`."""
+    pieces, _, _ = cubic_pieces(flow, power)
+    ends = [(power[0], 0.0, 0.0, 0.0), *pieces, (power[-1], 0.0, 0.0, 0.0)]
+    return {f"{n}{i}": v for i, piece in enumerate(ends) for n, v in zip("efgh", piece, strict=True)}
+
+
+def _pieces_at(volume: Any, speed: Any, c: dict[str, Any], names: tuple[str, ...], sep: str) -> list[Any]:
+    """The coefficients of the piece in which each volume flow lies."""
+    out = [c[f"{n}{sep}0"] for n in names]
+    i = 0
+    while f"flow_{i}" in c:
+        over = volume > speed * c[f"flow_{i}"]
+        i += 1
+        if np.all(over):
+            out = [c[f"{n}{sep}{i}"] for n in names]
+        elif np.any(over):
+            out = [np.where(over, c[f"{n}{sep}{i}"], old) for n, old in zip(names, out, strict=True)]
+        else:
+            break
+    return out
+
+
+def fan_outside(flow: Any, air: Any, **c: Any) -> list[tuple[Any, str]]:
+    """Where a fan runs beyond its measured points."""
+    volume = flow / air.density
+    last = sum(1 for name in c if name.startswith("flow_")) - 1
+    return [
+        (volume < 0.0, "air flows backwards through the fan"),
+        (
+            volume > c["speed"] * c[f"flow_{last}"],
+            "the fan delivers more than at the last point of its curve",
+        ),
+        (
+            (volume >= 0.0) & (volume < c["speed"] * c["flow_0"]),
+            "the fan delivers less than at the first point of its curve",
+        ),
+    ]
+
+
+@law(
+    equation="rise = (rho / rho_c) [a n^2 + b n Q + c Q^2 + d Q^3 / n] with the coefficients of the piece "
+    "in which Q / n lies, n = speed / curve speed, Q = m / rho; drop = -rise + creep (rho / rho_c) Q",
+    valid="between the first and the last point; fan laws at tip speeds well below that of sound",
+    sources=("fan_laws", "stoecker_jones", "fritsch_carlson1980", "our_assumption"),
+    outside=fan_outside,
+)
+def fan(flow: Any, air: Any, *, speed: Any, curve_density: Any, creep: Any, **c: Any) -> tuple[Any, Any, Any]:
+    """Drop (a negative one: the fan's rise) by a curve of points and the fan laws.
+
+    Flow goes with speed, pressure with speed squared and with inlet density. A stopped fan is a
+    resistance. `creep` is a small linear resistance that keeps the slope of a stopped fan above zero.
+
+    Parameters
+    ----------
+    flow : float or array
+        Mass flow [kg/s].
+    air : LocalAir
+        Density at the inlet [kg/m3].
+    speed : float or array
+        Speed over the speed of the curve [-], at least zero.
+    curve_density : float or array
+        Density that the curve was measured at [kg/m3].
+    creep : float or array
+        Linear resistance [Pa s/m3].
+    **c : float or array
+        Points and piecewise coefficients from `curve_coefficients`.
+
+    Returns
+    -------
+    drop, slope, slope_in_density : arrays
+        [Pa], [Pa s/kg], [Pa m3/kg]
+
+    Example: 340 Pa in air of 20 degC are 318.3 Pa at 40 degC, same speed and volume flow.
+    """
+    rho = air.density
+    volume = flow / rho
+    a, b, cc, d = _pieces_at(volume, speed, c, ("a", "b", "c", "d"), "_")
+    # where the fan stands still every piece in use has d = 0, so the guard changes nothing
+    cubic = d * volume / np.maximum(speed, 1e-300)
+    inverse = 1.0 / curve_density
+    linear = b * speed - creep
+    rise = inverse * (a * speed * speed + volume * (linear + volume * (cc + cubic)))
+    slope = -inverse * (linear + volume * (2.0 * cc + 3.0 * cubic))
+    return -rho * rise, slope, -rise - volume * slope
+
+
+def power_by_efficiency(flow: Any, density: Any, *, efficiency: Any, **c: Any) -> Any:
+    """Shaft power [W] of a fan whose efficiency is known: air power over efficiency, zero in reverse flow.
+
+    Parameters
+    ----------
+    flow : float or array
+        Mass flow [kg/s].
+    density : float or array
+        Density at the inlet [kg/m3].
+    efficiency : float or array
+        Total efficiency [-], the same all along the curve (our assumption).
+    **c
+        The other coefficients of `fan`.
+    """
+    volume = flow / density
+    a, b, cc, d = _pieces_at(volume, c["speed"], c, ("a", "b", "c", "d"), "_")
+    speed = c["speed"]
+    cubic = d * volume / np.maximum(speed, 1e-300)
+    rise = density / c["curve_density"] * (a * speed * speed + volume * (b * speed + volume * (cc + cubic)))
+    return np.maximum(rise * volume, 0.0) / efficiency
+
+
+def power_by_curve(flow: Any, density: Any, **c: Any) -> Any:
+    """Shaft power [W] of a fan whose shaft power was measured at its points; held constant beyond them.
+
+    Parameters
+    ----------
+    flow : float or array
+        Mass flow [kg/s].
+    density : float or array
+        Density at the inlet [kg/m3].
+    **c
+        The coefficients of `fan` with those of `power_coefficients`.
+
+    Example: 1.8 kW in air of 20 degC are 1.685 kW at 40 degC, same speed and volume flow.
+    """
+    volume = flow / density
+    speed = c["speed"]
+    e, f, g, h = _pieces_at(volume, speed, c, ("e", "f", "g", "h"), "")
+    cube = speed * (speed * (e * speed + f * volume) + g * volume * volume) + h * volume**3
+    return density / c["curve_density"] * cube

@@ -1,0 +1,98 @@
+"""Ducts: round, rectangular or flat-oval, with bends, local losses and a rise."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+
+from ..errors import InputError
+from ..laws.friction import friction
+from .bend import Bend, bends_loss
+from .declare import Part, Path, nested, number, part, word
+
+
+@part("duct")
+class Duct(Part):
+    """A straight or bent duct of constant section.
+
+    Give `diameter`, or `width` and `height` (for a flat-oval one the long and the short axis). The length
+    runs along the centre line, through the bends. Bends turn in the direction of `width`.
+    """
+
+    sources = ("ashrae2021ch21", "smacna_a7")
+    choices = (("diameter",), ("width", "height"))
+
+    length: float = number("m", above=0, spread=0.02, doc="length along the centre line")
+    diameter: float | None = number("m", above=0, default=None, spread=0.01, doc="inner diameter")
+    width: float | None = number("m", above=0, default=None, spread=0.01, doc="inner width or long axis")
+    height: float | None = number("m", above=0, default=None, spread=0.01, doc="inner height or short axis")
+    shape: str = word(
+        "rectangular", "flat oval", default="rectangular", doc="section that width and height describe"
+    )
+    roughness: float = number(
+        "m",
+        at_least=0,
+        at_most=0.02,
+        default=0.09e-3,
+        spread=0.3,
+        doc="roughness; galvanised sheet",
+    )
+    loss_coefficient: float = number(
+        "", at_least=0, default=0.0, spread=0.2, doc="other local losses on the velocity in the duct"
+    )
+    bends: tuple[Bend, ...] = nested(Bend, "bend", doc="its bends")
+    rise: float = number("m", default=0.0, spread=0.02, doc="how much higher the far end lies")
+
+    def check(self) -> None:
+        """A flat oval is at least as wide as high."""
+        if self.width is None:
+            if self.shape == "flat oval":
+                raise InputError("a flat oval by diameter", place="duct", allowed="give width and height")
+        elif self.shape == "flat oval" and np.any(np.less(self.width, self.height)):
+            raise InputError(
+                "the long axis is shorter than the short one", place="duct: width", allowed="width >= height"
+            )
+
+    def section(self) -> tuple[Any, Any, Any]:
+        """Area [m2], hydraulic diameter [m], and the width that the bends turn in [m]."""
+        if self.diameter is not None:
+            return (0.25 * math.pi) * self.diameter * self.diameter, self.diameter, self.diameter
+        w, h = self.width, self.height
+        if self.shape == "flat oval":
+            area = (0.25 * math.pi) * h * h + h * (w - h)  # type: ignore[operator]
+            return area, 4.0 * area / (math.pi * h + 2.0 * (w - h)), w  # type: ignore[operator]
+        area = w * h  # type: ignore[operator]
+        return area, 2.0 * area / (w + h), w  # type: ignore[operator]
+
+    @property
+    def _square(self) -> bool:
+        return self.diameter is None and self.shape == "rectangular"
+
+    def paths(self) -> tuple[Path, ...]:
+        """One path by the friction law."""
+        area, bore, width = self.section()
+        loss = self.loss_coefficient
+        if self.bends:
+            loss = loss + bends_loss(self.bends, width, self._square)
+        return (
+            Path(
+                friction,
+                {
+                    "length": self.length,
+                    "hydraulic_diameter": bore,
+                    "area": area,
+                    "roughness": self.roughness,
+                    "loss": loss,
+                    "rise": self.rise,
+                    "factor": 1.0,
+                },
+                area,
+            ),
+        )
+
+    def outside(self) -> list[tuple[Any, str]]:
+        """Where its bends leave the range of their tables."""
+        _, _, width = self.section()
+        return [found for bend in self.bends for found in bend.outside(width, self._square)]

@@ -1,0 +1,229 @@
+"""Fans by their points, by their wheel, or by one measured point."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+
+from ..errors import InputError
+from ..laws.fans import (
+    curve_coefficients,
+    fan,
+    power_by_curve,
+    power_by_efficiency,
+    power_coefficients,
+)
+from ..quantity import si
+from .declare import Part, Path, number, part, word
+
+# A backward-curved wheel without dimensions: flow over (pi D b u), total pressure over (rho u^2 / 2).
+# Our assumption; the shape of a single maker's curve may differ by 15 % and more.
+SHAPE = ((0.0, 0.95), (0.06, 1.02), (0.12, 1.0), (0.18, 0.86), (0.24, 0.60), (0.30, 0.25))
+DESIGN = SHAPE[3]
+ASSUMED_SPREAD = 0.15
+"""Relative spread of the pressures of a fan whose curve is assumed, not measured [-]; our assumption."""
+
+
+@part("fan")
+class Fan(Part):
+    """A fan, by points of its curve at a stated speed and density.
+
+    Give `total_pressure`, or `static_pressure` with `outlet_area` (the velocity pressure there is added).
+    The points are joined by a monotone cubic; beyond them the curve goes on as a parabola. A rising stretch
+    is allowed. Shaft power comes from `shaft_power` at the points, or else from `efficiency`.
+    """
+
+    directed = True
+    sources = ("fan_laws", "fritsch_carlson1980", "our_assumption")
+    choices = (("total_pressure",), ("static_pressure", "outlet_area"))
+
+    flow: tuple[float, ...] = number(
+        "m3/s", at_least=0, points=True, doc="volume flow at the points of the curve, rising"
+    )
+    total_pressure: tuple[float, ...] | None = number(
+        "Pa", at_least=0, default=None, points=True, spread=0.04, doc="total-pressure rise at the points"
+    )
+    static_pressure: tuple[float, ...] | None = number(
+        "Pa", at_least=0, default=None, points=True, spread=0.04, doc="fan static pressure at the points"
+    )
+    outlet_area: float | None = number(
+        "m2", above=0, default=None, spread=0.02, doc="outlet that the static pressure refers to"
+    )
+    shaft_power: tuple[float, ...] | None = number(
+        "W", at_least=0, default=None, points=True, spread=0.05, doc="shaft power at the points"
+    )
+    efficiency: float = number(
+        "",
+        above=0,
+        at_most=1,
+        default=0.60,
+        spread=0.1,
+        doc="total efficiency, used where shaft power is not given",
+    )
+    curve_speed: float = number(
+        "rad/s", above=0, at_most=1000, doc="speed that the curve belongs to", cure="write '3600 rpm'"
+    )
+    curve_density: float = number(
+        "kg/m3", above=0, at_most=20, default=1.2, doc="density that the curve belongs to"
+    )
+    speed: float = number(
+        "rad/s", at_least=0, at_most=1000, spread=0.01, doc="speed it runs at", cure="write '3600 rpm'"
+    )
+    highest_speed: float | None = number(
+        "rad/s",
+        above=0,
+        at_most=1000,
+        default=None,
+        doc="highest speed its maker allows",
+        cure="write '4200 rpm'",
+    )
+    soiling: float = number(
+        "",
+        at_least=0,
+        below=1,
+        default=0.0,
+        spread=0.3,
+        doc="share of its pressure lost to soiled or worn blades",
+    )
+    inlet_temperature: float | None = number(
+        "K",
+        at_least=200,
+        at_most=350,
+        default=None,
+        spread=0.01,
+        doc="temperature of the air it draws in, where not that outside",
+        cure="write '45 degC'",
+    )
+    curve: str = word("measured", "assumed", default="measured", doc="where the curve comes from")
+
+    def check(self) -> None:
+        """As many pressures as flows, at least two, flows rising, some pressure above zero."""
+        n = len(self.flow)
+        if n < 2:
+            raise InputError(
+                f"{n} points of the curve", place="fan: flow", allowed="at least 2, better 4 to 8"
+            )
+        for name in ("total_pressure", "static_pressure", "shaft_power"):
+            values = getattr(self, name)
+            if values is not None and len(values) != n:
+                raise InputError(
+                    f"{len(values)} values for {n} flows",
+                    place=f"fan: {name}",
+                    allowed="as many values as flows",
+                )
+        for i in range(1, n):
+            if not np.all(np.greater(self.flow[i], self.flow[i - 1])):
+                raise InputError(
+                    "the flows do not rise from point to point",
+                    place=f"fan: flow[{i}]",
+                    allowed="each flow larger than the one before",
+                )
+        if not np.all(np.greater(self._peak(self._clean()), 0.0)):
+            raise InputError("no pressure is above zero", place="fan", allowed="a curve with some pressure")
+
+    def _clean(self) -> list[Any]:
+        if self.total_pressure is not None:
+            return list(self.total_pressure)
+        half = 0.5 * self.curve_density
+        return [
+            p + half * (q / self.outlet_area) ** 2  # type: ignore[operator]
+            for q, p in zip(self.flow, self.static_pressure, strict=True)  # type: ignore[arg-type]
+        ]
+
+    @staticmethod
+    def _peak(pressure: list[Any]) -> Any:
+        peak = pressure[0]
+        for p in pressure[1:]:
+            peak = np.maximum(peak, p)
+        return peak
+
+    def paths(self) -> tuple[Path, ...]:
+        """One path by the fan law."""
+        clean = self._clean()
+        share = 1.0 - self.soiling
+        ratio = self.speed / self.curve_speed
+        flow = list(self.flow)
+        c = curve_coefficients(flow, [p * share for p in clean], self._peak(clean))
+        c |= {"speed": ratio, "curve_density": self.curve_density}
+        if self.shaft_power is not None:
+            c |= power_coefficients(flow, list(self.shaft_power))
+            power: Any = power_by_curve
+        else:
+            # at the same flow a soiled fan takes the shaft power of the clean one
+            c["efficiency"] = self.efficiency * share
+            power = power_by_efficiency
+        return (
+            Path(
+                fan,
+                c,
+                self.flow[-1] / 20.0 if self.outlet_area is None else self.outlet_area,
+                start=0.6 * self.curve_density * ratio * self.flow[-1],
+                density="inlet",
+                power=power,
+                inlet_temperature=self.inlet_temperature,
+            ),
+        )
+
+    @classmethod
+    def typical(cls, *, wheel_diameter: Any, width: Any, speed: Any, **more: Any) -> Fan:
+        """A fan known by its wheel only: the assumed curve of a backward-curved wheel.
+
+        Parameters
+        ----------
+        wheel_diameter, width : number, text or column
+            Outer diameter of the wheel and width of its blades at the outer edge [m].
+        speed : number, text or column
+            Speed [rad/s].
+        **more
+            Further fields of a fan (soiling, efficiency, highest_speed ...).
+
+        The pressures may be wrong by 15 % and more (`ASSUMED_SPREAD`): compare units and fixes with it,
+        do not trust its absolute level.
+        """
+        d, b, w = si(wheel_diameter, "m"), si(width, "m"), si(speed, "rad/s")
+        for name, value in (("wheel_diameter", d), ("width", b), ("speed", w)):
+            if not np.all(np.greater(value, 0.0)) or not np.all(np.isfinite(value)):
+                raise InputError(f"{value} is out of range", place=f"fan: {name}", allowed="allowed: above 0")
+        tip = 0.5 * w * d
+        return cls._shaped(math.pi * d * b * tip, 0.6 * tip * tip, w, more)
+
+    @classmethod
+    def through(cls, *, flow: Any, total_pressure: Any, speed: Any, **more: Any) -> Fan:
+        """A fan known by one measured point, taken as the design point of the assumed curve.
+
+        Parameters
+        ----------
+        flow : number, text or column
+            Volume flow at that point [m3/s].
+        total_pressure : number, text or column
+            Total-pressure rise at that point in air of 1.2 kg/m3 [Pa].
+        speed : number, text or column
+            Speed at that point, and now [rad/s].
+        **more
+            Further fields of a fan.
+
+        Away from the point the pressures may be wrong by 15 % and more (`ASSUMED_SPREAD`).
+        """
+        q, p, w = si(flow, "m3/s"), si(total_pressure, "Pa"), si(speed, "rad/s")
+        for name, value in (("flow", q), ("total_pressure", p), ("speed", w)):
+            if not np.all(np.greater(value, 0.0)) or not np.all(np.isfinite(value)):
+                raise InputError(f"{value} is out of range", place=f"fan: {name}", allowed="allowed: above 0")
+        return cls._shaped(q / DESIGN[0], p / DESIGN[1], w, more)
+
+    @classmethod
+    def _shaped(cls, flow_scale: Any, pressure_scale: Any, speed: Any, more: dict[str, Any]) -> Fan:
+        for key in more:
+            if key not in cls.declared:
+                raise InputError(f"unknown key {key!r}", place="fan", allowed="the fields of a fan")
+        return cls(
+            **{
+                "flow": [x * flow_scale for x, _ in SHAPE],
+                "total_pressure": [y * pressure_scale for _, y in SHAPE],
+                "curve_speed": speed,
+                "speed": speed,
+                "curve": "assumed",
+            }
+            | more
+        )

@@ -1,0 +1,84 @@
+"""Flexible hose: corrugated wall, pulled out or compressed, bends and a kink."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+
+from ..laws.friction import compression_correction, friction
+from ..laws.losses import plate_loss
+from .bend import Bend, bends_loss
+from .declare import Part, Path, nested, number, part
+
+
+@part("hose")
+class Hose(Part):
+    """A round flexible hose.
+
+    `length` is the installed length along the centre line; `stretch` is that over the length of the same
+    hose pulled out. A kink counts as a plate that leaves the rest of the section open (our assumption).
+    """
+
+    sources = ("ashrae2021ch21", "smacna_a7", "our_assumption")
+
+    length: float = number("m", above=0, spread=0.03, doc="installed length along the centre line")
+    diameter: float = number("m", above=0, spread=0.01, doc="inner diameter")
+    roughness: float = number(
+        "m",
+        at_least=0,
+        at_most=0.02,
+        default=0.9e-3,
+        spread=0.4,
+        doc="effective roughness of the corrugated wall",
+    )
+    stretch: float = number(
+        "",
+        at_least=0.5,
+        at_most=1,
+        default=1.0,
+        spread=0.02,
+        doc="installed over pulled-out length; 1 = pulled out",
+    )
+    loss_coefficient: float = number(
+        "", at_least=0, default=0.0, spread=0.2, doc="other local losses on the velocity in the hose"
+    )
+    bends: tuple[Bend, ...] = nested(Bend, "bend", doc="its bends")
+    kink: float = number(
+        "",
+        at_least=0,
+        at_most=1,
+        default=0.0,
+        spread=0.2,
+        doc="share of the section closed by a kink; 1 = shut",
+    )
+
+    def paths(self) -> tuple[Path, ...]:
+        """One path by the friction law."""
+        area = (0.25 * math.pi) * self.diameter * self.diameter
+        loss = self.loss_coefficient
+        if self.bends:
+            loss = loss + bends_loss(self.bends, self.diameter)
+        shut = np.greater_equal(self.kink, 1.0)
+        loss = loss + plate_loss(np.where(shut, 1.0, 1.0 - self.kink))
+        return (
+            Path(
+                friction,
+                {
+                    "length": self.length,
+                    "hydraulic_diameter": self.diameter,
+                    "area": area,
+                    "roughness": self.roughness,
+                    "loss": loss,
+                    "rise": 0.0,
+                    "factor": compression_correction(self.stretch, self.diameter),
+                },
+                area,
+                shut=shut,
+            ),
+        )
+
+    def outside(self) -> list[tuple[Any, str]]:
+        """Where its bends leave the range of their tables."""
+        return [found for bend in self.bends for found in bend.outside(self.diameter)]

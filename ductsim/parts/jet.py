@@ -1,0 +1,88 @@
+"""The jet pump that drags air (and crop) along: motive, suction and discharge."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from ..errors import InputError
+from ..laws.jets import jet
+from .declare import Pair, Part, number, part
+
+
+@part("jet")
+class Jet(Part):
+    """A nozzle that blows into a mixing section and drags air from its suction side along.
+
+    Full mixing takes several diameters of length; where the section is shorter, lower
+    `mixing_effectiveness` or fit `mixing_loss`. A nozzle area of 0 is a closed nozzle.
+    """
+
+    ends = ("motive", "suction", "discharge")
+    path_names = ("motive", "suction")
+    directed = True
+    sources = ("esdu85032", "our_assumption")
+
+    nozzle_area: float = number("m2", at_least=0, spread=0.03, doc="open area of the nozzle; 0 = closed")
+    mixing_area: float = number("m2", above=0, spread=0.03, doc="section in which the streams mix")
+    nozzle_loss: float = number("", at_least=0, default=0.05, spread=0.4, doc="loss on the nozzle's velocity")
+    suction_loss: float = number(
+        "", at_least=0, default=0.10, spread=0.4, doc="loss on the suction's velocity beside the nozzle"
+    )
+    mixing_loss: float = number(
+        "", at_least=0, default=0.10, spread=0.4, doc="loss on the mixed stream's velocity"
+    )
+    angle: float = number(
+        "rad",
+        at_least=0,
+        at_most=math.pi / 2,
+        default=0.0,
+        spread=0.1,
+        doc="angle between nozzle and mixing section",
+        cure="write '30 deg'",
+    )
+    mixing_effectiveness: float = number(
+        "", at_least=0.5, at_most=1, default=1.0, spread=0.05, doc="share of the pressure rise of full mixing"
+    )
+
+    def check(self) -> None:
+        """The nozzle is smaller than the mixing section, and something is lost."""
+        if np.any(np.greater_equal(self.nozzle_area, self.mixing_area)):
+            raise InputError(
+                "the nozzle is not smaller than the mixing section",
+                place="jet: nozzle_area",
+                allowed="nozzle_area < mixing_area",
+            )
+        if np.any(np.equal(self.nozzle_loss + self.suction_loss + self.mixing_loss, 0.0)):
+            raise InputError(
+                "a jet without any loss has no definite flow",
+                place="jet: nozzle_loss",
+                allowed="at least one of nozzle_loss, suction_loss and mixing_loss above 0",
+            )
+
+    def paths(self) -> tuple[Pair, ...]:
+        """The motive and the suction path, which act on each other."""
+        shut = np.equal(self.nozzle_area, 0.0)
+        nozzle = np.where(shut, 0.01 * self.mixing_area, self.nozzle_area)
+        suction = self.mixing_area - self.nozzle_area
+        return (
+            Pair(
+                jet,
+                {
+                    "nozzle_area": nozzle,
+                    "suction_area": suction,
+                    "mixing_area": self.mixing_area,
+                    "nozzle_loss": self.nozzle_loss,
+                    "suction_loss": self.suction_loss,
+                    "mixing_loss": self.mixing_loss,
+                    "cosine": np.cos(self.angle),
+                    "effectiveness": self.mixing_effectiveness,
+                },
+                (nozzle, suction),
+                ((0, 2), (1, 2)),
+                ((0, 1), (1, 1), (2, 2)),
+                start=(72.0 * nozzle, 15.0 * suction),
+                shut=(shut, False),
+            ),
+        )
