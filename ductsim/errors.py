@@ -1,0 +1,132 @@
+"""Every way ductsim says no: one sentence that names the place, the problem and what is allowed."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable
+from typing import Any
+
+
+class DuctsimError(Exception):
+    """The base of all errors that ductsim raises on purpose."""
+
+
+class InputError(DuctsimError, ValueError):
+    """The input is wrong: where, what, what is allowed, the nearest known name.
+
+    Parameters
+    ----------
+    problem : str
+        What is wrong, with the value that was given.
+    place : str
+        Table and name, or part and field, where it is wrong.
+    allowed : str
+        What would be right.
+    nearest : str
+        The nearest known name, when a name was not known.
+    file : str
+        The file it stands in, if it came from one.
+    """
+
+    def __init__(
+        self, problem: str, *, place: str = "", allowed: str = "", nearest: str = "", file: str = ""
+    ) -> None:
+        super().__init__(problem)
+        self.problem = problem
+        self.place = place
+        self.allowed = allowed
+        self.nearest = nearest
+        self.file = file
+
+    def at(self, *, place: str = "", file: str = "") -> InputError:
+        """The same error, seen from further out: `place` is put in front, `file` is filled in."""
+        joined = ", ".join(word for word in (place, self.place) if word)
+        return type(self)(
+            self.problem, place=joined, allowed=self.allowed, nearest=self.nearest, file=self.file or file
+        )
+
+    def as_dict(self) -> dict[str, str]:
+        """The fields of the command line's `error` object."""
+        return {
+            "file": self.file,
+            "place": self.place,
+            "problem": self.problem,
+            "allowed": self.allowed,
+            "nearest": self.nearest,
+        }
+
+    def __str__(self) -> str:
+        text = ": ".join(word for word in (self.file, self.place, self.problem) if word)
+        if self.allowed:
+            text += f"; {self.allowed}"
+        if self.nearest:
+            text += f"; did you mean {self.nearest!r}?"
+        return text if text.endswith(("?", ".")) else text + "."
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return _rebuild, (type(self), self.as_dict())
+
+
+def _rebuild(kind: type[InputError], fields: dict[str, str]) -> InputError:
+    return kind(fields.pop("problem"), **fields)
+
+
+class UnknownName(InputError, KeyError):
+    """A name that is not in the machine, the network or the list; also a KeyError."""
+
+    @classmethod
+    def of(cls, what: str, name: object, known: Iterable[str], *, place: str = "") -> UnknownName:
+        """The error for `name`, with the nearest of the `known` names."""
+        names = list(known)
+        nearest = nearest_name(str(name), names)
+        allowed = "" if nearest or not names else f"known: {', '.join(map(repr, names[:12]))}"
+        if len(names) > 12 and allowed:
+            allowed += f" and {len(names) - 12} more"
+        return cls(f"unknown {what} {name!r}", place=place, allowed=allowed, nearest=nearest)
+
+
+class NoOperatingPoint(DuctsimError, RuntimeError):
+    """The calculation has no answer; `.state` holds everything, the last iterate included.
+
+    Attributes
+    ----------
+    state : State
+        The unsolved state.
+    outcome : str
+        What happened, a sentence.
+    node : str
+        The node it happened at, or an empty string.
+    remedy : str
+        What to do about it, a sentence.
+    """
+
+    def __init__(self, outcome: str, *, node: str = "", remedy: str = "", state: Any = None) -> None:
+        super().__init__(outcome)
+        self.outcome = outcome
+        self.node = node
+        self.remedy = remedy
+        self.state = state
+
+    def __str__(self) -> str:
+        return " ".join(word for word in (self.outcome, self.remedy) if word)
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return _rebuild_point, (self.outcome, self.node, self.remedy, self.state)
+
+
+def _rebuild_point(outcome: str, node: str, remedy: str, state: Any) -> NoOperatingPoint:
+    return NoOperatingPoint(outcome, node=node, remedy=remedy, state=state)
+
+
+class OutsideRange(UserWarning):
+    """A law was used outside the range its source covers; it still returned a value."""
+
+
+def nearest_name(name: str, known: Iterable[str]) -> str:
+    """The known name closest to `name`, or an empty string when none is close."""
+    names = list(known)
+    folded = {k.casefold(): k for k in names}
+    if name.casefold() in folded:
+        return folded[name.casefold()]
+    close = difflib.get_close_matches(name, names, n=1, cutoff=0.6)
+    return close[0] if close else ""

@@ -1,0 +1,425 @@
+"""The equations of a compiled network for some scenarios: residuals, slopes and the air's state.
+
+Unknowns: mass flow on every path [kg/s] and total pressure at every node [Pa gauge]. A path's equation is
+P_from - P_to - drop(flow, density) = 0, a free node's is outflow - inflow = supply.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..air import Air
+from ..parts.declare import LocalAir, Pair, Part, Path
+from .system import LawGroup, System
+
+Array = NDArray[np.float64]
+
+# Iterates far out could ask for a negative density; nothing physical comes near this share of outside.
+LEAST_DENSITY = 0.05
+
+
+@dataclass(frozen=True)
+class AirNumbers:
+    """The outside air, each field an array (1,) or (S,); pressure is infinite for constant density."""
+
+    density: Array
+    viscosity: Array
+    pressure: Array
+    temperature: Array
+    heat_capacity: Array
+
+    @classmethod
+    def of(cls, air: Air) -> AirNumbers:
+        """The numbers of an `Air`."""
+        return cls(*(np.atleast_1d(np.asarray(getattr(air, f.name), dtype=float)) for f in fields(cls)))
+
+    def each(self, change: Any) -> AirNumbers:
+        """The same with `change` applied to every field."""
+        return AirNumbers(*(change(getattr(self, f.name)) for f in fields(self)))
+
+    @property
+    def columns(self) -> int:
+        """The number of scenarios in the longest column."""
+        return max(len(getattr(self, f.name)) for f in fields(self))
+
+
+@dataclass
+class Coefficients:
+    """The coefficients of one law group: arrays whose last axis is 1 or S."""
+
+    group: LawGroup
+    values: dict[str, Array]
+
+    def take(self, columns: Any) -> Coefficients:
+        """The same for some of the scenarios."""
+        return Coefficients(self.group, {k: _take(v, columns) for k, v in self.values.items()})
+
+
+@dataclass
+class Power:
+    """Shaft power of some rows: the function, its coefficients, and the inlet temperature [K] (NaN: the node's)."""
+
+    rows: Array
+    law: Any
+    values: dict[str, Array]
+    inlet: Array | None
+
+
+@dataclass
+class Values:
+    """What one evaluation of all laws gives.
+
+    Attributes
+    ----------
+    residual : P_from - P_to - drop [Pa], zero on shut paths; shape (paths, S).
+    drop : [Pa]
+    gain : inverse slopes [kg/(s Pa)] of single paths; 0 on shut ones; shape (singles, S).
+    pair_gain : per pair group the inverse 2 x 2 slopes ((g11, g12), (g21, g22)).
+    answers : how each path's residual answers to the pressures of its nodes, before the gain:
+        single paths' first ends, second ends; then per pair group (2, 3, K, S).
+    density : the density each path's law used [kg/m3]; a pair's paths have their own.
+    """
+
+    residual: Array
+    drop: Array
+    slope: Array
+    gain: Array
+    pair_gain: list[Any]
+    first: Array | None
+    second: Array | None
+    pair_answers: list[Array]
+    density: Array
+
+    def take(self, columns: Any) -> Values:
+        """The same for some of the scenarios."""
+
+        def cut(a: Array | None) -> Any:
+            return None if a is None else a[..., columns]
+
+        pairs = [tuple(tuple(cut(g) for g in row) for row in gain) for gain in self.pair_gain]
+        return Values(
+            cut(self.residual),
+            cut(self.drop),
+            cut(self.slope),
+            cut(self.gain),
+            pairs,
+            cut(self.first),
+            cut(self.second),
+            [cut(a) for a in self.pair_answers],
+            cut(self.density),
+        )
+
+
+class Equations:
+    """The equations of `system` with these parts, air, held pressures and supplies.
+
+    Parameters
+    ----------
+    parts : the stacked parts of the system's groups.
+    air : the outside air.
+    held : pressures of the held nodes and outside [Pa], shape (held + 1, 1) or (held + 1, S).
+    supply : flow put into each free node [kg/s], shape (free, 1) or (free, S).
+    scenarios : S.
+    """
+
+    def __init__(
+        self, system: System, parts: list[Part], air: AirNumbers, held: Array, supply: Array, scenarios: int
+    ) -> None:
+        self.system = system
+        self.scenarios = scenarios
+        self.held, self.supply = held, supply
+        self.constant = bool(np.isinf(air.pressure).all())
+        self.outside, self.viscosity = air.density, air.viscosity
+        self.temperature, self.heat_capacity = air.temperature, air.heat_capacity
+        self.per_pressure = air.density / air.pressure
+        self._gather([stacked.paths() for stacked in parts])
+
+    # ---- coefficients
+
+    def _gather(self, paths: list[tuple[Path | Pair, ...]]) -> None:
+        """Coefficients, areas, starts, shut paths and powers, in the order of the rows."""
+        system = self.system
+        self.area, self.guess = np.empty((system.paths, 1)), np.empty((system.paths, 1))
+        areas, guesses, shut = [], [], []
+        self.powers: list[Power] = []
+        self.coefficients: list[Coefficients] = []
+        for lg in system.laws:
+            members = [(paths[g][p], len(system.groups[g].members)) for g, p, _ in lg.sources]
+            names = members[0][0].coefficients
+            values = {n: _join([(path.coefficients[n], k) for path, k in members]) for n in names}
+            self.coefficients.append(Coefficients(lg, values))
+            for side in (0, 1) if lg.partners is not None else (None,):
+                areas += [(_side(path.area, side), k) for path, k in members]
+                guesses += [(_start(path, side, self.outside), k) for path, k in members]
+                shut += [(_side(path.shut, side), k) for path, k in members]
+            if lg.partners is None:
+                self._gather_powers(lg, members)
+        self.area, self.guess = _join(areas), _join(guesses)
+        closed = _join(shut)
+        self.shut = closed.astype(bool) if closed.any() else None
+        self.heated = bool(self.powers) and not self.constant
+
+    def _gather_powers(self, lg: LawGroup, members: list[Any]) -> None:
+        row = lg.rows.start
+        for path, count in members:
+            if path.power is not None:
+                values = {n: _join([(c, count)]) for n, c in path.coefficients.items()}
+                inlet = path.inlet_temperature
+                inlet = None if inlet is None else _join([(inlet, count)])
+                self.powers.append(Power(np.arange(row, row + count), path.power, values, inlet))
+            row += count
+
+    def take(self, columns: Any) -> Equations:
+        """The equations of some of the scenarios."""
+        out = object.__new__(Equations)
+        out.__dict__.update(self.__dict__)
+        for name in ("outside", "viscosity", "temperature", "heat_capacity", "per_pressure"):
+            setattr(out, name, _take(getattr(self, name), columns))
+        for name in ("held", "supply", "area", "guess"):
+            setattr(out, name, _take(getattr(self, name), columns))
+        out.shut = None if self.shut is None else _take(self.shut, columns)
+        if out.shut is not None and not out.shut.any():
+            out.shut = None
+        out.coefficients = [c.take(columns) for c in self.coefficients]
+        out.powers = [
+            Power(
+                p.rows,
+                p.law,
+                {k: _take(v, columns) for k, v in p.values.items()},
+                None if p.inlet is None else _take(p.inlet, columns),
+            )
+            for p in self.powers
+        ]
+        out.scenarios = len(np.arange(self.scenarios)[columns])
+        return out
+
+    # ---- evaluation
+
+    def evaluate(
+        self,
+        flow: Array,
+        pressure: Array,
+        warmth: Array | None,
+        slopes: bool = True,
+        inertia: Array | None = None,
+        entering: Array | None = None,
+    ) -> Values:
+        """All laws at these flows (paths, S), pressures (nodes, S) and node temperatures over outside [K].
+
+        `inertia` [Pa s/kg], shape (paths, S), is added to the slopes (inertance over time step).
+        `entering` [K over outside's], shape (paths, S), stands for what `warmth` says of the air that
+        enters each path.
+        """
+        system = self.system
+        drop, density, slope = np.empty_like(flow), np.empty_like(flow), np.empty_like(flow)
+        if entering is None:
+            entering = self.entering(flow, warmth)
+        count = system.singles
+        first = second = None
+        if not self.constant and slopes:
+            first, second = np.ones((count, flow.shape[1])), np.full((count, flow.shape[1]), -1.0)
+        pair_gain: list[Any] = []
+        pair_answers: list[Array] = []
+        for c in self.coefficients:
+            if c.group.partners is None:
+                self._single(c, flow, pressure, entering, drop, slope, density, first, second)
+            else:
+                gain, answers = self._pair(c, flow, pressure, entering, drop, slope, density, slopes, inertia)
+                pair_gain.append(gain)
+                pair_answers.append(answers)
+        residual = pressure[system.start]
+        residual -= pressure[system.finish]
+        residual -= drop
+        with np.errstate(divide="ignore"):
+            gain = np.reciprocal(slope[:count] if inertia is None else slope[:count] + inertia[:count])
+        if self.shut is not None:
+            residual = np.where(self.shut, 0.0, residual)
+            gain = np.where(self.shut[:count], 0.0, gain)
+        return Values(residual, drop, slope, gain, pair_gain, first, second, pair_answers, density)
+
+    def entering(self, flow: Array, warmth: Array | None) -> Array | None:
+        """Temperature of the air that enters each path, over outside's [K]; None where all air is alike."""
+        if warmth is None:
+            return None
+        system = self.system
+        entering = np.where(flow >= 0.0, warmth[system.start], warmth[system.finish])
+        for p in self.powers:
+            if p.inlet is not None:
+                forward = (flow[p.rows] >= 0.0) & ~np.isnan(p.inlet)
+                entering[p.rows] = np.where(forward, p.inlet - self.temperature, entering[p.rows])
+        return entering
+
+    def _relative(self, entering: Array | None, rows: Any) -> Any:
+        """Outside's absolute temperature over that of the entering air."""
+        if entering is None:
+            return 1.0
+        return self.temperature / (self.temperature + entering[rows])
+
+    def _single(
+        self,
+        c: Coefficients,
+        flow: Array,
+        pressure: Array,
+        entering: Array | None,
+        drop: Array,
+        slope: Array,
+        density: Array,
+        first: Array | None,
+        second: Array | None,
+    ) -> None:
+        rows, rule = c.group.rows, c.group.density
+        m = flow[rows]
+        if self.constant:
+            rho: Any = self.outside
+        else:
+            start, finish = self.system.start[rows], self.system.finish[rows]
+            if rule == "mean":
+                at = 0.5 * (pressure[start] + pressure[finish])
+            elif rule == "inlet":
+                at = pressure[start]
+            else:
+                forward = m >= 0.0
+                at = np.where(forward, pressure[start], pressure[finish])
+            relative = self._relative(entering, rows)
+            rho = np.maximum((self.outside + self.per_pressure * at) * relative, LEAST_DENSITY * self.outside)
+        air = LocalAir(rho, self.viscosity, self.outside)
+        d, s, q = c.group.law(m, air, **c.values)
+        drop[rows], slope[rows], density[rows] = d, s, rho
+        if first is None or second is None:
+            return
+        q = q * (self.per_pressure * relative)
+        if rule == "mean":
+            q *= 0.5
+            first[rows] -= q
+            second[rows] -= q
+        elif rule == "inlet":
+            first[rows] -= q
+        else:
+            first[rows] -= np.where(forward, q, 0.0)
+            second[rows] -= np.where(forward, 0.0, q)
+
+    def _pair(
+        self,
+        c: Coefficients,
+        flow: Array,
+        pressure: Array,
+        entering: Array | None,
+        drop: Array,
+        slope: Array,
+        density: Array,
+        slopes: bool,
+        inertia: Array | None,
+    ) -> tuple[Any, Array]:
+        lg = c.group
+        assert lg.partners is not None and lg.ends is not None
+        x, y = flow[lg.rows], flow[lg.partners]
+        relatives = self._pair_temperatures(lg, x, y, entering)
+        per: list[Any] = []
+        rho: list[Any] = []
+        for whose, end in lg.density:
+            per.append(self.per_pressure * relatives[whose])
+            at = self.outside * relatives[whose] + per[-1] * pressure[lg.ends[end]]
+            rho.append(np.maximum(at, LEAST_DENSITY * self.outside))
+        air = LocalAir(tuple(rho), self.viscosity, self.outside, tuple(per))
+        (d1, d2), ((s11, s12), (s21, s22)), (q1, q2) = lg.law((x, y), air, **c.values)
+        drop[lg.rows], drop[lg.partners] = d1, d2
+        slope[lg.rows], slope[lg.partners] = s11, s22
+        density[lg.rows], density[lg.partners] = rho[0], rho[1]
+        if not slopes:
+            return None, np.empty(0)
+        answers = np.zeros((2, 3, *x.shape))
+        system = self.system
+        for side, (rows, q) in enumerate(((lg.rows, q1), (lg.partners, q2))):
+            for end in range(3):
+                answers[side, end] += (system.start[rows] == lg.ends[end])[:, None]
+                answers[side, end] -= (system.finish[rows] == lg.ends[end])[:, None]
+            if not self.constant:
+                for (_, end), beta, slope_in in zip(lg.density, per, q, strict=True):
+                    answers[side, end] -= beta * slope_in
+        if inertia is not None:
+            s11, s22 = s11 + inertia[lg.rows], s22 + inertia[lg.partners]
+        return self._invert(lg, (s11, s12, s21, s22), x.shape), answers
+
+    def _pair_temperatures(self, lg: LawGroup, x: Array, y: Array, entering: Array | None) -> tuple[Any, Any, Any]:
+        """Outside's temperature over that of each path's air, and of both mixed."""
+        if entering is None:
+            return 1.0, 1.0, 1.0
+        warm_x, warm_y = entering[lg.rows], entering[lg.partners]
+        a, b = np.abs(x) + 1e-12, np.abs(y) + 1e-12
+        mixed = (a * warm_x + b * warm_y) / (a + b)
+        own = self.temperature
+        return own / (own + warm_x), own / (own + warm_y), own / (own + mixed)
+
+    def _invert(self, lg: LawGroup, s: Any, shape: tuple[int, ...]) -> Any:
+        """The inverse of the 2 x 2 slopes; a shut path gives no flow and no answer."""
+        s11, s12, s21, s22 = (np.broadcast_to(v, shape) for v in s)
+        if self.shut is not None:
+            one, two = np.broadcast_to(self.shut[lg.rows], shape), np.broadcast_to(self.shut[lg.partners], shape)
+            s11, s22 = np.where(one, 1.0, s11), np.where(two, 1.0, s22)
+            either = one | two
+            s12, s21 = np.where(either, 0.0, s12), np.where(either, 0.0, s21)
+        inverse = 1.0 / (s11 * s22 - s12 * s21)
+        g11, g12, g21, g22 = s22 * inverse, -s12 * inverse, -s21 * inverse, s11 * inverse
+        if self.shut is not None:
+            g11, g22 = np.where(one, 0.0, g11), np.where(two, 0.0, g22)
+        return (g11, g12), (g21, g22)
+
+    # ---- warmth
+
+    def power(self, flow: Array, density: Array) -> Array:
+        """Shaft power [W] of the system's `fan_rows`, shape (fans, S)."""
+        out = [p.law(flow[p.rows], density[p.rows], **p.values) for p in self.powers]
+        return np.concatenate(out) if out else np.empty((0, flow.shape[1]))
+
+    def warm(self, flow: Array, warmth: Array, density: Array) -> Array:
+        """Node temperatures over outside's [K] after one pass of the air along every path.
+
+        Shaft power ends up in the air: it warms what leaves a fan by power / (flow x heat capacity).
+        """
+        system = self.system
+        carried = self.entering(flow, warmth)
+        assert carried is not None
+        amount = np.concatenate([np.maximum(flow, 0.0), np.maximum(-flow, 0.0)])
+        heat = np.concatenate([carried, carried]) * amount
+        rows = np.array(system.fan_rows, dtype=np.intp)
+        if len(rows):
+            share = self.power(flow, density) / self.heat_capacity
+            forward = flow[rows] >= 0.0
+            heat[rows] += np.where(forward & (flow[rows] != 0.0), share, 0.0)
+            heat[rows + system.paths] += np.where(forward, 0.0, share)
+        total = system.into @ amount
+        total[: system.free] += np.maximum(self.supply, 0.0)
+        heat = system.into @ heat
+        out: Array = heat / np.where(total > 0.0, total, 1.0)
+        out[-1] = 0.0
+        return np.minimum(out, 2.0 * self.temperature)
+
+
+def _take(values: Array, columns: Any) -> Array:
+    return values if values.shape[-1] == 1 else values[..., columns]
+
+
+def _side(value: Any, side: int | None) -> Any:
+    return value if side is None else value[side]
+
+
+def _start(path: Path | Pair, side: int | None, density: Array) -> Any:
+    if path.start is not None:
+        return _side(path.start, side)
+    return 10.0 * density * _side(path.area, side)
+
+
+def _join(pieces: list[tuple[Any, int]]) -> Array:
+    """Coefficients of several groups of parts, one under the other, to (..., parts, 1 or S)."""
+    arrays = [np.asarray(value) for value, _ in pieces]
+    shapes = [np.broadcast_shapes(a.shape[-2:] if a.ndim > 1 else a.shape, (k, 1)) for a, (_, k) in zip(arrays, pieces)]
+    width = max(shape[-1] for shape in shapes)
+    full = [
+        np.broadcast_to(a, (*a.shape[:-2], shape[0], width)) for a, shape in zip(arrays, shapes, strict=True)
+    ]
+    out: Array = full[0] if len(full) == 1 else np.concatenate(full, axis=-2)
+    return np.array(out, dtype=float) if out.dtype != bool else np.array(out)

@@ -1,0 +1,247 @@
+"""The nodal system, solved three ways: LAPACK, elimination across scenarios, sparse SuperLU.
+
+All three take the matrix as *slots*: the values at a fixed pattern of (row, column) places, an array of
+shape (slots, S). Which one is used follows from the size of the network and the number of scenarios.
+"""
+
+from __future__ import annotations
+
+import heapq
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+# A pivot smaller than this share of its column's largest original entry sends that scenario to LAPACK.
+SMALLEST_PIVOT = 1e-8
+LARGEST_RESIDUAL = 1e-10
+LARGEST_DENSE = 150
+FEW_SCENARIOS = 6
+
+
+@dataclass(frozen=True)
+class Pattern:
+    """The places of a square matrix that can be other than zero.
+
+    Attributes
+    ----------
+    size : int
+        Number of rows.
+    rows, columns : int arrays
+        The place of each slot; every diagonal place is among them.
+    """
+
+    size: int
+    rows: NDArray[np.intp]
+    columns: NDArray[np.intp]
+
+    @cached_property
+    def elimination(self) -> Elimination:
+        """The order and the places of an elimination without pivoting."""
+        return Elimination.plan(self)
+
+    def solve(self, slots: Array, right: Array) -> Array:
+        """The solutions (size, S) of the S systems with these slots and right-hand sides (size, S).
+
+        A singular system gives NaN in its own column and spoils no other.
+        """
+        if self.size == 0:
+            return np.zeros_like(right)
+        scenarios = right.shape[1]
+        if self.size > LARGEST_DENSE:
+            if scenarios > FEW_SCENARIOS and self.elimination.cheap:
+                return self.elimination.solve(slots, right)
+            return solve_sparse(self, slots, right)
+        if scenarios <= FEW_SCENARIOS:
+            return solve_dense(self, slots, right)
+        return self.elimination.solve(slots, right)
+
+
+def solve_dense(pattern: Pattern, slots: Array, right: Array) -> Array:
+    """LAPACK, scenario by scenario, after scaling rows and columns by the diagonal."""
+    scenarios = right.shape[1]
+    full = np.zeros((scenarios, pattern.size, pattern.size))
+    full[:, pattern.rows, pattern.columns] = slots.T
+    diagonal = np.abs(np.einsum("sii->si", full))
+    scale = 1.0 / np.sqrt(np.where(diagonal > 0.0, diagonal, 1.0))
+    full *= scale[:, :, None] * scale[:, None, :]
+    scaled = right.T * scale
+    try:
+        return (scale * np.linalg.solve(full, scaled[:, :, None])[:, :, 0]).T
+    except np.linalg.LinAlgError:
+        out = np.full((scenarios, pattern.size), np.nan)
+        for s in range(scenarios):
+            try:
+                out[s] = scale[s] * np.linalg.solve(full[s], scaled[s])
+            except np.linalg.LinAlgError:
+                continue
+        return out.T
+
+
+def solve_sparse(pattern: Pattern, slots: Array, right: Array) -> Array:
+    """SuperLU, scenario by scenario; the order is that of a symmetric pattern."""
+    out = np.full(right.shape, np.nan)
+    for s in range(right.shape[1]):
+        factor = factorise(pattern, slots[:, s])
+        if factor is not None:
+            out[:, s] = factor.solve(right[:, s])
+    return out
+
+
+def factorise(pattern: Pattern, slots: Array):  # type: ignore[no-untyped-def]
+    """The SuperLU factors of one scenario's matrix; None when it is singular or not finite."""
+    from scipy.sparse import csc_matrix
+    from scipy.sparse.linalg import splu
+
+    if not np.isfinite(slots).all():
+        return None
+    matrix = csc_matrix((slots, (pattern.rows, pattern.columns)), shape=(pattern.size, pattern.size))
+    try:
+        return splu(
+            matrix,
+            permc_spec="MMD_AT_PLUS_A",
+            diag_pivot_thresh=1e-3,
+            options={"SymmetricMode": True, "Equil": True},
+        )
+    except RuntimeError:
+        return None
+
+
+@dataclass(frozen=True)
+class Elimination:
+    """Gaussian elimination in a fixed order, each operation one NumPy call across scenarios.
+
+    Attributes
+    ----------
+    pattern : Pattern
+    order : the node eliminated at each step.
+    slots : number of places including fill.
+    steps : per pivot: its place, then per row below (place, row, [(own place, pivot row's place), ...]).
+    back : per pivot: its place, its row, and (place, column) of what stands right of it.
+    """
+
+    pattern: Pattern
+    order: tuple[int, ...]
+    slots: int
+    steps: tuple[tuple[int, int, tuple[tuple[int, int, tuple[tuple[int, int], ...]], ...]], ...]
+    back: tuple[tuple[int, int, tuple[tuple[int, int], ...]], ...]
+    operations: int
+
+    @property
+    def cheap(self) -> bool:
+        """True when so few operations are needed that they beat one factorisation a scenario."""
+        return self.operations <= 60 * self.pattern.size
+
+    @classmethod
+    def plan(cls, pattern: Pattern) -> Elimination:
+        """Minimum degree on the pattern made symmetric; both places of a pair are kept, filled or not."""
+        place: dict[tuple[int, int], int] = {}
+        for slot, (i, j) in enumerate(zip(pattern.rows.tolist(), pattern.columns.tolist(), strict=True)):
+            place[i, j] = slot
+        beside: list[set[int]] = [set() for _ in range(pattern.size)]
+        for i, j in list(place):
+            if i != j:
+                beside[i].add(j)
+                beside[j].add(i)
+        count = len(pattern.rows)
+
+        def slot_of(i: int, j: int) -> int:
+            nonlocal count
+            if (i, j) not in place:
+                place[i, j] = count
+                count += 1
+            return place[i, j]
+
+        order, steps, back, operations = [], [], [], 0
+        heap = [(len(b), i) for i, b in enumerate(beside)]
+        heapq.heapify(heap)
+        gone = [False] * pattern.size
+        while heap:
+            degree, k = heapq.heappop(heap)
+            if gone[k] or degree != len(beside[k]):
+                continue
+            gone[k] = True
+            order.append(k)
+            near = sorted(beside[k])
+            below = []
+            for i in near:
+                pairs = tuple((slot_of(i, j), slot_of(k, j)) for j in near)
+                below.append((slot_of(i, k), i, pairs))
+                operations += 2 + len(pairs)
+            steps.append((slot_of(k, k), k, tuple(below)))
+            back.append((slot_of(k, k), k, tuple((slot_of(k, j), j) for j in near)))
+            for i in near:
+                beside[i].discard(k)
+                beside[i].update(j for j in near if j != i)
+                heapq.heappush(heap, (len(beside[i]), i))
+        return cls(pattern, tuple(order), count, tuple(steps), tuple(reversed(back)), operations)
+
+    def solve(self, slots: Array, right: Array) -> Array:
+        """Solutions (size, S); scenarios whose pivots or residual are doubtful are solved by LAPACK."""
+        with np.errstate(all="ignore"):
+            factors, good = self._factorise(slots)
+            out = self._substitute(factors, right)
+            good &= np.isfinite(out).all(axis=0)
+            miss, size = self._miss(slots, right, out)
+            again = good & ~(miss <= LARGEST_RESIDUAL * size)
+            if again.any():
+                left = right[:, again] - self._times(slots[:, again], out[:, again])
+                out[:, again] += self._substitute([f[again] for f in factors], left)
+                miss, size = self._miss(slots, right, out)
+                good &= miss <= LARGEST_RESIDUAL * size
+        bad = ~good
+        if bad.any():
+            out[:, bad] = solve_dense(self.pattern, slots[:, bad], right[:, bad])
+        return out
+
+    def _factorise(self, slots: Array) -> tuple[list[Array], NDArray[np.bool_]]:
+        """Lower factors, upper rows and inverse pivots, all in place of the slots; and which are good."""
+        scenarios = slots.shape[1]
+        work: list[Array] = list(slots.copy())
+        work += [np.zeros(scenarios) for _ in range(self.slots - len(work))]
+        largest = np.abs(slots[[p for p, _, _ in self.steps]])
+        good = np.ones(scenarios, dtype=bool)
+        for at, (pivot, _, below) in enumerate(self.steps):
+            good &= np.abs(work[pivot]) > SMALLEST_PIVOT * largest[at]
+            inverse = np.reciprocal(work[pivot])
+            work[pivot] = inverse
+            for lower, _, pairs in below:
+                factor = work[lower] * inverse
+                work[lower] = factor
+                for own, above in pairs:
+                    work[own] -= factor * work[above]
+        return work, good
+
+    def _substitute(self, factors: list[Array], right: Array) -> Array:
+        out = right.copy()
+        for _, k, below in self.steps:
+            for lower, i, _ in below:
+                out[i] -= factors[lower] * out[k]
+        for pivot, k, beyond in self.back:
+            for place, j in beyond:
+                out[k] -= factors[place] * out[j]
+            out[k] *= factors[pivot]
+        return out
+
+    def _times(self, slots: Array, vector: Array) -> Array:
+        out = np.zeros_like(vector)
+        terms = slots * vector[self.pattern.columns]
+        np.add.at(out, self.pattern.rows, terms)
+        return out
+
+    def _miss(self, slots: Array, right: Array, out: Array) -> tuple[Array, Array]:
+        """Largest residual of each scenario, and the size it is judged against."""
+        by_row = self._by_row
+        terms = slots[by_row[0]] * out[self.pattern.columns[by_row[0]]]
+        left = np.add.reduceat(terms, by_row[1], axis=0) - right
+        size = np.maximum(np.abs(terms).max(axis=0), np.abs(right).max(axis=0))
+        return np.abs(left).max(axis=0), size
+
+    @cached_property
+    def _by_row(self) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+        order = np.argsort(self.pattern.rows, kind="stable")
+        starts = np.searchsorted(self.pattern.rows[order], np.arange(self.pattern.size))
+        return order, starts

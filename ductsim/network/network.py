@@ -1,0 +1,201 @@
+"""A builder for networks of parts joined at nodes; the one mutable object of the library."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..air import Air
+from ..errors import InputError, UnknownName
+from ..parts.declare import Part, leaf_values
+from ..quantity import si
+from .equations import AirNumbers
+from .newton import Point
+from .solve import Numbers, solve
+from .state import State, judge
+from .system import OUTSIDE, Entry, System
+
+Array = NDArray[np.float64]
+
+
+class Network:
+    """Parts joined at named nodes; `outside` is the open air at 0 Pa gauge.
+
+    Parameters
+    ----------
+    air : Air
+        The outside air.
+
+    Notes
+    -----
+    Unknowns are the mass flow on every path [kg/s], positive along from -> to, and the total pressure at
+    every node [Pa gauge]. Any number may be a 1-D column of S scenarios.
+    """
+
+    def __init__(self, air: Air) -> None:
+        self.air = air
+        self._parts: dict[str, Part] = {}
+        self._ends: dict[str, tuple[str, ...]] = {}
+        self._held: dict[str, Any] = {}
+        self._supplies: dict[str, Any] = {}
+
+    def add(self, name: str, part: Part, *ends: str) -> Network:
+        """Add a part between its ends, named in the order of the part's `ends`; returns the network.
+
+        Raises
+        ------
+        InputError
+            For a name that is taken, something that is no part, or a wrong number of ends.
+        """
+        if not isinstance(part, Part):
+            raise InputError(f"{part!r} is not a part", place=f"part {name!r}")
+        if name in self._parts:
+            raise InputError("the name is taken", place=f"part {name!r}", allowed="give each part its own name")
+        if len(ends) != len(part.ends):
+            raise InputError(
+                f"got {len(ends)} ends", place=f"part {name!r}", allowed=f"name its ends: {', '.join(part.ends)}"
+            )
+        if len(set(ends)) != len(ends):
+            raise InputError(f"two ends at the same node {ends}", place=f"part {name!r}")
+        self._parts[name] = part
+        self._ends[name] = ends
+        return self
+
+    def hold(self, node: str, pressure: Any) -> Network:
+        """Hold a node at a total pressure [Pa gauge]; returns the network."""
+        if node == OUTSIDE:
+            raise InputError("outside is always at 0 Pa", place="hold")
+        value = si(pressure, "Pa")
+        if node in self._held and not np.array_equal(self._held[node], value):
+            raise InputError(f"node {node!r} is held at another pressure already", place="hold")
+        self._held[node] = value
+        return self
+
+    def supply(self, node: str, mass_flow: Any) -> Network:
+        """Put a fixed flow of outside air into a node [kg/s], negative to take it out; returns the network."""
+        if node == OUTSIDE:
+            raise InputError("outside needs no supply", place="supply")
+        self._supplies[node] = si(mass_flow, "kg/s")
+        return self
+
+    def system(self) -> System:
+        """The compiled layout."""
+        entries = [Entry(name, part.form, self._ends[name]) for name, part in self._parts.items()]
+        self._check_nodes()
+        return System(entries, tuple(self._held), tuple(self._supplies), self.numbers())
+
+    def _check_nodes(self) -> None:
+        if not self._parts:
+            raise InputError("the network has no parts", place="network")
+        known = {n for ends in self._ends.values() for n in ends}
+        for what, nodes in (("hold", self._held), ("supply", self._supplies)):
+            for node in nodes:
+                if node not in known:
+                    raise UnknownName.of("node", node, known, place=what)
+
+    def numbers(self) -> dict[str, Any]:
+        """Address -> number, of every part, held node and supply."""
+        out: dict[str, Any] = {}
+        for name, part in self._parts.items():
+            for leaf, value in zip(part.form.leaves, leaf_values(part), strict=True):
+                out[f"{name}.{leaf}"] = value
+        out.update({f"{node}.pressure": v for node, v in self._held.items()})
+        out.update({f"{node}.mass_flow": v for node, v in self._supplies.items()})
+        return out
+
+    def solve(self, raise_error: bool = True, start: State | None = None) -> State:
+        """The operating point.
+
+        Parameters
+        ----------
+        raise_error : bool
+            Raise `NoOperatingPoint` when a scenario has no answer; False returns the state, whose
+            `outcome` tells, with NaN in the scenarios without an answer.
+        start : State, optional
+            A solved state of the same layout to start from.
+        """
+        system = self.system()
+        point = None if start is None else start.arrays.point
+        return solve_system(system, self.numbers(), self.air, raise_error=raise_error, start=point)
+
+
+def stacked(system: System, numbers: Mapping[str, Any], air: Air) -> tuple[Numbers, int | None]:
+    """The numbers as arrays, and S (None when there is no column).
+
+    Raises
+    ------
+    InputError
+        When two columns differ in length; it names both.
+    """
+    columns = _columns(numbers, air)
+    count = columns or 1
+    held = [numbers[f"{node}.pressure"] for node in system.nodes[system.free : -1]] + [0.0]
+    supply = np.zeros((system.free, 1 if columns is None else count))
+    for node in system.supplied:
+        if system.node(node) < system.free:
+            supply[system.node(node)] = numbers[f"{node}.mass_flow"]
+    if not supply.any():
+        supply = np.zeros((system.free, 1))
+    held_rows = np.array([np.broadcast_to(h, count) for h in held])
+    out = Numbers(system.stack(numbers), AirNumbers.of(air), held_rows, supply, count)
+    return out, columns
+
+
+def _columns(numbers: Mapping[str, Any], air: Air) -> int | None:
+    found: tuple[str, int] | None = None
+    own = [(f"air.{n}", getattr(air, n)) for n in ("density", "viscosity", "pressure", "temperature")]
+    for address, value in (*numbers.items(), *own):
+        if isinstance(value, np.ndarray) and value.ndim:
+            if found is None:
+                found = address, value.size
+            elif found[1] != value.size:
+                raise InputError(
+                    f"{found[0]!r} has {found[1]} scenarios and {address!r} has {value.size}",
+                    place="columns",
+                    allowed="all columns have the same length",
+                )
+    return None if found is None else found[1]
+
+
+def solve_system(
+    system: System,
+    numbers: Mapping[str, Any],
+    air: Air,
+    *,
+    raise_error: bool = True,
+    start: Point | None = None,
+) -> State:
+    """Solve a compiled layout with these numbers."""
+    values, columns = stacked(system, numbers, air)
+    solved, structures = solve(system, values, start)
+    outcomes, floating, node = judge(solved, structures, system)
+    state = make_state(system, values, solved, outcomes, floating, columns, node)
+    if raise_error and outcomes.any():
+        raise state.failure()
+    return state
+
+
+def make_state(
+    system: System,
+    values: Numbers,
+    solved: Any,
+    outcomes: Any,
+    floating: Any,
+    columns: int | None,
+    node: str,
+) -> State:
+    """The state, with its fans' power; scenarios without an answer become NaN when there are columns."""
+    bad = outcomes != 0
+    power = {_fan_name(system.path_names[r]): w for r, w in zip(system.fan_rows, solved.power, strict=True)}
+    if columns is not None and bad.any():
+        for a in (solved.point.flow, solved.point.pressure, solved.density, solved.drop, solved.power):
+            a[:, bad] = np.nan
+    outside = {"temperature": values.air.temperature, "density": values.air.density}
+    return State(system, solved, outcomes, floating, outside, power, columns, node)
+
+
+def _fan_name(path: Sequence[str]) -> str:
+    return path if isinstance(path, str) else path[0]

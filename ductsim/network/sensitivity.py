@@ -1,0 +1,309 @@
+"""Derivatives of any question in every number, from one factorisation.
+
+The residual of a path depends only on its own part's numbers, so one field is nudged in all parts of a
+form at once: two law evaluations a field. A shared number (air, drive) is nudged by itself. Then one
+adjoint solve a question. No law writes parameter slopes, and a new part gets its sensitivities for free.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .newton import Solved
+from .solve import Numbers
+from .structure import examine
+from .system import System
+
+Array = NDArray[np.float64]
+
+RELATIVE_STEP = 1e-5
+WARMTH_STEP = 1e-2  # K
+
+
+@dataclass
+class Gradient:
+    """How a question answers to the unknowns: by flows (paths,), pressures (nodes,) and warmth (nodes,)."""
+
+    flow: Array
+    pressure: Array
+    warmth: Array
+
+
+class Linear:
+    """The equations of one solved scenario, linearised and factorised.
+
+    The unknowns in order: flows of all paths, pressures of free nodes, and, where fans warm the air,
+    temperatures of all nodes but outside.
+    """
+
+    def __init__(self, system: System, numbers: Numbers, solved: Solved) -> None:
+        self.system = system
+        self.numbers = numbers
+        self.flow = solved.point.flow
+        self.pressure = np.nan_to_num(solved.point.pressure)
+        self.eq = numbers.equations(system)
+        self.heated = self.eq.heated and solved.point.warmth is not None
+        self.warmth = solved.point.warmth if self.heated else None
+        self.entering = self.eq.entering(self.flow, self.warmth)
+        self.shut = None if self.eq.shut is None else np.broadcast_to(self.eq.shut, self.flow.shape)[:, 0]
+        with np.errstate(all="ignore"):
+            self._factor = self._factorise()
+
+    @property
+    def size(self) -> int:
+        """Number of unknowns."""
+        return self.system.paths + self.system.free + (len(self.system.nodes) - 1 if self.heated else 0)
+
+    # ---- the matrix
+
+    def _factorise(self) -> Any:
+        from scipy.sparse import csc_matrix
+        from scipy.sparse.linalg import splu
+
+        rows: list[Array] = []
+        columns: list[Array] = []
+        values: list[Array] = []
+
+        def add(i: Any, j: Any, v: Any) -> None:
+            i, j, v = (np.ravel(a) for a in np.broadcast_arrays(i, j, v))
+            keep = (j >= 0) & (v != 0.0)
+            rows.append(i[keep])
+            columns.append(j[keep])
+            values.append(v[keep])
+
+        self._pressure_rows(add)
+        self._balance_rows(add)
+        if self.heated:
+            self._warmth_rows(add)
+        i, j = np.concatenate(rows), np.concatenate(columns)
+        matrix = csc_matrix((np.concatenate(values), (i, j)), shape=(self.size, self.size))
+        return splu(matrix)
+
+    def _pressure_rows(self, add: Any) -> None:
+        """P_from - P_to - drop = 0; m = 0 on a shut path."""
+        system, eq = self.system, self.eq
+        count = system.singles
+        v = eq.evaluate(self.flow, self.pressure, None, entering=self.entering)
+        ends = np.vstack([system.start, system.finish])
+        single = np.arange(count)
+        live = np.ones(system.paths) if self.shut is None else np.where(self.shut, 0.0, 1.0)
+        add(single, single, -v.slope[:count, 0] * live[:count])
+        first = np.ones(count) if v.first is None else v.first[:, 0]
+        second = -np.ones(count) if v.second is None else v.second[:, 0]
+        add(single, self._pressure_column(ends[0, :count]), first * live[:count])
+        add(single, self._pressure_column(ends[1, :count]), second * live[:count])
+        pairs = [c.group for c in eq.coefficients if c.group.partners is not None]
+        for lg, gain, answers in zip(pairs, v.pair_gain, v.pair_answers, strict=True):
+            one, two = np.arange(system.paths)[lg.rows], np.arange(system.paths)[lg.partners]
+            (g11, g12), (g21, g22) = ((g[:, 0] for g in row) for row in gain)
+            inverse = 1.0 / np.where(live[one] * live[two] > 0.0, g11 * g22 - g12 * g21, 1.0)
+            both = live[one] * live[two] > 0.0
+            slope_one = np.where(both, g22 * inverse, np.where(live[one] > 0.0, 1.0 / g11, 0.0))
+            slope_two = np.where(both, g11 * inverse, np.where(live[two] > 0.0, 1.0 / g22, 0.0))
+            add(one, one, -slope_one)
+            add(two, two, -slope_two)
+            add(one, two, np.where(both, g12 * inverse, 0.0))
+            add(two, one, np.where(both, g21 * inverse, 0.0))
+            for end in range(3):
+                node = self._pressure_column(lg.ends[end])
+                add(one, node, answers[0, end, :, 0] * live[one])
+                add(two, node, answers[1, end, :, 0] * live[two])
+        add(np.arange(system.paths), np.arange(system.paths), 1.0 - live)
+        if self.heated:
+            self._warmth_in_pressure(add, v.residual[:, 0], live)
+
+    def _pressure_column(self, nodes: Array) -> Array:
+        return np.where(nodes < self.system.free, self.system.paths + nodes, -1)
+
+    def _warmth_column(self, paths: Array) -> Array:
+        """The unknown that gives the temperature of the air entering each path; -1 where none does."""
+        system = self.system
+        up = np.where(self.flow[paths, 0] >= 0.0, system.start[paths], system.finish[paths])
+        column = np.where(up < len(system.nodes) - 1, system.paths + system.free + up, -1)
+        for p in self.eq.powers:
+            if p.inlet is not None:
+                own = np.broadcast_to(p.inlet, (len(p.rows), 1))[:, 0]
+                given = p.rows[~np.isnan(own) & (self.flow[p.rows, 0] >= 0.0)]
+                column = np.where(np.isin(paths, given), -1, column)
+        return column
+
+    def _warmth_in_pressure(self, add: Any, residual: Array, live: Array) -> None:
+        """How each path's drop answers to the temperature of the air entering it, or its partner."""
+        system = self.system
+        assert self.entering is not None
+        partners = np.zeros(system.paths, dtype=bool)
+        other = np.arange(system.paths)
+        for lg in system.laws:
+            if lg.partners is not None:
+                partners[lg.partners] = True
+                other[lg.rows] = np.arange(system.paths)[lg.partners]
+                other[lg.partners] = np.arange(system.paths)[lg.rows]
+        for nudged in (~partners, partners):
+            if not nudged.any():
+                continue
+            step = np.where(nudged, WARMTH_STEP, 0.0)[:, None]
+            up, down = (
+                self.eq.evaluate(self.flow, self.pressure, None, slopes=False, entering=self.entering + s)
+                for s in (step, -step)
+            )
+            slope = (up.residual - down.residual)[:, 0] / (2.0 * WARMTH_STEP) * live
+            own = np.flatnonzero(nudged)
+            add(own, self._warmth_column(own), slope[own])
+            mate = own[other[own] != own]
+            add(other[mate], self._warmth_column(mate), slope[other[mate]])
+
+    def _balance_rows(self, add: Any) -> None:
+        """Outflow - inflow = supply; a floating piece is pinned at one node."""
+        system = self.system
+        out = system.outflow.tocoo()
+        add(system.paths + out.row, out.col, out.data)
+        structure = examine(system, self.eq.shut, self.eq.supply, 1)
+        if structure.anchors is not None:
+            node = np.arange(system.free)
+            add(system.paths + node, system.paths + node, structure.anchors[:, 0])
+
+    def _warmth_rows(self, add: Any) -> None:
+        """Node warmth x inflow - what the inflow carries = 0."""
+        system, eq = self.system, self.eq
+        assert self.warmth is not None and self.entering is not None
+        base = system.paths + system.free
+        m, entering, warmth = self.flow[:, 0], self.entering[:, 0], self.warmth[:, 0]
+        path = np.arange(system.paths)
+        into = np.where(m >= 0.0, system.finish, system.start)
+        inner = into < len(system.nodes) - 1
+        row = base + into
+        total = np.bincount(into, weights=np.abs(m), minlength=len(system.nodes))
+        total[: system.free] += np.maximum(eq.supply[:, 0], 0.0)
+        node = np.arange(len(system.nodes) - 1)
+        add(base + node, base + node, np.where(total[:-1] > 0.0, total[:-1], 1.0))
+        add(row[inner], path[inner], (np.sign(m) * (warmth[into] - entering))[inner])
+        column = self._warmth_column(path)
+        add(row[inner], np.where(column >= 0, column, -1)[inner], -np.abs(m)[inner])
+        fans = np.array(system.fan_rows, dtype=np.intp)
+        rho = self.eq.evaluate(self.flow, self.pressure, None, slopes=False, entering=self.entering).density
+        by_flow, by_density = self._power_slopes(rho)
+        keep = inner[fans] & (m[fans] != 0.0)
+        fans, by_flow, by_density = fans[keep], by_flow[keep], by_density[keep]
+        relative = eq.temperature / (eq.temperature + entering[fans])
+        add(row[fans], fans, -by_flow)
+        add(row[fans], self._pressure_column(system.start[fans]), -by_density * eq.per_pressure * relative)
+        cooler = rho[fans, 0] / (eq.temperature + entering[fans])
+        add(row[fans], self._warmth_column(fans), by_density * cooler)
+
+    def _power_slopes(self, density: Array) -> tuple[Array, Array]:
+        """How the heat share of each fan [K kg/s] answers to its flow and its density."""
+        eq = self.eq
+        by = []
+        for flow_share, density_share in ((1.0, 0.0), (0.0, 1.0)):
+            step = RELATIVE_STEP * (
+                flow_share * np.maximum(np.abs(self.flow), 1e-3) + density_share * np.abs(density)
+            )
+            up = eq.power(self.flow + flow_share * step, density + density_share * step)
+            down = eq.power(self.flow - flow_share * step, density - density_share * step)
+            rows = np.array(self.system.fan_rows, dtype=np.intp)
+            by.append(((up - down) / (2.0 * step[rows]) / eq.heat_capacity)[:, 0])
+        return by[0], by[1]
+
+    # ---- use
+
+    def warmed(self, row: int) -> int:
+        """The equation of the node that a path's air warms; -1 for outside or no flow."""
+        system, m = self.system, self.flow[row, 0]
+        into = int(system.finish[row] if m >= 0.0 else system.start[row])
+        return -1 if m == 0.0 or into == len(system.nodes) - 1 else system.paths + system.free + into
+
+    def adjoint(self, gradient: Gradient) -> Array:
+        """The question's answer to each equation's residual."""
+        right = [gradient.flow, gradient.pressure[: self.system.free]]
+        if self.heated:
+            right.append(gradient.warmth[:-1])
+        out: Array = self._factor.solve(np.concatenate(right), trans="T")
+        return out
+
+    def response(self, residual: Array) -> Array:
+        """The change of the unknowns that undoes a change of the residuals, (size,) or (size, n)."""
+        out: Array = -self._factor.solve(residual)
+        return out
+
+    def residuals(self, numbers: Numbers) -> tuple[Array, Array]:
+        """All equations' residuals at the solved point with other numbers, (size, S), and each fan's heat
+        share [K kg/s], (fans, S)."""
+        eq = numbers.equations(self.system)
+        wide = numbers.scenarios
+        flow, pressure = np.repeat(self.flow, wide, axis=1), np.repeat(self.pressure, wide, axis=1)
+        pressure[self.system.free :] = numbers.held
+        warmth = None if self.warmth is None else np.repeat(self.warmth, wide, axis=1)
+        with np.errstate(all="ignore"):
+            v = eq.evaluate(flow, pressure, warmth)
+            residual = v.residual if self.shut is None else np.where(self.shut[:, None], 0.0, v.residual)
+            balance = self.system.outflow @ flow - numbers.supply
+            parts = [residual, np.broadcast_to(balance, (self.system.free, wide))]
+            shares = np.empty((0, wide))
+            if warmth is not None:
+                amount = np.concatenate([np.maximum(flow, 0.0), np.maximum(-flow, 0.0)])
+                total = self.system.into @ amount
+                total[: self.system.free] += np.maximum(numbers.supply, 0.0)
+                parts.append((total * (warmth - eq.warm(flow, warmth, v.density)))[:-1])
+                shares = eq.power(flow, v.density) / eq.heat_capacity
+        return np.concatenate(parts), shares
+
+
+def field_nudges(system: System, numbers: Numbers) -> tuple[Numbers, list[tuple[int, int, Array]]]:
+    """Numbers with two columns for every leaf of every group: that leaf raised and lowered in all members.
+
+    Returns the numbers and, per leaf, (group, leaf, steps of its members).
+    """
+    plan: list[tuple[int, int, Array]] = []
+    for g, leaves in enumerate(numbers.parts):
+        for k, v in enumerate(leaves):
+            size = np.abs(v[:, 0])
+            typical = size[size > 0.0]
+            floor = 1e-2 * (typical.mean() if len(typical) else 1.0)
+            plan.append((g, k, RELATIVE_STEP * np.maximum(size, floor)))
+    wide = 2 * len(plan)
+    parts = [list(leaves) for leaves in numbers.parts]
+    for c, (g, k, step) in enumerate(plan):
+        value = numbers.parts[g][k]
+        column = parts[g][k] if parts[g][k].shape[1] == wide else np.repeat(value, wide, axis=1)
+        column[:, 2 * c] += step
+        column[:, 2 * c + 1] -= step
+        parts[g][k] = column
+    return Numbers(parts, numbers.air, numbers.held, numbers.supply, wide), plan
+
+
+def field_derivatives(linear: Linear, adjoints: Array) -> dict[str, Array]:
+    """Address -> derivative of each question in that number; `adjoints` has shape (questions, size).
+
+    A number at the edge of its range, where its part is shut, gets 0: the flow there does not answer.
+    """
+    system = linear.system
+    nudged, plan = field_nudges(system, linear.numbers)
+    residual, shares = linear.residuals(nudged)
+    fan_of = {row: i for i, row in enumerate(system.fan_rows)} if linear.heated else {}
+    out: dict[str, Array] = {}
+    for c, (g, k, step) in enumerate(plan):
+        change = residual[:, 2 * c] - residual[:, 2 * c + 1]
+        for member, address in enumerate(system.groups[g].addresses[k]):
+            rows = system.rows_of(g, member)
+            answer = adjoints[:, rows] @ change[rows]
+            for row in rows:
+                if row in fan_of and linear.warmed(row) >= 0:
+                    heat = shares[fan_of[row], 2 * c] - shares[fan_of[row], 2 * c + 1]
+                    answer = answer - adjoints[:, linear.warmed(row)] * heat
+            out[address] = -answer / (2.0 * step[member])
+    return out
+
+
+def shared_derivatives(linear: Linear, adjoints: Array, nudged: Numbers, steps: Array) -> Array:
+    """Derivatives of each question in shared numbers, (questions, n).
+
+    `nudged` has columns 2 i and 2 i + 1 with number i raised and lowered by `steps[i]`.
+    """
+    residual, _ = linear.residuals(nudged)
+    change = residual[:, 0::2] - residual[:, 1::2]
+    out: Array = -(adjoints @ change) / (2.0 * steps)
+    return out

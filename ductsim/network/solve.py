@@ -1,0 +1,174 @@
+"""From numbers to a solved state: the order in which the methods are tried, and the chunks."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .equations import AirNumbers, Equations
+from .newton import (
+    DAMPED_STEPS,
+    PLAIN_STEPS,
+    TRANSIENT_STEPS,
+    Point,
+    Solved,
+    cold_start,
+    iterate,
+)
+from .structure import Structure, examine
+from .system import System
+from .transient import run_up, standstill
+
+Array = NDArray[np.float64]
+
+CHUNK = 512  # scenarios; their arrays stay in cache
+
+
+@dataclass
+class Numbers:
+    """The numbers of a system, stacked.
+
+    Attributes
+    ----------
+    parts : per group and leaf, arrays (members, 1 or S).
+    air : its numbers, arrays (1,) or (S,).
+    held : pressures of held nodes and outside [Pa], (held + 1, 1 or S).
+    supply : flow put into each free node [kg/s], (free, 1 or S).
+    scenarios : S; 1 when nothing is a column.
+    """
+
+    parts: list[list[Array]]
+    air: AirNumbers
+    held: Array
+    supply: Array
+    scenarios: int
+
+    def equations(self, system: System, columns: slice | None = None) -> Equations:
+        """The equations of all scenarios or of a slice of them."""
+        if columns is None:
+            parts = system.build(self.parts)
+            return Equations(system, parts, self.air, self.held, self.supply, self.scenarios)
+        count = columns.stop - columns.start
+        parts = system.build(self.parts, columns)
+        held, supply = _cut(self.held, columns), _cut(self.supply, columns)
+        return Equations(system, parts, self.air.each(lambda v: v if len(v) == 1 else v[columns]), held, supply, count)
+
+    def middle(self) -> Numbers:
+        """One scenario amid all: the middle of each number's range, whatever the order of the columns."""
+        parts = [[_middle(v) for v in leaves] for leaves in self.parts]
+        return Numbers(parts, self.air.each(lambda v: 0.5 * (v.min(keepdims=True) + v.max(keepdims=True))), _middle(self.held), _middle(self.supply), 1)
+
+
+def _cut(values: Array, columns: slice) -> Array:
+    return values if values.shape[1] == 1 else values[:, columns]
+
+
+def _middle(values: Array) -> Array:
+    if values.shape[1] == 1:
+        return values
+    return 0.5 * (values.min(axis=1, keepdims=True) + values.max(axis=1, keepdims=True))
+
+
+def solve(system: System, numbers: Numbers, start: Point | None = None) -> tuple[Solved, list[Structure]]:
+    """Solve all scenarios; `start` is a solved single scenario nearby, found here when not given."""
+    if numbers.scenarios == 1:
+        eq = numbers.equations(system)
+        structure = examine(system, eq.shut, eq.supply, 1)
+        return solve_single(eq, structure, start), [structure]
+    if start is None:
+        middle = numbers.middle()
+        eq = middle.equations(system)
+        nominal = solve_single(eq, examine(system, eq.shut, eq.supply, 1), None)
+        start = nominal.point if nominal.good[0] else None
+    parts, structures = [], []
+    for first in range(0, numbers.scenarios, CHUNK):
+        eq = numbers.equations(system, slice(first, min(first + CHUNK, numbers.scenarios)))
+        structure = examine(system, eq.shut, eq.supply, eq.scenarios)
+        structures.append(structure)
+        parts.append(solve_columns(eq, structure, start))
+    return _together(parts), structures
+
+
+def solve_single(eq: Equations, structure: Structure, start: Point | None) -> Solved:
+    """One scenario, or a few hard ones in step: from nearby if possible, else from cold, else by run-up."""
+    if start is not None:
+        out = solve_from(eq, start, structure.anchors, PLAIN_STEPS, damped=False)
+        if out.good.all():
+            return out
+    with np.errstate(all="ignore"):
+        point = cold_start(eq, structure.anchors)
+    out = iterate(eq, point, structure.anchors, DAMPED_STEPS, damped=True)
+    if not out.good.all():
+        _run_up_failed(eq, structure, out)
+    return out
+
+
+def solve_from(eq: Equations, start: Point, anchors: Array | None, limit: int, damped: bool) -> Solved:
+    """Newton from a given point; shut paths carry nothing, held nodes have their own pressures."""
+    point = start.wide(eq.scenarios) if start.flow.shape[1] != eq.scenarios else start.take(slice(None))
+    point.pressure[eq.system.free :] = eq.held
+    point.pressure[~np.isfinite(point.pressure)] = 0.0
+    if eq.shut is not None:
+        point.flow = np.where(eq.shut, 0.0, point.flow)
+    if not eq.heated:
+        point.warmth = None
+    elif point.warmth is None:
+        point.warmth = np.zeros_like(point.pressure)
+    return iterate(eq, point, anchors, limit, damped)
+
+
+def solve_columns(eq: Equations, structure: Structure, start: Point | None) -> Solved:
+    """A chunk of scenarios from one nearby point; those that resist are solved again from cold."""
+    if start is None:
+        return solve_single(eq, structure, None)
+    out = solve_from(eq, start, structure.anchors, PLAIN_STEPS, damped=False)
+    bad = np.flatnonzero(~out.good)
+    if len(bad):
+        again = solve_single(eq.take(bad), _some(structure, bad), None)
+        put(out, bad, again)
+    return out
+
+
+def _run_up_failed(eq: Equations, structure: Structure, out: Solved) -> None:
+    """Solve what is left by following the air from standstill, then polish."""
+    bad = np.flatnonzero(~out.good)
+    hard, part = eq.take(bad), _some(structure, bad)
+    point, _ = run_up(hard, standstill(hard), part.anchors, TRANSIENT_STEPS, careful=False)
+    again = iterate(hard, point, part.anchors, DAMPED_STEPS, damped=True)
+    again.steps += out.steps[bad] + TRANSIENT_STEPS
+    put(out, bad, again)
+
+
+def _some(structure: Structure, columns: NDArray[np.intp]) -> Structure:
+    if structure.floating is None or structure.anchors is None:
+        return Structure(None, None, structure.fed[columns], structure.fed_node)
+    return Structure(
+        structure.floating[:, columns], structure.anchors[:, columns], structure.fed[columns], structure.fed_node
+    )
+
+
+def put(out: Solved, where: NDArray[np.intp], other: Solved) -> None:
+    """Overwrite some scenarios of `out` by those of `other`."""
+    out.point.put(where, other.point)
+    out.density[:, where], out.drop[:, where] = other.density, other.drop
+    out.slope[:, where] = other.slope
+    out.imbalance[where], out.power[:, where] = other.imbalance, other.power
+    out.steps[where], out.good[where] = other.steps, other.good
+
+
+def _together(parts: list[Solved]) -> Solved:
+    if len(parts) == 1:
+        return parts[0]
+
+    def join(name: str) -> Array:
+        return np.concatenate([getattr(p, name) for p in parts], axis=-1)
+
+    warmth = None
+    if parts[0].point.warmth is not None:
+        warmth = np.concatenate([p.point.warmth for p in parts if p.point.warmth is not None], axis=1)
+    flow = np.concatenate([p.point.flow for p in parts], axis=1)
+    pressure = np.concatenate([p.point.pressure for p in parts], axis=1)
+    names = ("density", "drop", "slope", "imbalance", "power", "steps", "good")
+    return Solved(Point(flow, pressure, warmth), *(join(n) for n in names))  # type: ignore[arg-type]

@@ -1,0 +1,240 @@
+"""What a solve returns: flows, pressures and what happened, by name."""
+
+from __future__ import annotations
+
+import enum
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..errors import NoOperatingPoint, UnknownName
+from .newton import Solved
+from .structure import Structure
+from .system import System
+
+Array = NDArray[np.float64]
+
+
+class Outcome(enum.Enum):
+    """What became of a scenario; the value is (sentence, remedy)."""
+
+    SOLVED = ("Solved.", "")
+    FED_CLOSED_OFF = (
+        "Air is supplied to a node that no open path joins to outside or to a held pressure",
+        "Open a path from there, or take the supply away.",
+    )
+    NOT_FOUND = (
+        "No operating point was found",
+        "This should not happen: check the numbers of the parts around the node named, and report the machine.",
+    )
+
+    @property
+    def sentence(self) -> str:
+        """What happened."""
+        return self.value[0]
+
+    @property
+    def remedy(self) -> str:
+        """What to do about it."""
+        return self.value[1]
+
+
+class Named(Mapping[Any, Any]):
+    """Values by name: floats, or arrays of shape (S,) when any input was a column."""
+
+    def __init__(self, what: str, rows: Mapping[Any, int], values: Array, single: bool) -> None:
+        self._what, self._rows, self._values, self._single = what, rows, values, single
+
+    def __getitem__(self, name: Any) -> Any:
+        row = self._rows.get(name)
+        if row is None:
+            known = [n if isinstance(n, str) else " ".join(n) for n in self._rows]
+            if any(isinstance(n, tuple) and n[0] == name for n in self._rows):
+                ways = [n[1] for n in self._rows if isinstance(n, tuple) and n[0] == name]
+                raise UnknownName(
+                    f"{name!r} has several paths", allowed=f"name one, like {(name, ways[0])!r}; it has {ways}"
+                )
+            raise UnknownName.of(self._what, name if isinstance(name, str) else " ".join(map(str, name)), known)
+        values = self._values[row]
+        return float(values[0]) if self._single else values
+
+    def __iter__(self) -> Iterator[Any]:
+        return iter(self._rows)
+
+    def __len__(self) -> int:
+        return len(self._rows)
+
+    def __repr__(self) -> str:
+        return f"<{self._what}s: {len(self)} names>"
+
+
+class State:
+    """A solved network.
+
+    Attributes
+    ----------
+    flow : mass flow on every path along from -> to [kg/s]; `flow["jet 1", "motive"]` for a part with two.
+    pressure : total pressure at every node [Pa gauge]; NaN where a node is closed off.
+    drop : total-pressure drop along from -> to [Pa].
+    density : density of the air as each path's law used it [kg/m3].
+    slope : slope of each path's drop in its own flow [Pa s/kg].
+    temperature : air temperature at every node [K].
+    power : shaft power of every fan [W].
+    imbalance : largest imbalance of a free node [kg/s].
+    outcome : an `Outcome`, or a list of them.
+    steps : steps taken.
+    notes : sentences about what deserves a look.
+    columns : number of scenarios, None when no input was a column.
+
+    Values are floats, or arrays of shape (S,) when any input was a column. `state[i]` picks a scenario.
+    """
+
+    def __init__(
+        self,
+        system: System,
+        solved: Solved,
+        outcomes: NDArray[np.intp],
+        floating: NDArray[np.bool_] | None,
+        outside: Mapping[str, Array],
+        power: Mapping[str, Array],
+        columns: int | None,
+        node: str = "",
+    ) -> None:
+        self.system = system
+        self.arrays = solved
+        self.columns = columns
+        self.outcomes = outcomes
+        self.node = node
+        self.notes: list[str] = []
+        self._outside = outside
+        self._power = power
+        self._floating = floating
+        single = columns is None
+        nodes, rows = system.node_names, system.rows
+        self.flow = Named("path", rows, solved.point.flow, single)
+        self.pressure = Named("node", nodes, solved.point.pressure, single)
+        self.drop = Named("path", rows, solved.drop, single)
+        self.density = Named("path", rows, solved.density, single)
+        self.slope = Named("path", rows, solved.slope, single)
+        warmth = solved.point.warmth
+        own = outside["temperature"]
+        temperature = np.broadcast_to(own, solved.point.pressure.shape) if warmth is None else own + warmth
+        self.temperature = Named("node", nodes, temperature, single)
+        fans = {name: i for i, name in enumerate(power)}
+        watts = np.array(list(power.values())) if power else np.empty((0, len(outcomes)))
+        self.power = Named("fan", fans, watts, single)
+
+    # ---- how it went
+
+    def _scalar(self, values: Any) -> Any:
+        return values[0].item() if self.columns is None else values
+
+    @property
+    def imbalance(self) -> Any:
+        """Largest imbalance of a free node [kg/s]."""
+        return self._scalar(self.arrays.imbalance)
+
+    @property
+    def steps(self) -> Any:
+        """Steps taken."""
+        return self._scalar(self.arrays.steps)
+
+    @property
+    def solved(self) -> Any:
+        """True where there is an answer."""
+        return self._scalar(self.outcomes == 0)
+
+    @property
+    def outcome(self) -> Any:
+        """What became of it: an `Outcome`, or a list of them."""
+        found = [_OUTCOMES[i] for i in self.outcomes]
+        return found[0] if self.columns is None else found
+
+    @property
+    def closed_off(self) -> list[str]:
+        """Nodes that are closed off, in any scenario."""
+        if self._floating is None:
+            return []
+        return [self.system.nodes[i] for i in np.flatnonzero(self._floating.any(axis=1))]
+
+    def failure(self) -> NoOperatingPoint:
+        """The error that tells of the first scenario without an answer."""
+        outcome = _OUTCOMES[self.outcomes[np.flatnonzero(self.outcomes)[0]]]
+        words = outcome.sentence
+        if self.node:
+            words += f", at node {self.node!r}"
+        if self.columns is not None:
+            words += f", in {int((self.outcomes != 0).sum())} of {self.columns} scenarios"
+        return NoOperatingPoint(words + ".", node=self.node, remedy=outcome.remedy, state=self)
+
+    # ---- scenarios
+
+    def __len__(self) -> int:
+        return 1 if self.columns is None else self.columns
+
+    def __getitem__(self, index: int) -> State:
+        if self.columns is None or not -self.columns <= index < self.columns:
+            raise IndexError(f"scenario {index} of {self.columns or 'a state without columns'}")
+        return self._pick(index % self.columns)
+
+    def _pick(self, index: int) -> State:
+        one = [index]
+        s = self.arrays
+        arrays = Solved(
+            s.point.take(one), s.density[:, one], s.drop[:, one], s.slope[:, one], s.imbalance[one], s.power[:, one],
+            s.steps[one], s.good[one],
+        )
+        outside = {k: v if len(v) == 1 else v[one] for k, v in self._outside.items()}
+        power = {k: v[one] for k, v in self._power.items()}
+        floating = None if self._floating is None else self._floating[:, one]
+        return State(self.system, arrays, self.outcomes[one], floating, outside, power, None, self.node)
+
+    def __iter__(self) -> Iterator[State]:
+        return (self[i] for i in range(len(self)))
+
+    def __repr__(self) -> str:
+        paths, nodes = len(self.flow), len(self.pressure) - 1
+        if self.columns is None:
+            how = f"{self.steps} steps, imbalance {self.imbalance:.1e} kg/s" if self.solved else "no answer"
+        else:
+            how = f"{self.columns} scenarios, {int(np.sum(self.solved))} solved"
+        return f"State({paths} paths, {nodes} nodes, {how})"
+
+
+_OUTCOMES = tuple(Outcome)
+
+
+def judge(solved: Solved, structures: list[Structure], system: System) -> tuple[Array, Any, str]:
+    """Outcomes (S,), which nodes float (free, S) or None, and the node to name in an error."""
+    outcomes = np.where(solved.good, 0, _OUTCOMES.index(Outcome.NOT_FOUND))
+    fed = np.concatenate([s.fed for s in structures])
+    outcomes[fed] = _OUTCOMES.index(Outcome.FED_CLOSED_OFF)
+    floating = None
+    if any(s.floating is not None for s in structures):
+        floating = np.concatenate(
+            [
+                s.floating if s.floating is not None else np.zeros((system.free, len(s.fed)), dtype=bool)
+                for s in structures
+            ],
+            axis=1,
+        )
+        solved.point.pressure[: system.free][floating] = np.nan
+    node = ""
+    for s in structures:
+        if s.fed_node >= 0:
+            node = system.nodes[s.fed_node]
+            break
+    if not node and (~solved.good).any():
+        node = _worst_node(solved, system)
+    return outcomes, floating, node
+
+
+def _worst_node(solved: Solved, system: System) -> str:
+    """The node next to the path with the largest residual in the first unsolved scenario."""
+    column = int(np.flatnonzero(~solved.good)[0])
+    p = np.nan_to_num(solved.point.pressure[:, column])
+    residual = p[system.start] - p[system.finish] - np.nan_to_num(solved.drop[:, column])
+    row = int(np.argmax(np.abs(residual)))
+    return system.nodes[min(system.start[row], system.finish[row])]

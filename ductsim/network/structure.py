@@ -1,0 +1,105 @@
+"""Which nodes the open paths leave without a known pressure, before anything is iterated."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .system import System
+
+Array = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
+class Structure:
+    """What the open paths connect, for each scenario.
+
+    Attributes
+    ----------
+    floating : free nodes that no open path joins to a held node or outside, (free, S), or None if none.
+    anchors : 1 at one node of each floating piece [kg/(s Pa)], (free, S): pins its level so that flows
+        within the piece (a fan in a ring) can still be found; None if nothing floats.
+    fed : scenarios in which a floating piece is supplied with air that can go nowhere, shape (S,).
+    fed_node : the first such node, or -1.
+    """
+
+    floating: Mask | None
+    anchors: Array | None
+    fed: Mask
+    fed_node: int
+
+
+def examine(system: System, shut: Mask | None, supply: Array, scenarios: int) -> Structure:
+    """The structure of a system whose paths are shut where `shut` (paths, 1 or S) says so."""
+    patterns, which = _patterns(system, shut, scenarios)
+    floating = np.zeros((system.free, len(patterns)), dtype=bool)
+    anchors = np.zeros((system.free, len(patterns)))
+    pieces = np.zeros((system.free, len(patterns)), dtype=np.intp)
+    for p, closed in enumerate(patterns):
+        piece = connected(system, ~closed)
+        held = np.unique(piece[system.free :])
+        own = piece[: system.free]
+        pieces[:, p] = own
+        floating[:, p] = ~np.isin(own, held)
+        _, first = np.unique(own, return_index=True)
+        anchors[first, p] = 1.0
+    anchors[~floating] = 0.0
+    if not floating.any():
+        return Structure(None, None, np.zeros(scenarios, dtype=bool), -1)
+    fed, node = _fed(floating, pieces, which, np.broadcast_to(supply, (system.free, scenarios)))
+    return Structure(floating[:, which], anchors[:, which], fed, node)
+
+
+def _patterns(system: System, shut: Mask | None, scenarios: int) -> tuple[list[Mask], NDArray[np.intp]]:
+    """The different sets of shut paths, and which of them each scenario has."""
+    if shut is None:
+        return [np.zeros(system.paths, dtype=bool)], np.zeros(scenarios, dtype=np.intp)
+    if shut.shape[1] == 1:
+        return [shut[:, 0]], np.zeros(scenarios, dtype=np.intp)
+    packed = np.packbits(shut, axis=0).T.copy()
+    known: dict[bytes, int] = {}
+    patterns: list[Mask] = []
+    which = np.empty(scenarios, dtype=np.intp)
+    for s, row in enumerate(packed):
+        key = row.tobytes()
+        if key not in known:
+            known[key] = len(patterns)
+            patterns.append(shut[:, s])
+        which[s] = known[key]
+    return patterns, which
+
+
+def connected(system: System, is_open: Mask) -> NDArray[np.intp]:
+    """The piece that each node belongs to, joined by the open paths; held nodes are joined to outside."""
+    from scipy.sparse import csr_matrix
+    from scipy.sparse.csgraph import connected_components
+
+    nodes = len(system.nodes)
+    held = np.arange(system.free, nodes)
+    i = np.concatenate([system.start[is_open], held])
+    j = np.concatenate([system.finish[is_open], np.full(len(held), nodes - 1)])
+    graph = csr_matrix((np.ones(len(i), dtype=bool), (i, j)), shape=(nodes, nodes))
+    piece: NDArray[np.intp] = connected_components(graph, directed=False)[1].astype(np.intp)
+    return piece
+
+
+def _fed(floating: Mask, pieces: Array, which: NDArray[np.intp], supply: Array) -> tuple[Mask, int]:
+    """Scenarios in which a floating piece has a net supply."""
+    scenarios = supply.shape[1]
+    fed = np.zeros(scenarios, dtype=bool)
+    node = -1
+    loaded = np.flatnonzero((supply != 0.0).any(axis=0) & floating[:, which].any(axis=0))
+    for s in loaded:
+        p = which[s]
+        off = floating[:, p]
+        net = np.bincount(pieces[off, p], weights=supply[off, s])
+        scale = np.abs(supply[off, s]).max(initial=0.0)
+        wrong = np.flatnonzero(np.abs(net) > 1e-12 * scale)
+        if scale and len(wrong):
+            fed[s] = True
+            if node < 0:
+                node = int(np.flatnonzero(off & (pieces[:, p] == wrong[0]) & (supply[:, s] != 0.0))[0])
+    return fed, node

@@ -1,0 +1,284 @@
+"""A network compiled to index arrays, once per layout, and the way home to names.
+
+The numbers (part fields, air, held pressures, supplies) are arguments, so sweeps, fits and comparisons
+never compile twice.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..errors import InputError
+from ..parts.declare import Form, Pair, Part, Path
+from .linear import Pattern
+
+OUTSIDE = "outside"
+Array = NDArray[np.float64]
+Index = NDArray[np.intp]
+PathName = str | tuple[str, str]
+
+
+class Compiled:
+    """Counts the systems compiled; tests read it."""
+
+    count = 0
+
+
+class Entry(NamedTuple):
+    """One part of the network: its name, its form, and the nodes at its ends."""
+
+    name: str
+    form: Form
+    ends: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Group:
+    """Parts of one form, stacked.
+
+    Attributes
+    ----------
+    form : their form.
+    members : their places among the entries.
+    addresses : per leaf of the form, the addresses of that number in each member.
+    """
+
+    form: Form
+    members: tuple[int, ...]
+    addresses: tuple[tuple[str, ...], ...]
+
+
+@dataclass
+class LawGroup:
+    """Paths that follow the same law by the same density rule, whatever part they come from.
+
+    Attributes
+    ----------
+    law : the law.
+    sources : (group, which of its `paths()`, place of its name) in the order in which the rows stand.
+    rows : their rows; for a `Pair` the first paths' rows.
+    partners : a `Pair`'s second paths' rows, else None.
+    density : the rule of `Path.density` or `Pair.density`.
+    ends : for a `Pair`, the nodes at its part's three ends, shape (3, K).
+    """
+
+    law: Any
+    density: Any
+    sources: list[tuple[int, int, int]]
+    rows: slice = field(default_factory=lambda: slice(0, 0))
+    partners: slice | None = None
+    ends: Index | None = None
+
+
+class System:
+    """A compiled layout.
+
+    Parameters
+    ----------
+    entries : sequence of Entry
+    held : sequence of str
+        Nodes whose total pressure is given (address `NODE.pressure`); outside is always held at 0 Pa.
+    supplied : sequence of str
+        Nodes into which a fixed flow is put (address `NODE.mass_flow`).
+    numbers : mapping
+        Any valid numbers of this layout, only to learn which laws its parts follow.
+    """
+
+    def __init__(
+        self,
+        entries: Sequence[Entry],
+        held: Sequence[str],
+        supplied: Sequence[str],
+        numbers: Mapping[str, Any],
+    ) -> None:
+        Compiled.count += 1
+        self.entries = tuple(entries)
+        self.held = tuple(held)
+        self.supplied = tuple(supplied)
+        self.nodes, self._node_of = _order_nodes(self.entries, self.held)
+        for node in self.supplied:
+            if node not in self._node_of:
+                raise InputError(f"the supply's node {node!r} has no part", place="supply")
+        self.free = len(self.nodes) - len(self.held) - 1
+        self.groups = _group(self.entries)
+        self._lay_rows(self.build(self.stack(numbers)))
+        self._lay_matrix()
+
+    # ---- numbers -> stacked parts
+
+    def stack(self, numbers: Mapping[str, Any]) -> list[list[Array]]:
+        """Per group and leaf, an array (members, 1) or (members, S) of the numbers."""
+        return [[_column([numbers[a] for a in leaf]) for leaf in g.addresses] for g in self.groups]
+
+    def build(self, values: list[list[Array]], columns: slice | None = None) -> list[Part]:
+        """The stacked parts, of all scenarios or of a slice of them."""
+        if columns is not None:
+            values = [[v if v.shape[1] == 1 else v[:, columns] for v in leaves] for leaves in values]
+        return [g.form.build(leaves) for g, leaves in zip(self.groups, values, strict=True)]
+
+    # ---- rows
+
+    def _lay_rows(self, parts: list[Part]) -> None:
+        """Give every path a row so that a law's paths stand together, pairs after single paths."""
+        laws: dict[Any, LawGroup] = {}
+        ends: dict[tuple[int, int], Any] = {}
+        powered: set[tuple[int, int]] = set()
+        for g, stacked in enumerate(parts):
+            place = 0
+            for p, path in enumerate(stacked.paths()):
+                key = _law_key(path)
+                lg = laws.setdefault(key, LawGroup(path.law, path.density, []))
+                lg.sources.append((g, p, place))
+                ends[g, p] = path.ends
+                if isinstance(path, Path) and path.power is not None:
+                    powered.add((g, p))
+                place += 2 if isinstance(path, Pair) else 1
+        singles = [lg for lg in laws.values() if isinstance(lg.density, str)]
+        pairs = [lg for lg in laws.values() if not isinstance(lg.density, str)]
+        self.laws = singles + pairs
+        self.fan_rows: list[int] = []
+        start: list[int] = []
+        finish: list[int] = []
+        self.rows: dict[PathName, int] = {}
+        for lg in self.laws:
+            pair = not isinstance(lg.density, str)
+            marks = [len(start)]
+            for side in (0, 1) if pair else (0,):
+                for g, p, place in lg.sources:
+                    both = ends[g, p][side] if pair else ends[g, p]
+                    self._add_rows(g, place + side, both, start, finish)
+                    if (g, p) in powered:
+                        self.fan_rows += range(len(start) - len(self.groups[g].members), len(start))
+                marks.append(len(start))
+            lg.rows = slice(marks[0], marks[1])
+            if pair:
+                lg.partners = slice(marks[1], marks[2])
+                lg.ends = self._pair_ends(lg)
+        self.start, self.finish = np.array(start, dtype=np.intp), np.array(finish, dtype=np.intp)
+        self.path_names: tuple[PathName, ...] = tuple(self.rows)
+        self.singles = max((lg.rows.stop for lg in singles), default=0)
+        self.paths = len(start)
+
+    def _add_rows(
+        self, group: int, place: int, ends: tuple[int, int], start: list[int], finish: list[int]
+    ) -> None:
+        """A row for one path of every member of a group."""
+        names = self.groups[group].form.part.path_names  # type: ignore[attr-defined]
+        node = self._node_of
+        for m in self.groups[group].members:
+            entry = self.entries[m]
+            self.rows[entry.name if len(names) == 1 else (entry.name, names[place])] = len(start)
+            start.append(node[entry.ends[ends[0]]])
+            finish.append(node[entry.ends[ends[1]]])
+
+    def _pair_ends(self, lg: LawGroup) -> Index:
+        """The nodes at all three ends of the parts in a group of pairs, shape (3, K)."""
+        node = self._node_of
+        members = [self.entries[m] for g, _, _ in lg.sources for m in self.groups[g].members]
+        return np.array([[node[e] for e in entry.ends] for entry in members], dtype=np.intp).T
+
+    # ---- the nodal matrix's pattern
+
+    def _lay_matrix(self) -> None:
+        """The slots of the nodal matrix and the sparse maps that fill them.
+
+        `entries_row/entries_node`: the flow of row r answers to the pressure of node n; single paths come
+        first (all their first ends, then all their second ends), then three nodes for each row of a pair.
+        """
+        from scipy.sparse import csr_matrix
+
+        single = np.arange(self.singles)
+        rows = [single, single]
+        nodes = [self.start[: self.singles], self.finish[: self.singles]]
+        for lg in self.laws:
+            if lg.partners is not None:
+                assert lg.ends is not None
+                for side in (lg.rows, lg.partners):
+                    for end in lg.ends:
+                        rows.append(np.arange(side.start, side.stop))
+                        nodes.append(end)
+        self.answer_row = np.concatenate(rows)
+        self.answer_node = np.concatenate(nodes)
+        free, count = self.free, len(self.answer_row)
+        i = np.concatenate([self.start[self.answer_row], self.finish[self.answer_row], np.arange(free)])
+        j = np.concatenate([self.answer_node, self.answer_node, np.arange(free)])
+        value = np.concatenate([np.ones(count), -np.ones(count), np.zeros(free)])
+        entry = np.concatenate([np.arange(count), np.arange(count), np.zeros(free, dtype=np.intp)])
+        keep = (i < free) & (j < free)
+        places, slot = np.unique(i[keep] * max(free, 1) + j[keep], return_inverse=True)
+        self.pattern = Pattern(free, places // max(free, 1), places % max(free, 1))
+        self.fill = csr_matrix((value[keep], (slot, entry[keep])), shape=(len(places), count))
+        path = np.arange(self.paths)
+        ends = np.concatenate([self.start, self.finish])
+        sign = np.concatenate([np.ones(self.paths), -np.ones(self.paths)])
+        inner = ends < free
+        self.outflow = csr_matrix(
+            (sign[inner], (ends[inner], np.concatenate([path, path])[inner])), shape=(free, self.paths)
+        )
+        self.diagonal = np.searchsorted(places, np.arange(free) * (max(free, 1) + 1))
+
+    @cached_property
+    def into(self) -> Any:
+        """Sparse (nodes, 2 paths): which nodes the paths run into, forward and backward."""
+        from scipy.sparse import csr_matrix
+
+        path = np.arange(2 * self.paths)
+        ends = np.concatenate([self.finish, self.start])
+        return csr_matrix((np.ones(2 * self.paths), (ends, path)), shape=(len(self.nodes), 2 * self.paths))
+
+    def rows_of(self, group: int, member: int) -> list[int]:
+        """The rows of one part's paths."""
+        entry = self.entries[self.groups[group].members[member]]
+        names = entry.form.part.path_names  # type: ignore[attr-defined]
+        return [self.rows[entry.name if len(names) == 1 else (entry.name, n)] for n in names]
+
+    def node(self, name: str) -> int:
+        """The index of a node."""
+        return self._node_of[name]
+
+    @property
+    def node_names(self) -> Mapping[str, int]:
+        """Node name -> index; free nodes first, then held ones, then outside."""
+        return self._node_of
+
+
+def _order_nodes(entries: Sequence[Entry], held: Sequence[str]) -> tuple[tuple[str, ...], dict[str, int]]:
+    """All nodes: free ones in order of appearance, then held ones, then outside."""
+    fixed = dict.fromkeys(held)
+    fixed.pop(OUTSIDE, None)
+    free = dict.fromkeys(n for e in entries for n in e.ends if n != OUTSIDE and n not in fixed)
+    nodes = (*free, *fixed, OUTSIDE)
+    return nodes, {n: i for i, n in enumerate(nodes)}
+
+
+def _group(entries: Sequence[Entry]) -> tuple[Group, ...]:
+    by_form: dict[Form, list[int]] = {}
+    for i, entry in enumerate(entries):
+        by_form.setdefault(entry.form, []).append(i)
+    out = []
+    for form, members in by_form.items():
+        addresses = tuple(tuple(f"{entries[m].name}.{leaf}" for m in members) for leaf in form.leaves)
+        out.append(Group(form, tuple(members), addresses))
+    return tuple(out)
+
+
+def _column(values: list[Any]) -> Array:
+    """Numbers of the parts in a group, stacked to (members, 1) or (members, S)."""
+    size = max((v.size for v in values if isinstance(v, np.ndarray)), default=0)
+    if not size:
+        return np.array(values, dtype=float)[:, None]
+    out = np.empty((len(values), size))
+    for row, value in zip(out, values, strict=True):
+        row[:] = value
+    return out
+
+
+def _law_key(path: Path | Pair) -> Any:
+    shapes = tuple((name, np.shape(c)[:-2]) for name, c in sorted(path.coefficients.items()))
+    return path.law, path.density, shapes
