@@ -82,7 +82,7 @@ class UnknownName(InputError, KeyError):
         allowed = "" if nearest or not names else f"known: {', '.join(map(repr, names[:12]))}"
         if len(names) > 12 and allowed:
             allowed += f" and {len(names) - 12} more"
-        return cls(f"unknown {what} {name!r}", place=place, allowed=allowed, nearest=nearest)
+        return cls(f"unknown {what} {shown(name)}", place=place, allowed=allowed, nearest=nearest)
 
 
 class NoOperatingPoint(DuctsimError, RuntimeError):
@@ -122,8 +122,19 @@ class OutsideRange(UserWarning):
     """A law was used outside the range its source covers; it still returned a value."""
 
 
+def shown(value: object) -> str:
+    """`repr` of what was given, cut to a length that a message can bear."""
+    try:
+        text = repr(value)
+    except ValueError:  # Python refuses to print an integer of thousands of digits
+        return "a very long number"
+    return text if len(text) <= 60 else f"{text[:48]}... ({len(text)} characters)"
+
+
 def nearest_name(name: str, known: Iterable[str]) -> str:
     """The known name closest to `name`, or an empty string when none is close."""
+    if len(name) > 200:  # no name is that long, and comparing would take long too
+        return ""
     names = list(known)
     folded = {k.casefold(): k for k in names}
     if name.casefold() in folded:

@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from .errors import InputError, UnknownName, nearest_name
+from .errors import InputError, UnknownName, nearest_name, shown
 from .measures import (
     CHARACTERS,
     ENDINGS,
@@ -182,15 +182,6 @@ def _read(text: str, wanted: Measure) -> float:
             f"{what} given in {spelling or 'no measure'}: {shown(text)}", allowed=allowed_measures(wanted)
         )
     return _finite(float(number), measure, text)
-
-
-def shown(value: Any) -> str:
-    """`repr` of what was given, cut to a length that a message can bear."""
-    try:
-        text = repr(value)
-    except ValueError:  # Python refuses to print an integer of thousands of digits
-        return "a very long number"
-    return text if len(text) <= 48 else f"{text[:40]}... ({len(text)} characters)"
 
 
 # ---- numbers that scale

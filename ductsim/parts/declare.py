@@ -7,166 +7,34 @@ the words in the docs, the default spread, the address and the generated bad-val
 from __future__ import annotations
 
 import dataclasses
-import sys
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any, ClassVar, TypeVar, dataclass_transform
 
 import numpy as np
 
-from ..errors import InputError, UnknownName
+from ..errors import InputError, UnknownName, shown
 from ..quantity import si
+from .numbers import REQUIRED, Nested, Number, Word, nested, number, word
 
-REQUIRED: Any = dataclasses.MISSING
-LARGEST = sys.float_info.max
-SMALLEST = 5e-324
-
-
-@dataclass(frozen=True, slots=True)
-class Number:
-    """What one number of a part means: measure, range, default, spread and words.
-
-    Attributes
-    ----------
-    measure : str
-        The SI measure, in the spelling of the allow-list ("m2", "Pa", "rad/s"; "" for a ratio).
-    low, high : float
-        The smallest and largest value allowed, both included.
-    spread : float
-        Usual relative standard deviation of the number [-]; 0 where it is exact by definition.
-    doc : str
-        What it is, in a few words.
-    allowed : str
-        The range in words, for messages.
-    points : bool
-        True for a list of numbers (curve points).
-    """
-
-    measure: str
-    low: float
-    high: float
-    spread: float
-    doc: str
-    allowed: str
-    points: bool = False
-
-    def check(self, value: Any, place: str) -> Any:
-        """`value` as an SI float or 1-D array within the range; an InputError that names `place` otherwise."""
-        if type(value) is not float:
-            value = self._convert(value, place)
-            if not isinstance(value, float):
-                if not np.all((value >= self.low) & (value <= self.high)):
-                    bad = value[~((value >= self.low) & (value <= self.high))][0]
-                    raise InputError(
-                        f"{bad:g} in the column is out of range", place=place, allowed=self.allowed
-                    )
-                return value
-        if not self.low <= value <= self.high:
-            unit = f" {self.measure}" if self.measure else ""
-            raise InputError(f"{value:g}{unit} is out of range", place=place, allowed=self.allowed)
-        return value
-
-    def _convert(self, value: Any, place: str) -> Any:
-        if isinstance(value, (int, float, np.number)) and not isinstance(value, bool):
-            return float(value)
-        try:
-            out = si(value, self.measure)
-        except InputError as err:
-            raise err.at(place=place) from None
-        if isinstance(out, np.ndarray):
-            if out.ndim != 1 or out.size == 0:
-                raise InputError(
-                    f"a column of shape {out.shape}", place=place, allowed="a number or a 1-D array"
-                )
-            out.setflags(write=False)
-        return out
-
-
-@dataclass(frozen=True, slots=True)
-class Word:
-    """A text field that takes one of a few words."""
-
-    choices: tuple[str, ...]
-    doc: str
-
-    def check(self, value: Any, place: str) -> str:
-        """`value` if it is one of the words."""
-        if value not in self.choices:
-            raise UnknownName.of("word", value, self.choices, place=place)
-        return str(value)
-
-
-@dataclass(frozen=True, slots=True)
-class Nested:
-    """A field that holds a tuple of smaller parts (bends); `name` is their word in addresses."""
-
-    kind: type[Fields]
-    name: str
-    doc: str
-
-    def check(self, value: Any, place: str) -> tuple[Fields, ...]:
-        """`value` as a tuple of the smaller parts; mappings are built into them."""
-        if isinstance(value, self.kind):
-            value = (value,)
-        out = []
-        for i, item in enumerate(value):
-            if isinstance(item, dict):
-                try:
-                    item = self.kind.of(item)
-                except InputError as err:
-                    raise err.at(place=f"{place}: {self.name} {i + 1}") from None
-            if not isinstance(item, self.kind):
-                raise InputError(f"{item!r} is not a {self.name}", place=place)
-            out.append(item)
-        return tuple(out)
-
-
-def number(
-    measure: str,
-    *,
-    above: float | None = None,
-    at_least: float | None = None,
-    below: float | None = None,
-    at_most: float | None = None,
-    default: Any = REQUIRED,
-    spread: float = 0.0,
-    doc: str,
-    cure: str = "",
-    points: bool = False,
-) -> Any:
-    """Declare a number of a part.
-
-    `above` and `below` leave the bound out, `at_least` and `at_most` take it in; NaN and infinity never
-    pass. `default=None` makes the number optional. `cure` is appended to the message for a value out of
-    range ("write '90 deg'"). `points=True` declares a list of numbers.
-    """
-    low = -LARGEST if at_least is None else float(at_least)
-    high = LARGEST if at_most is None else float(at_most)
-    if above is not None:
-        low = float(np.nextafter(above, np.inf))
-    if below is not None:
-        high = float(np.nextafter(below, -np.inf))
-    unit = f" {measure}" if measure else ""
-    bounds = [
-        f"above {above:g}{unit}" if above is not None else "",
-        f"at least {at_least:g}{unit}" if at_least is not None else "",
-        f"below {below:g}{unit}" if below is not None else "",
-        f"at most {at_most:g}{unit}" if at_most is not None else "",
-    ]
-    words = " and ".join(b for b in bounds if b)
-    allowed = f"allowed: {words or 'a finite number'}" + (f" ({cure})" if cure else "")
-    declared = Number(measure, low, high, spread, doc, allowed, points)
-    return field(default=default, metadata={"declared": declared})
-
-
-def word(*choices: str, default: Any = REQUIRED, doc: str) -> Any:
-    """Declare a text field that takes one of `choices`."""
-    return field(default=default, metadata={"declared": Word(choices, doc)})
-
-
-def nested(kind: type[Fields], name: str, *, doc: str) -> Any:
-    """Declare a tuple of smaller parts of one kind, none by default."""
-    return field(default=(), metadata={"declared": Nested(kind, name, doc)})
+__all__ = [
+    "KINDS",
+    "Fields",
+    "Form",
+    "LocalAir",
+    "Nested",
+    "Number",
+    "Pair",
+    "Part",
+    "Path",
+    "Word",
+    "fields",
+    "leaf_values",
+    "nested",
+    "number",
+    "part",
+    "word",
+]
 
 
 class Fields:
@@ -204,13 +72,11 @@ class Fields:
         self.check()
 
     def _check_choices(self) -> None:
-        given = [[f for f in keys if getattr(self, f) is not None] for keys in self.choices]
-        complete = [keys for keys, got in zip(self.choices, given, strict=True) if len(got) == len(keys)]
-        everything = {f for got in given for f in got}
-        if len(complete) == 1 and everything == set(complete[0]):
+        given = {f for keys in self.choices for f in keys if getattr(self, f) is not None}
+        if any(given == set(keys) for keys in self.choices):
             return
         ways = " or ".join(" and ".join(keys) for keys in self.choices)
-        got_words = ", ".join(sorted(everything)) or "none of them"
+        got_words = ", ".join(sorted(given)) or "none of them"
         raise InputError(f"got {got_words}", place=self.kind, allowed=f"give exactly one set of {ways}")
 
     def check(self) -> None:
@@ -262,13 +128,21 @@ class Fields:
 
 
 def _check_rest(decl: Any, value: Any, place: str) -> Any:
-    if isinstance(decl, Number):  # a list of points
-        if value is None:
-            return None
-        if isinstance(value, str) or not isinstance(value, (Sequence, np.ndarray)):
-            raise InputError(f"{value!r} is not a list", place=place, allowed="a list of values")
-        return tuple(decl.check(v, f"{place}[{i}]") for i, v in enumerate(value))
-    return value if value is None and isinstance(decl, Word) else decl.check(value, place)
+    if not isinstance(decl, Number):
+        return value if value is None and isinstance(decl, Word) else decl.check(value, place)
+    if value is None:
+        return None
+    if hasattr(value, "m_as"):  # a list that a measures library made
+        try:
+            value = si(value, decl.measure)
+        except InputError as err:
+            raise err.at(place=place) from None
+    elif hasattr(value, "__array__"):
+        value = np.asarray(value)
+    array = isinstance(value, np.ndarray) and value.ndim > 0
+    if not array and (isinstance(value, (str, bytes)) or not isinstance(value, Sequence)):
+        raise InputError(f"{shown(value)} is not a list", place=place, allowed="a list of values")
+    return tuple(decl.check(v, f"{place}[{i}]") for i, v in enumerate(value))
 
 
 class Part(Fields):
@@ -366,6 +240,13 @@ KINDS: dict[str, type[Part]] = {}
 F = TypeVar("F", bound=type[Fields])
 
 
+def _declared(cls: type, f: dataclasses.Field[Any]) -> Number | Word | Nested:
+    declared = f.metadata.get("declared")
+    if not isinstance(declared, (Number, Word, Nested)):
+        raise TypeError(f"{cls.__name__}.{f.name} is declared by none of number(), word() and nested()")
+    return declared
+
+
 @dataclass_transform(kw_only_default=True, frozen_default=True, field_specifiers=(number, word, nested))
 def fields(kind: str) -> Callable[[F], F]:
     """Class decorator: a frozen dataclass with checked fields, not a part of its own (a bend)."""
@@ -373,7 +254,7 @@ def fields(kind: str) -> Callable[[F], F]:
     def make(cls: F) -> F:
         cls.kind = kind
         built = dataclass(frozen=True, kw_only=True, eq=False, repr=False)(cls)
-        decl = {f.name: f.metadata["declared"] for f in dataclasses.fields(built)}  # type: ignore[arg-type]
+        decl = {f.name: _declared(cls, f) for f in dataclasses.fields(built)}  # type: ignore[arg-type]
         optional = {f.name for f in dataclasses.fields(built) if f.default is None}  # type: ignore[arg-type]
         cls.declared = decl
         plain = {n: d for n, d in decl.items() if isinstance(d, Number) and not d.points}
@@ -449,11 +330,9 @@ class Form:
 
     def build(self, values: Sequence[Any]) -> Any:
         """A part of this form from its leaf values, unchecked; arrays of any shape are taken as they are."""
-        rest = iter(values)
-        out = self._build(rest)
-        if next(rest, None) is not None:
-            raise ValueError(f"too many values for {self.part.__name__}")
-        return out
+        if len(values) != len(self.leaves):
+            raise ValueError(f"{self.part.__name__} takes {len(self.leaves)} values, got {len(values)}")
+        return self._build(iter(values))
 
     def _build(self, rest: Iterator[Any]) -> Any:
         thing = object.__new__(self.part)

@@ -1,0 +1,169 @@
+"""What one field of a part means: a number with its measure and range, a word, or smaller parts."""
+
+from __future__ import annotations
+
+import dataclasses
+import sys
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from ..errors import InputError, UnknownName, shown
+from ..measures import own_measure
+from ..quantity import si
+
+if TYPE_CHECKING:
+    from .declare import Fields
+
+REQUIRED: Any = dataclasses.MISSING
+LARGEST = sys.float_info.max
+
+
+@dataclass(frozen=True, slots=True)
+class Number:
+    """What one number of a part means: measure, range, default, spread and words.
+
+    Attributes
+    ----------
+    measure : str
+        The SI measure, in the spelling of the allow-list ("m2", "Pa", "rad/s"; "" for a ratio).
+    low, high : float
+        The smallest and largest value allowed, both included.
+    spread : float
+        Usual relative standard deviation of the number [-]; 0 where it is exact by definition.
+    doc : str
+        What it is, in a few words.
+    allowed : str
+        The range in words, for messages.
+    points : bool
+        True for a list of numbers (curve points).
+    """
+
+    measure: str
+    low: float
+    high: float
+    spread: float
+    doc: str
+    allowed: str
+    points: bool = False
+
+    def check(self, value: Any, place: str) -> Any:
+        """`value` as an SI float or 1-D array within the range; else an InputError that names `place`."""
+        if type(value) is not float:
+            value = self._convert(value, place)
+            if not isinstance(value, float):
+                if not np.all((value >= self.low) & (value <= self.high)):
+                    bad = value[~((value >= self.low) & (value <= self.high))][0]
+                    raise InputError(
+                        f"{bad:g} in the column is out of range", place=place, allowed=self.allowed
+                    )
+                return value
+        if not self.low <= value <= self.high:
+            unit = f" {self.measure}" if self.measure else ""
+            raise InputError(f"{value:g}{unit} is out of range", place=place, allowed=self.allowed)
+        return value
+
+    def _convert(self, value: Any, place: str) -> Any:
+        try:
+            out = si(value, self.measure)
+        except InputError as err:
+            raise err.at(place=place) from None
+        if isinstance(out, np.ndarray):
+            if out.ndim != 1 or out.size == 0:
+                raise InputError(
+                    f"a column of shape {out.shape}", place=place, allowed="a number or a 1-D array"
+                )
+            out.setflags(write=False)
+        return out
+
+
+@dataclass(frozen=True, slots=True)
+class Word:
+    """A text field that takes one of a few words."""
+
+    choices: tuple[str, ...]
+    doc: str
+
+    def check(self, value: Any, place: str) -> str:
+        """`value` if it is one of the words."""
+        if not isinstance(value, str) or value not in self.choices:
+            raise UnknownName.of("word", value, self.choices, place=place)
+        return str(value)
+
+
+@dataclass(frozen=True, slots=True)
+class Nested:
+    """A field that holds a tuple of smaller parts (bends); `name` is their word in addresses."""
+
+    kind: type[Fields]
+    name: str
+    doc: str
+
+    def check(self, value: Any, place: str) -> tuple[Fields, ...]:
+        """`value` as a tuple of the smaller parts; mappings are built into them."""
+        if isinstance(value, (self.kind, dict)):
+            value = (value,)
+        if isinstance(value, (str, bytes)) or not isinstance(value, Iterable):
+            raise InputError(f"{shown(value)} is not a list", place=place, allowed=f"a list: {self.doc}")
+        out = []
+        for i, item in enumerate(value):
+            if isinstance(item, dict):
+                try:
+                    item = self.kind.of(item)
+                except InputError as err:
+                    raise err.at(place=f"{place}: {self.name} {i + 1}") from None
+            if not isinstance(item, self.kind):
+                raise InputError(f"{shown(item)} is not a {self.name}", place=place)
+            out.append(item)
+        return tuple(out)
+
+
+def number(
+    measure: str,
+    *,
+    above: float | None = None,
+    at_least: float | None = None,
+    below: float | None = None,
+    at_most: float | None = None,
+    default: Any = REQUIRED,
+    spread: float = 0.0,
+    doc: str,
+    cure: str = "",
+    points: bool = False,
+) -> Any:
+    """Declare a number of a part.
+
+    `above` and `below` leave the bound out, `at_least` and `at_most` take it in; NaN and infinity never
+    pass. `default=None` makes the number optional. `cure` is appended to the message for a value out of
+    range ("write '90 deg'"). `points=True` declares a list of numbers.
+    """
+    low = -LARGEST if at_least is None else float(at_least)
+    high = LARGEST if at_most is None else float(at_most)
+    if above is not None:
+        low = float(np.nextafter(above, np.inf))
+    if below is not None:
+        high = float(np.nextafter(below, -np.inf))
+    own_measure(measure)
+    unit = f" {measure}" if measure else ""
+    bounds = [
+        f"above {above:g}{unit}" if above is not None else "",
+        f"at least {at_least:g}{unit}" if at_least is not None else "",
+        f"below {below:g}{unit}" if below is not None else "",
+        f"at most {at_most:g}{unit}" if at_most is not None else "",
+    ]
+    words = " and ".join(b for b in bounds if b)
+    allowed = f"allowed: {words or 'a finite number'}" + (f" ({cure})" if cure else "")
+    declared = Number(measure, low, high, spread, doc, allowed, points)
+    return field(default=default, metadata={"declared": declared})
+
+
+def word(*choices: str, default: Any = REQUIRED, doc: str) -> Any:
+    """Declare a text field that takes one of `choices`."""
+    return field(default=default, metadata={"declared": Word(choices, doc)})
+
+
+def nested(kind: type[Fields], name: str, *, doc: str) -> Any:
+    """Declare a tuple of smaller parts of one kind, none by default."""
+    return field(default=(), metadata={"declared": Nested(kind, name, doc)})
