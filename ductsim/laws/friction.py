@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 import numpy as np
@@ -64,24 +65,28 @@ def friction_factor(reynolds: Any, relative_roughness: Any) -> tuple[Any, Any]:
     factor, log_slope : arrays
         Darcy friction factor, d ln(factor) / d ln(reynolds) [-].
     """
-    factor, log_slope = colebrook(np.maximum(reynolds, TURBULENT), relative_roughness)
+    reynolds, relative = np.broadcast_arrays(reynolds, relative_roughness)
+    factor, log_slope = map(np.array, colebrook(np.maximum(reynolds, TURBULENT), relative_roughness))
+    slow = reynolds < TURBULENT
+    factor[slow], log_slope[slow] = _slow_factor(reynolds[slow], relative[slow])
+    return factor[()], log_slope[()]
+
+
+def _slow_factor(reynolds: Any, relative_roughness: Any) -> tuple[Any, Any]:
+    """Factor and slope below 4000: laminar, and the Hermite cubic from there to Colebrook's equation."""
+    end, end_slope = colebrook(TURBULENT, relative_roughness)
+    width = math.log(TURBULENT / LAMINAR)
+    t = np.log(np.maximum(reynolds, LAMINAR) / LAMINAR) / width
+    start = math.log(64.0 / LAMINAR)
+    rise = np.log(end) - start
+    # end slopes -1 (64/Re) and end_slope (Colebrook), in units of the width
+    m0, m1 = -width, end_slope * width
+    c2 = 3.0 * rise - 2.0 * m0 - m1
+    c3 = m0 + m1 - 2.0 * rise
+    blend = np.exp(start + t * (m0 + t * (c2 + t * c3)))
     laminar = reynolds <= LAMINAR
-    between = (reynolds < TURBULENT) & ~laminar
-    if np.any(between):
-        end, end_slope = colebrook(TURBULENT, relative_roughness)
-        width = np.log(TURBULENT / LAMINAR)
-        t = np.log(np.clip(reynolds, LAMINAR, TURBULENT) / LAMINAR) / width
-        start = np.log(64.0 / LAMINAR)
-        rise = np.log(end) - start
-        # Hermite cubic with end slopes -1 (64/Re) and end_slope (Colebrook), in units of the width
-        m0, m1 = -width, end_slope * width
-        c2 = 3.0 * rise - 2.0 * m0 - m1
-        c3 = m0 + m1 - 2.0 * rise
-        blend = np.exp(start + t * (m0 + t * (c2 + t * c3)))
-        blend_slope = (m0 + t * (2.0 * c2 + 3.0 * t * c3)) / width
-        factor = np.where(between, blend, factor)
-        log_slope = np.where(between, blend_slope, log_slope)
-    return np.where(laminar, 64.0 / reynolds, factor), np.where(laminar, -1.0, log_slope)
+    blend_slope = (m0 + t * (2.0 * c2 + 3.0 * t * c3)) / width
+    return np.where(laminar, 64.0 / reynolds, blend), np.where(laminar, -1.0, blend_slope)
 
 
 def friction_outside(flow: Any, air: Any, **c: Any) -> list[tuple[Any, str]]:
