@@ -1,0 +1,116 @@
+"""Air, suction and crop flow in the duct systems of mechanical crop harvesters.
+
+Describe the machine as measured, read off the vacuum and the air at every unit, and see what each fix is
+worth. Every public name is loaded when it is first used.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+__version__ = "0.1.0"
+
+if TYPE_CHECKING:
+    from .air import Air as Air
+    from .cautions import CAUTIONS as CAUTIONS
+    from .cautions import cautions_for as cautions_for
+    from .errors import DuctsimError as DuctsimError
+    from .errors import InputError as InputError
+    from .errors import NoOperatingPoint as NoOperatingPoint
+    from .errors import OutsideRange as OutsideRange
+    from .errors import UnknownName as UnknownName
+    from .laws.card import LAWS as LAWS
+    from .laws.card import law as law
+    from .machine.asked import Question as Question
+    from .machine.asked import add_word as add_word
+    from .machine.changing import grid as grid
+    from .machine.demos import demo as demo
+    from .machine.layout import Layout as Layout
+    from .machine.machine import Machine as Machine
+    from .machine.state import MachineState as MachineState
+    from .network.network import Network as Network
+    from .network.state import Outcome as Outcome
+    from .network.state import State as State
+    from .parts.bend import Bend as Bend
+    from .parts.declare import KINDS as KINDS
+    from .parts.declare import LocalAir as LocalAir
+    from .parts.declare import Pair as Pair
+    from .parts.declare import Part as Part
+    from .parts.declare import Path as Path
+    from .parts.declare import fields as fields
+    from .parts.declare import nested as nested
+    from .parts.declare import number as number
+    from .parts.declare import part as part
+    from .parts.declare import word as word
+    from .parts.duct import Duct as Duct
+    from .parts.fan import Fan as Fan
+    from .parts.hose import Hose as Hose
+    from .parts.jet import Jet as Jet
+    from .parts.leak import Leak as Leak
+    from .parts.opening import Opening as Opening
+    from .parts.resistance import Resistance as Resistance
+    from .quantity import si as si
+    from .quantity import times as times
+    from .result import Result as Result
+    from .sources import SOURCES as SOURCES
+
+_MODULES = {
+    "Air": "air",
+    "CAUTIONS": "cautions",
+    "cautions_for": "cautions",
+    "DuctsimError": "errors",
+    "InputError": "errors",
+    "NoOperatingPoint": "errors",
+    "OutsideRange": "errors",
+    "UnknownName": "errors",
+    "LAWS": "laws.card",
+    "law": "laws.card",
+    "Question": "machine.asked",
+    "add_word": "machine.asked",
+    "grid": "machine.changing",
+    "demo": "machine.demos",
+    "Layout": "machine.layout",
+    "Machine": "machine.machine",
+    "MachineState": "machine.state",
+    "Network": "network.network",
+    "Outcome": "network.state",
+    "State": "network.state",
+    "Bend": "parts.bend",
+    "KINDS": "parts.declare",
+    "LocalAir": "parts.declare",
+    "Pair": "parts.declare",
+    "Part": "parts.declare",
+    "Path": "parts.declare",
+    "fields": "parts.declare",
+    "nested": "parts.declare",
+    "number": "parts.declare",
+    "part": "parts.declare",
+    "word": "parts.declare",
+    "Duct": "parts.duct",
+    "Fan": "parts.fan",
+    "Hose": "parts.hose",
+    "Jet": "parts.jet",
+    "Leak": "parts.leak",
+    "Opening": "parts.opening",
+    "Resistance": "parts.resistance",
+    "si": "quantity",
+    "times": "quantity",
+    "Result": "result",
+    "SOURCES": "sources",
+}
+
+__all__ = ["__version__", *_MODULES]
+
+
+def __getattr__(name: str) -> Any:
+    module = _MODULES.get(name)
+    if module is None:
+        raise AttributeError(f"module 'ductsim' has no attribute {name!r}")
+    value = getattr(import_module(f".{module}", __name__), name)
+    globals()[name] = value
+    return value
+
+
+def __dir__() -> list[str]:
+    return sorted({*globals(), *_MODULES})

@@ -1,0 +1,20 @@
+"""The user's machine: read, written, changed, solved and asked."""
+
+from .asked import Question, add_word, question, vocabulary
+from .changing import grid
+from .demos import demo
+from .layout import Layout
+from .machine import Machine
+from .state import MachineState
+
+__all__ = [
+    "Layout",
+    "Machine",
+    "MachineState",
+    "Question",
+    "add_word",
+    "demo",
+    "grid",
+    "question",
+    "vocabulary",
+]

@@ -1,0 +1,39 @@
+"""The invented machines that come with the package."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from ..errors import UnknownName
+from .machine import Machine
+
+FOLDER = Path(__file__).parent.parent / "examples"
+
+
+def names() -> list[str]:
+    """The names of the demonstration machines."""
+    return sorted(path.stem for path in FOLDER.glob("*.toml") if "_" not in path.stem)
+
+
+def demo_file(name: str) -> Path:
+    """The machine file of a demonstration machine.
+
+    Raises
+    ------
+    UnknownName
+    """
+    known = names()
+    if name not in known:
+        raise UnknownName.of("demonstration machine", name, known)
+    return FOLDER / f"{name}.toml"
+
+
+def demo(name: str) -> Machine:
+    """A demonstration machine: "picker", "suction" or "bench". All of them are invented.
+
+    Raises
+    ------
+    UnknownName
+    """
+    machine = Machine.read(demo_file(name))
+    return Machine(machine.layout, machine.numbers, machine.given, file=f"demo:{name}", sha256=machine.sha256)

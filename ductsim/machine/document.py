@@ -1,0 +1,193 @@
+"""Reading a TOML file safely and handing out the keys of its tables, for machines and for fixes."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+from collections.abc import Collection, Iterable, Mapping
+from pathlib import Path
+from typing import Any
+
+from ..errors import InputError, UnknownName, nearest_name, shown
+
+FORMAT = 1
+LARGEST_FILE = 2_000_000
+LONGEST_LINE = 20_000
+MOST_DOTS = 500
+DEEPEST = 12
+ENDING = "a machine file is a text file that ends in .toml"
+
+
+def read_text(
+    path: str | os.PathLike[str], largest: int = LARGEST_FILE, what: str = "file"
+) -> tuple[str, str]:
+    """The text of a file and the SHA-256 of its bytes.
+
+    A byte-order mark is accepted. Nothing is read beyond `largest` bytes.
+
+    Raises
+    ------
+    InputError
+        For a file that is missing, a folder, unreadable, too large, empty, or no UTF-8 text.
+    """
+    place = Path(path)
+    file = str(path)
+    if place.is_dir():
+        raise InputError(f"is a folder, not a {what}", file=file, allowed=f"give the {what} in it")
+    try:
+        with open(place, "rb") as stream:
+            raw = stream.read(largest + 1)
+    except FileNotFoundError:
+        raise InputError(f"no such {what}", file=file, nearest=_neighbour(place)) from None
+    except (OSError, ValueError) as err:
+        raise InputError(f"cannot be read: {getattr(err, 'strerror', None) or err}", file=file) from None
+    if len(raw) > largest:
+        raise InputError(
+            f"larger than {largest / 1e6:g} MB", file=file, allowed=f"at most {largest / 1e6:g} MB"
+        )
+    if not raw.strip():
+        raise InputError("is empty", file=file)
+    try:
+        text = raw.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise InputError(
+            "is no UTF-8 text", file=file, allowed=f"a text file; is this really a {what}?"
+        ) from None
+    if "\0" in text:
+        raise InputError("is a binary file", file=file, allowed=f"a text file; is this really a {what}?")
+    return text, hashlib.sha256(raw).hexdigest()
+
+
+def _neighbour(place: Path) -> str:
+    """The nearest file name in the same folder, or an empty string."""
+    try:
+        names = [p.name for _, p in zip(range(2000), place.parent.iterdir(), strict=False)]
+    except OSError:
+        return ""
+    near = nearest_name(place.name, names)
+    return str(place.with_name(near)) if near else ""
+
+
+def read_document(path: str | os.PathLike[str], what: str = "machine file") -> tuple[dict[str, Any], str]:
+    """The tables of a TOML file and the SHA-256 of its bytes; an InputError that names the file otherwise."""
+    text, digest = read_text(path, what=what)
+    try:
+        return parse(text), digest
+    except InputError as err:
+        raise err.at(file=str(path)) from None
+
+
+def parse(text: str) -> dict[str, Any]:
+    """The tables of a TOML text.
+
+    Raises
+    ------
+    InputError
+        For a text that is not TOML, or is built to take for ever: endless lines, dots or brackets.
+    """
+    import tomllib
+
+    for count, line in enumerate(text.splitlines(), 1):
+        if len(line) > LONGEST_LINE or line.count(".") > MOST_DOTS:
+            raise InputError(
+                f"line {count} is {len(line):,} characters long with {line.count('.'):,} dots",
+                allowed=f"at most {LONGEST_LINE:,} characters and {MOST_DOTS} dots in a line",
+            )
+    try:
+        document = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as err:
+        raise InputError(f"is not TOML: {err}", allowed='text in quotes, as in length = "1.2 m"') from None
+    except (RecursionError, ValueError) as err:
+        raise InputError(f"is not TOML that can be read: {type(err).__name__}") from None
+    if _depth(document) > DEEPEST:
+        raise InputError("has tables nested too deep", allowed=f"at most {DEEPEST} levels")
+    return document
+
+
+def _depth(document: Any) -> int:
+    """How deep tables and lists are nested, counted without recursion and no further than needed."""
+    level, depth = [document], 0
+    while level and depth <= DEEPEST:
+        depth += 1
+        level = [
+            inner
+            for item in level
+            for inner in (
+                item.values() if isinstance(item, Mapping) else item if isinstance(item, list) else ()
+            )
+            if isinstance(inner, (Mapping, list))
+        ]
+    return depth
+
+
+def check_format(document: Mapping[str, Any]) -> None:
+    """Refuse a file of a newer format, or without a format."""
+    if "format" not in document:
+        raise InputError("the key 'format' is missing", allowed=f"write format = {FORMAT} at the top")
+    given = document["format"]
+    if isinstance(given, bool) or not isinstance(given, int) or given < 1:
+        raise InputError(f"format {shown(given)} is unknown", allowed=f"format = {FORMAT}")
+    if given > FORMAT:
+        raise InputError(
+            f"format {given} is newer than this version reads",
+            allowed=f"up to format {FORMAT}; get a newer ductsim",
+        )
+
+
+def refuse_unknown(table: Mapping[str, Any], known: Collection[str], place: str) -> None:
+    """An UnknownName for the first key of `table` that is not known."""
+    for key in table:
+        if key not in known:
+            raise UnknownName.of("key", key, known, place=place)
+
+
+def tables(value: Any, place: str, most: int = 20_000) -> list[dict[str, Any]]:
+    """`value` as a list of tables (`[[part]]`)."""
+    if value is None:
+        return []
+    if not isinstance(value, list) or not all(isinstance(item, dict) for item in value):
+        bracket = place.replace("[", "").replace("]", "")
+        raise InputError("is not a list of tables", place=place, allowed=f"write [[{bracket}]] above each")
+    if len(value) > most:
+        raise InputError(f"has {len(value):,} entries", place=place, allowed=f"at most {most:,}")
+    return value
+
+
+def table(value: Any, place: str) -> dict[str, Any]:
+    """`value` as one table (`[air]`)."""
+    if value is None:
+        return {}
+    if not isinstance(value, dict):
+        bracket = place.replace("[", "").replace("]", "")
+        raise InputError(f"{shown(value)} is not a table", place=place, allowed=f"write [{bracket}]")
+    return value
+
+
+def text(source: Mapping[str, Any], key: str, place: str, default: str | None = None) -> str:
+    """The text under a key; without a default the key must be there."""
+    if key not in source:
+        if default is None:
+            raise InputError(f"the key {key!r} is missing", place=place)
+        return default
+    value = source[key]
+    if not isinstance(value, str):
+        raise InputError(f"{key}: {shown(value)} is not a text", place=place, allowed="a text in quotes")
+    return value
+
+
+def texts(source: Mapping[str, Any], key: str, place: str) -> tuple[str, ...]:
+    """The texts under a key, a single one or a list; none when the key is not there."""
+    value = source.get(key, [])
+    value = [value] if isinstance(value, str) else value
+    if not isinstance(value, list) or not all(isinstance(item, str) for item in value):
+        raise InputError(f"{key}: {shown(value)} is not a list of texts", place=place)
+    return tuple(value)
+
+
+def unique(names: Iterable[str], what: str) -> None:
+    """An InputError for the first name that comes twice."""
+    seen: set[str] = set()
+    for name in names:
+        if name in seen:
+            raise InputError(f"the name {name!r} is used twice", place=what, allowed="each name once")
+        seen.add(name)
