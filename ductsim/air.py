@@ -73,7 +73,8 @@ class Air:
 
         Density by CIPM-2007 (Picard et al., Metrologia 45, 2008, 149-155), within 1e-4 of reference
         equations of state from 0 to 45 degC; pressure, unless given, that of the standard atmosphere,
-        101325 (1 - 2.25577e-5 altitude)^5.2559; viscosity of dry air by Sutherland's law, within 0.5 %.
+        101325 (1 - 2.25577e-5 altitude)^5.2559; viscosity of dry air by Sutherland's law, within
+        0.5 % (2.5 % above that of saturated air at 40 degC).
 
         Parameters
         ----------
@@ -195,7 +196,8 @@ def moist_density(pressure: Any, temperature: Any, vapour: Any) -> Any:
         )
         + ratio**2 * (1.83e-11 - 0.765e-8 * vapour**2)
     )
-    return ratio * 28.96546e-3 / (compressibility * 8.314472) * (1.0 - 0.3780 * vapour)
+    lighter = 1.0 - 18.01528 / 28.96546  # molar mass of vapour below that of air, relative
+    return ratio * 28.96546e-3 / (compressibility * 8.314472) * (1.0 - lighter * vapour)
 
 
 def sutherland_viscosity(temperature: Any) -> Any:
