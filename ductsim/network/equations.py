@@ -14,12 +14,13 @@ from numpy.typing import NDArray
 
 from ..air import Air
 from ..parts.declare import LocalAir, Pair, Part, Path
-from .system import LawGroup, System
+from .system import LawGroup, Stream, System
 
 Array = NDArray[np.float64]
 
 # Iterates far out could ask for a negative density; nothing physical comes near this share of outside.
 LEAST_DENSITY = 0.05
+HOTTEST = 600.0  # K over outside's; a fan that moves almost nothing would heat it without limit
 
 
 @dataclass(frozen=True)
@@ -143,8 +144,9 @@ class Equations:
     def _gather(self, paths: list[tuple[Path | Pair, ...]]) -> None:
         """Coefficients, areas, starts, shut paths and powers, in the order of the rows."""
         system = self.system
-        self.area, self.guess = np.empty((system.paths, 1)), np.empty((system.paths, 1))
-        areas, guesses, shut = [], [], []
+        self._areas: list[tuple[Any, int]] = []
+        self._guesses: list[tuple[Any, int]] = []
+        shut: list[tuple[Any, int]] = []
         self.powers: list[Power] = []
         self.coefficients: list[Coefficients] = []
         for lg in system.laws:
@@ -153,15 +155,23 @@ class Equations:
             values = {n: _join([(path.coefficients[n], k) for path, k in members]) for n in names}
             self.coefficients.append(Coefficients(lg, values))
             for side in (0, 1) if lg.partners is not None else (None,):
-                areas += [(_side(path.area, side), k) for path, k in members]
-                guesses += [(_start(path, side, self.outside), k) for path, k in members]
+                self._areas += [(_side(path.area, side), k) for path, k in members]
+                self._guesses += [(_start(path, side, self.outside), k) for path, k in members]
                 shut += [(_side(path.shut, side), k) for path, k in members]
             if lg.partners is None:
                 self._gather_powers(lg, members)
-        self.area, self.guess = _join(areas), _join(guesses)
-        closed = _join(shut)
-        self.shut = closed.astype(bool) if closed.any() else None
+        self.shut = _join(shut).astype(bool) if any(np.any(s) for s, _ in shut) else None
         self.heated = bool(self.powers) and not self.constant
+
+    @property
+    def area(self) -> Array:
+        """Section of each path [m2], (paths, 1 or S)."""
+        return _join(self._areas)
+
+    @property
+    def guess(self) -> Array:
+        """A typical flow on each path [kg/s], (paths, 1 or S)."""
+        return _join(self._guesses)
 
     def _gather_powers(self, lg: LawGroup, members: list[Any]) -> None:
         row = lg.rows.start
@@ -179,8 +189,10 @@ class Equations:
         out.__dict__.update(self.__dict__)
         for name in ("outside", "viscosity", "temperature", "heat_capacity", "per_pressure"):
             setattr(out, name, _take(getattr(self, name), columns))
-        for name in ("held", "supply", "area", "guess"):
+        for name in ("held", "supply"):
             setattr(out, name, _take(getattr(self, name), columns))
+        for name in ("_areas", "_guesses"):
+            setattr(out, name, [(_take(np.asarray(v), columns), k) for v, k in getattr(self, name)])
         out.shut = None if self.shut is None else _take(self.shut, columns)
         if out.shut is not None and not out.shut.any():
             out.shut = None
@@ -245,13 +257,7 @@ class Equations:
         """Temperature of the air that enters each path, over outside's [K]; None where all air is alike."""
         if warmth is None:
             return None
-        system = self.system
-        entering = np.where(flow >= 0.0, warmth[system.start], warmth[system.finish])
-        for p in self.powers:
-            if p.inlet is not None:
-                forward = (flow[p.rows] >= 0.0) & ~np.isnan(p.inlet)
-                entering[p.rows] = np.where(forward, p.inlet - self.temperature, entering[p.rows])
-        return entering
+        return self._carried(np.arange(self.system.paths), flow >= 0.0, warmth)
 
     def _relative(self, entering: Array | None, rows: Any) -> Any:
         """Outside's absolute temperature over that of the entering air."""
@@ -375,32 +381,70 @@ class Equations:
         out = [p.law(flow[p.rows], density[p.rows], **p.values) for p in self.powers]
         return np.concatenate(out) if out else np.empty((0, flow.shape[1]))
 
-    def warm(self, flow: Array, warmth: Array, density: Array) -> Array:
-        """Node temperatures over outside's [K] after one pass of the air along every path.
+    def warm(self, flow: Array, warmth: Array, density: Array, stream: Stream | None = None) -> Array:
+        """Node temperatures over outside's [K], from the flows.
 
         Shaft power ends up in the air: it warms what leaves a fan by power / (flow x heat capacity).
+        With a `stream` the temperatures are carried all the way down it, node by node; without, the air
+        is passed along every path once.
         """
         system = self.system
-        carried = self.entering(flow, warmth)
-        assert carried is not None
-        amount = np.concatenate([np.maximum(flow, 0.0), np.maximum(-flow, 0.0)])
-        heat = np.concatenate([carried, carried]) * amount
+        heat = np.zeros_like(flow)
         rows = np.array(system.fan_rows, dtype=np.intp)
         if len(rows):
-            share = self.power(flow, density) / self.heat_capacity
-            forward = flow[rows] >= 0.0
-            heat[rows] += np.where(forward & (flow[rows] != 0.0), share, 0.0)
-            heat[rows + system.paths] += np.where(forward, 0.0, share)
-        total = system.into @ amount
-        total[: system.free] += np.maximum(self.supply, 0.0)
-        heat = system.into @ heat
-        out: Array = heat / np.where(total > 0.0, total, 1.0)
-        out[-1] = 0.0
-        return np.minimum(out, 2.0 * self.temperature)
+            heat[rows] = self.power(flow, density) / self.heat_capacity
+            heat[rows] *= flow[rows] != 0.0
+        amount = np.abs(flow)
+        forward = flow >= 0.0
+        if stream is not None and not (forward != stream.forward[:, None]).any():
+            return self._warm_along(stream, amount, heat, warmth)
+        out = np.zeros_like(warmth) if stream is None else warmth.copy()
+        for level in (system.everything,) if stream is None else stream.levels:
+            paths, nodes = level.paths, level.nodes
+            ahead = forward[paths]
+            carried = self._carried(paths, ahead, warmth if stream is None else out)
+            carried *= amount[paths]
+            carried += heat[paths]
+            share = np.where(ahead, amount[paths], 0.0)
+            total = level.forward @ share + level.backward @ (amount[paths] - share)
+            total += np.maximum(self.supply[nodes], 0.0)
+            share = np.where(ahead, carried, 0.0)
+            brought = level.forward @ share + level.backward @ (carried - share)
+            out[nodes] = np.minimum(brought / np.where(total > 0.0, total, 1.0), HOTTEST)
+        return out
+
+    def _warm_along(self, stream: Stream, amount: Array, heat: Array, warmth: Array) -> Array:
+        """The same where every path runs as in the stream: only nodes that fans warm, only paths into them."""
+        out = np.zeros_like(warmth)
+        for level in stream.warmed:
+            paths, nodes = level.paths, level.nodes
+            carried = self._with_inlets(paths, out[stream.up[paths]], stream.forward[paths, None])
+            flow = amount[paths]
+            carried *= flow
+            carried += heat[paths]
+            total = level.forward @ flow
+            total += np.maximum(self.supply[nodes], 0.0)
+            out[nodes] = np.minimum(level.forward @ carried / np.where(total > 0.0, total, 1.0), HOTTEST)
+        return out
+
+    def _carried(self, paths: Any, forward: Array, warmth: Array) -> Array:
+        """Temperature of the air entering some of the paths, over outside's [K]."""
+        system = self.system
+        out = np.where(forward, warmth[system.start[paths]], warmth[system.finish[paths]])
+        return self._with_inlets(paths, out, forward)
+
+    def _with_inlets(self, paths: Any, entering: Array, forward: Array) -> Array:
+        """The same with fans that draw air of a temperature of their own."""
+        for p in self.powers:
+            if p.inlet is not None:
+                _, here, there = np.intersect1d(paths, p.rows, assume_unique=True, return_indices=True)
+                own = p.inlet[there] - self.temperature
+                entering[here] = np.where(forward[here] & ~np.isnan(own), own, entering[here])
+        return entering
 
 
 def _take(values: Array, columns: Any) -> Array:
-    return values if values.shape[-1] == 1 else values[..., columns]
+    return values if values.ndim == 0 or values.shape[-1] == 1 else values[..., columns]
 
 
 def _side(value: Any, side: int | None) -> Any:
@@ -415,11 +459,15 @@ def _start(path: Path | Pair, side: int | None, density: Array) -> Any:
 
 def _join(pieces: list[tuple[Any, int]]) -> Array:
     """Coefficients of several groups of parts, one under the other, to (..., parts, 1 or S)."""
+    first = np.asarray(pieces[0][0])
+    if len(pieces) == 1 and first.ndim >= 2 and first.shape[-2] == pieces[0][1]:
+        return first
     arrays = [np.asarray(value) for value, _ in pieces]
-    shapes = [np.broadcast_shapes(a.shape[-2:] if a.ndim > 1 else a.shape, (k, 1)) for a, (_, k) in zip(arrays, pieces)]
-    width = max(shape[-1] for shape in shapes)
-    full = [
-        np.broadcast_to(a, (*a.shape[:-2], shape[0], width)) for a, shape in zip(arrays, shapes, strict=True)
-    ]
-    out: Array = full[0] if len(full) == 1 else np.concatenate(full, axis=-2)
-    return np.array(out, dtype=float) if out.dtype != bool else np.array(out)
+    width = max(a.shape[-1] if a.ndim else 1 for a in arrays)
+    lead = max((a.shape[:-2] for a in arrays), key=len)
+    out = np.empty((*lead, sum(k for _, k in pieces), width))
+    row = 0
+    for a, (_, k) in zip(arrays, pieces, strict=True):
+        out[..., row : row + k, :] = a
+        row += k
+    return out

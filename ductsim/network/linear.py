@@ -31,7 +31,7 @@ class Pattern:
     size : int
         Number of rows.
     rows, columns : int arrays
-        The place of each slot; every diagonal place is among them.
+        The place of each slot, row by row; every diagonal place is among them.
     """
 
     size: int
@@ -234,14 +234,13 @@ class Elimination:
 
     def _miss(self, slots: Array, right: Array, out: Array) -> tuple[Array, Array]:
         """Largest residual of each scenario, and the size it is judged against."""
-        by_row = self._by_row
-        terms = slots[by_row[0]] * out[self.pattern.columns[by_row[0]]]
-        left = np.add.reduceat(terms, by_row[1], axis=0) - right
-        size = np.maximum(np.abs(terms).max(axis=0), np.abs(right).max(axis=0))
-        return np.abs(left).max(axis=0), size
+        terms = slots * out[self.pattern.columns]
+        left = np.add.reduceat(terms, self._row_starts, axis=0)
+        left -= right
+        np.abs(terms, out=terms)
+        return np.abs(left).max(axis=0), terms.max(axis=0)
 
     @cached_property
-    def _by_row(self) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-        order = np.argsort(self.pattern.rows, kind="stable")
-        starts = np.searchsorted(self.pattern.rows[order], np.arange(self.pattern.size))
-        return order, starts
+    def _row_starts(self) -> NDArray[np.intp]:
+        """Where each row's slots begin; the slots of a pattern stand row by row."""
+        return np.searchsorted(self.pattern.rows, np.arange(self.pattern.size))

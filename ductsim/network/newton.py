@@ -2,18 +2,19 @@
 
 The flows are eliminated path by path (pairs 2 x 2), so that each step solves one nodal system. Node
 balances are linear and hold exactly after a full step; the work is in the paths' pressure equations.
-Scenarios that resist are solved again with damping from a cold start, then by following the air from
-standstill with inertia (pseudo-transient continuation).
+The temperatures follow the flows by a sweep down the stream after each step.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from .equations import Equations, Values
+from .system import System
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -25,11 +26,7 @@ FLOW_SHARE = 1e-9  # of the total flow
 STEP_SHARE = 1e-5  # of the largest flow: after such a step the next one is of rounding size
 LEAST_PRESSURE = 1e-3  # Pa, with nothing flowing
 LEAST_FLOW = 1e-6  # kg/s, with nothing flowing
-LEAST_WARMTH = 1e-7  # K
-PLAIN_STEPS = 14
-DAMPED_STEPS = 60
-TRANSIENT_STEPS = 400
-COLUMN_LENGTH = 1.0  # m of air column that gives each path its inertia in a run-up
+LEAST_WARMTH = 1e-6  # K
 
 
 @dataclass
@@ -40,24 +37,26 @@ class Point:
     pressure: Array
     warmth: Array | None
 
-    def take(self, columns: object) -> Point:
+    def take(self, columns: Any) -> Point:
         """Some of the scenarios."""
-        warmth = None if self.warmth is None else self.warmth[:, columns]  # type: ignore[index]
-        return Point(self.flow[:, columns], self.pressure[:, columns], warmth)  # type: ignore[index]
+        warmth = None if self.warmth is None else self.warmth[:, columns]
+        return Point(self.flow[:, columns], self.pressure[:, columns], warmth)
 
-    def put(self, columns: object, other: Point) -> None:
-        """Overwrite some of the scenarios."""
-        self.flow[:, columns] = other.flow  # type: ignore[index]
-        self.pressure[:, columns] = other.pressure  # type: ignore[index]
+    def put(self, columns: Any, other: Point, which: Any = slice(None)) -> None:
+        """Overwrite some of the scenarios by some of another point's."""
+        self.flow[:, columns] = other.flow[:, which]
+        self.pressure[:, columns] = other.pressure[:, which]
         if self.warmth is not None and other.warmth is not None:
-            self.warmth[:, columns] = other.warmth  # type: ignore[index]
+            self.warmth[:, columns] = other.warmth[:, which]
 
     def wide(self, scenarios: int) -> Point:
         """The same point for so many scenarios."""
-        warmth = None if self.warmth is None else np.repeat(self.warmth, scenarios, axis=1)
-        return Point(
-            np.repeat(self.flow, scenarios, axis=1), np.repeat(self.pressure, scenarios, axis=1), warmth
-        )
+
+        def repeated(values: Array) -> Array:
+            return np.repeat(values, scenarios, axis=1)
+
+        warmth = None if self.warmth is None else repeated(self.warmth)
+        return Point(repeated(self.flow), repeated(self.pressure), warmth)
 
 
 @dataclass
@@ -76,56 +75,113 @@ class Solved:
     steps: NDArray[np.intp]
     good: Mask
 
+    @classmethod
+    def empty(cls, system: System, scenarios: int, heated: bool) -> Solved:
+        """Room for so many scenarios, none of them solved."""
+
+        def room(rows: int) -> Array:
+            return np.full((rows, scenarios), np.nan)
+
+        paths, nodes = system.paths, len(system.nodes)
+        point = Point(room(paths), room(nodes), room(nodes) if heated else None)
+        return cls(
+            point,
+            room(paths),
+            room(paths),
+            room(paths),
+            np.full(scenarios, np.nan),
+            room(len(system.fan_rows)),
+            np.zeros(scenarios, dtype=np.intp),
+            np.zeros(scenarios, dtype=bool),
+        )
+
+    def take(self, columns: Any) -> Solved:
+        """Some of the scenarios; with a slice, a view of them."""
+        return Solved(
+            self.point.take(columns),
+            *(a[:, columns] for a in (self.density, self.drop, self.slope)),
+            self.imbalance[columns],
+            self.power[:, columns],
+            self.steps[columns],
+            self.good[columns],
+        )
+
+    def put(self, columns: Any, other: Solved) -> None:
+        """Overwrite some of the scenarios."""
+        self.point.put(columns, other.point)
+        for name in ("density", "drop", "slope", "power"):
+            getattr(self, name)[:, columns] = getattr(other, name)
+        for name in ("imbalance", "steps", "good"):
+            getattr(self, name)[columns] = getattr(other, name)
+
+    def record(
+        self, eq: Equations, columns: Any, which: Any, point: Point, values: Values, imbalance: Array, steps: int
+    ) -> None:
+        """Write scenarios that have ended (`which` of the point's) into their `columns`."""
+        self.point.put(columns, point, which)
+        self.power[:, columns] = eq.power(point.flow, values.density)[:, which]
+        self.density[:, columns] = values.density[:, which]
+        self.drop[:, columns] = values.drop[:, which]
+        self.slope[:, columns] = values.slope[:, which]
+        self.imbalance[columns] = imbalance[which]
+        self.steps[columns] = steps
+
 
 @dataclass
 class Step:
-    """A Newton step, and the warmth that goes with the point it started from."""
+    """A Newton step in flows and pressures."""
 
     flow: Array
     pressure: Array
 
 
-def newton_step(
-    eq: Equations, values: Values, point: Point, anchors: Array | None, with_flow: bool = True
-) -> Step:
+def newton_step(eq: Equations, values: Values, point: Point, anchors: Array | None) -> Step:
     """The full step from `point`; `anchors` (free, S) pin nodes of no known level."""
     system = eq.system
     count = system.singles
     own = np.empty_like(values.residual)
+    answers = np.empty((len(system.answer_row), own.shape[1]))
+    first, second = answers[:count], answers[count : 2 * count]
     np.multiply(values.gain, values.residual[:count], out=own[:count])
     if values.first is None or values.second is None:
-        first, second = values.gain, -values.gain
+        first[:] = values.gain
+        np.negative(values.gain, out=second)
     else:
-        first, second = values.first * values.gain, values.second * values.gain
-    answers: list[Array] = []
-    pairs = [c.group for c in eq.coefficients if c.group.partners is not None]
-    for lg, gain, raw in zip(pairs, values.pair_gain, values.pair_answers, strict=True):
-        (g11, g12), (g21, g22) = gain
+        np.multiply(values.first, values.gain, out=first)
+        np.multiply(values.second, values.gain, out=second)
+    blocks: list[tuple[Any, Array]] = []
+    at = 2 * count
+    for lg, ((g11, g12), (g21, g22)), raw in zip(system.pairs, values.pair_gain, values.pair_answers, strict=True):
         one, two = values.residual[lg.rows], values.residual[lg.partners]
         own[lg.rows] = g11 * one + g12 * two
         own[lg.partners] = g21 * one + g22 * two
-        answers.append(np.stack([g11 * raw[0] + g12 * raw[1], g21 * raw[0] + g22 * raw[1]]))
-    flat = [first, second, *(a.reshape(-1, a.shape[-1]) for a in answers)]
-    slots = system.fill @ np.concatenate(flat)
+        block = answers[at : at + 6 * len(one)].reshape(raw.shape)
+        at += 6 * len(one)
+        for side, (left, right_) in enumerate(((g11, g12), (g21, g22))):
+            np.multiply(left, raw[0], out=block[side])
+            block[side] += right_ * raw[1]
+        blocks.append((lg, block))
+    slots = system.fill @ answers
     if anchors is not None:
         slots[system.diagonal] += anchors
     right = eq.supply - system.outflow @ (point.flow + own)
     pressure = np.zeros_like(point.pressure)
     pressure[: system.free] = system.pattern.solve(slots, right)
-    own[:count] += first * pressure[system.start[:count]]
-    own[:count] += second * pressure[system.finish[:count]]
-    for lg, answer in zip(pairs, answers, strict=True):
-        for end in range(3):
-            at = pressure[lg.ends[end]]  # type: ignore[index]
-            own[lg.rows] += answer[0, end] * at
-            own[lg.partners] += answer[1, end] * at
+    first *= pressure[system.start[:count]]
+    second *= pressure[system.finish[:count]]
+    own[:count] += first
+    own[:count] += second
+    for lg, block in blocks:
+        block *= pressure[lg.ends]
+        own[lg.rows] += block[0].sum(axis=0)
+        own[lg.partners] += block[1].sum(axis=0)
     return Step(own, pressure)
 
 
 def cold_start(eq: Equations, anchors: Array | None) -> Point:
     """One linearised solve: each path a resistance by its drop at about 10 m/s."""
     system, scenarios = eq.system, eq.scenarios
-    flow = np.repeat(eq.guess, scenarios, axis=1) if eq.guess.shape[1] == 1 else eq.guess.copy()
+    flow = np.broadcast_to(eq.guess, (system.paths, scenarios)).copy()
     flow[flow == 0.0] = 1e-3
     if eq.shut is not None:
         flow = np.where(eq.shut, 0.0, flow)
@@ -142,106 +198,91 @@ def cold_start(eq: Equations, anchors: Array | None) -> Point:
         least = 0.01 * np.abs(fast.drop[:count]) / np.abs(flow[:count])
         gain = 1.0 / np.maximum(np.maximum(secant, least), 1e-9)
     values.gain = np.where(values.gain == 0.0, 0.0, np.nan_to_num(gain, nan=0.0, posinf=0.0))
-    point = Point(still, pressure, warmth)
-    step = newton_step(eq, values, point, anchors)
+    step = newton_step(eq, values, Point(still, pressure, warmth), anchors)
     return Point(still + step.flow, pressure + step.pressure, warmth)
 
 
-def _imbalance(eq: Equations, flow: Array) -> tuple[Array, Array]:
-    """Largest imbalance of a free node and the total flow, of each scenario [kg/s]."""
-    total = np.maximum(np.abs(flow).max(axis=0, initial=0.0), LEAST_FLOW)
-    if not eq.system.free:
-        return np.zeros(flow.shape[1]), total
-    return np.abs(eq.system.outflow @ flow - eq.supply).max(axis=0), total
-
-
-def _converged(eq: Equations, values: Values, point: Point, moved: Array, warmer: Array) -> tuple[Mask, Array]:
+def _converged(eq: Equations, values: Values, point: Point, moved: Array, warmer: Any) -> tuple[Mask, Array]:
     """Which scenarios have arrived, and their imbalance [kg/s]."""
+    total = np.maximum(np.abs(point.flow).max(axis=0, initial=0.0), LEAST_FLOW)
+    good = (moved <= STEP_SHARE * total) & (warmer <= LEAST_WARMTH)
+    if not good.any():
+        return good, moved
     size = np.abs(values.residual)
     level = np.maximum(np.abs(point.pressure).max(axis=0), LEAST_PRESSURE)
-    allowed = np.maximum(DROP_SHARE * np.abs(values.drop), LEAST_DROP)
-    imbalance, total = _imbalance(eq, point.flow)
-    good = (size <= allowed).all(axis=0)
     good &= size.max(axis=0, initial=0.0) <= PRESSURE_SHARE * level + 1e-9
+    good &= (size <= np.maximum(DROP_SHARE * np.abs(values.drop), LEAST_DROP)).all(axis=0)
+    imbalance = _imbalance(eq, point.flow)
     good &= imbalance <= FLOW_SHARE * total
-    good &= (moved <= STEP_SHARE * total) & (warmer <= LEAST_WARMTH)
     return good, imbalance
 
 
-class _Record:
-    """Finished scenarios are copied here and take no further steps."""
-
-    def __init__(self, eq: Equations, point: Point) -> None:
-        shape = (eq.system.paths, eq.scenarios)
-        warmth = None if point.warmth is None else np.full(point.pressure.shape, np.nan)
-        self.point = Point(np.full(shape, np.nan), np.full(point.pressure.shape, np.nan), warmth)
-        self.density, self.drop, self.slope = (np.full(shape, np.nan) for _ in range(3))
-        self.imbalance = np.full(eq.scenarios, np.nan)
-        self.power = np.full((len(eq.system.fan_rows), eq.scenarios), np.nan)
-        self.steps = np.zeros(eq.scenarios, dtype=np.intp)
-        self.good = np.zeros(eq.scenarios, dtype=bool)
-
-    def put(
-        self, eq: Equations, where: NDArray[np.intp], point: Point, values: Values, imbalance: Array, steps: int
-    ) -> None:
-        self.point.put(where, point)
-        self.power[:, where] = eq.power(point.flow, values.density)
-        self.density[:, where] = values.density
-        self.drop[:, where], self.slope[:, where] = values.drop, values.slope
-        self.imbalance[where] = imbalance
-        self.steps[where] = steps
-
-    def solved(self) -> Solved:
-        return Solved(
-            self.point, self.density, self.drop, self.slope, self.imbalance, self.power, self.steps, self.good
-        )
+def _imbalance(eq: Equations, flow: Array) -> Array:
+    """Largest imbalance of a free node of each scenario [kg/s]."""
+    if not eq.system.free:
+        return np.zeros(flow.shape[1])
+    out: Array = np.abs(eq.system.outflow @ flow - eq.supply).max(axis=0)
+    return out
 
 
-def iterate(eq: Equations, point: Point, anchors: Array | None, limit: int, damped: bool) -> Solved:
-    """Newton steps until every scenario has arrived or the limit is reached."""
+def iterate(
+    eq: Equations, point: Point, anchors: Array | None, limit: int, damped: bool, into: Solved | None = None
+) -> Solved:
+    """Newton steps until every scenario has arrived or the limit is reached.
+
+    A scenario's answer is written down when it arrives, so it does not depend on its neighbours; the
+    arrays shrink when half of them have gone.
+    """
+    out = Solved.empty(eq.system, eq.scenarios, eq.heated) if into is None else into
     with np.errstate(all="ignore"):
-        return _iterate(eq, point, anchors, limit, damped)
+        _iterate(eq, point, anchors, limit, damped, out)
+    return out
 
 
-def _iterate(eq: Equations, point: Point, anchors: Array | None, limit: int, damped: bool) -> Solved:
-    record = _Record(eq, point)
-    left = np.arange(eq.scenarios)
+def _iterate(
+    eq: Equations, point: Point, anchors: Array | None, limit: int, damped: bool, out: Solved
+) -> None:
+    place = np.arange(eq.scenarios)
+    going = np.ones(eq.scenarios, dtype=bool)
     values = eq.evaluate(point.flow, point.pressure, point.warmth)
     moved = np.full(eq.scenarios, np.inf)
-    warmer = np.zeros(eq.scenarios) if point.warmth is None else np.full(eq.scenarios, np.inf)
+    warmer: Any = 0.0 if point.warmth is None else np.full(eq.scenarios, np.inf)
+    stream = None if point.warmth is None else eq.system.stream(point.flow[:, 0] >= 0.0)
     for steps in range(limit + 1):
         good, imbalance = _converged(eq, values, point, moved, warmer)
-        if good.any() or steps == limit:
-            gone = np.ones_like(good) if steps == limit else good
-            ended = eq if gone.all() else eq.take(gone)
-            record.put(ended, left[gone], point.take(gone), values.take(gone), imbalance[gone], steps)
-            record.good[left[gone]] = good[gone]
-            if gone.all():
-                break
-            keep = ~gone
-            left, point, eq = left[keep], point.take(keep), eq.take(keep)
-            anchors = None if anchors is None else anchors[:, keep]
-            values = values.take(keep)
+        ended = good & going
+        if steps == limit:
+            ended, imbalance = going, _imbalance(eq, point.flow)
+        if ended.any():
+            where = place[ended]
+            everything = len(where) == len(out.steps)
+            columns, which = (slice(None), slice(None)) if everything else (where, ended)
+            out.record(eq, columns, which, point, values, imbalance, steps)
+            out.good[where] = good[ended]
+            going &= ~ended
+            left = int(going.sum())
+            if not left:
+                return
+            if 2 * left <= len(going):
+                place, point, eq = place[going], point.take(going), eq.take(going)
+                anchors = None if anchors is None else anchors[:, going]
+                values, going = values.take(going), np.ones(left, dtype=bool)
         step = newton_step(eq, values, point, anchors)
-        point, values, moved, warmer = _advance(eq, point, step, values, damped)
-    return record.solved()
+        point, values, moved, warmer = _advance(eq, point, step, values, damped, stream)
 
 
 def _advance(
-    eq: Equations, point: Point, step: Step, values: Values, damped: bool
-) -> tuple[Point, Values, Array, Array]:
-    """Take the step; when damped, halve it in the scenarios where the pressure equations get worse.
-
-    The warmth follows by one pass along the new flows.
-    """
+    eq: Equations, point: Point, step: Step, values: Values, damped: bool, stream: Any
+) -> tuple[Point, Values, Array, Any]:
+    """Take the step; when damped, halve it in the scenarios where the pressure equations get worse."""
     share = np.ones(eq.scenarios)
-    old = np.sqrt((values.residual**2).mean(axis=0))
+    old = np.sqrt((values.residual**2).mean(axis=0)) if damped else share
     density, warmth = values.density, point.warmth
     for _ in range(6 if damped else 1):
         flow = point.flow + (share * step.flow if damped else step.flow)
         pressure = point.pressure + (share * step.pressure if damped else step.pressure)
         if point.warmth is not None:
-            warmth = eq.warm(flow, point.warmth, density)
+            warmth = eq.warm(flow, point.warmth, density, stream)
         values = eq.evaluate(flow, pressure, warmth)
         if not damped:
             break
@@ -251,7 +292,7 @@ def _advance(
             break
         share = np.where(worse, 0.5 * share, share)
     moved = np.abs(step.flow).max(axis=0, initial=0.0)
-    warmer = np.zeros(eq.scenarios)
+    warmer: Any = 0.0
     if warmth is not None and point.warmth is not None:
         warmer = np.abs(warmth - point.warmth).max(axis=0)
     return Point(flow, pressure, warmth), values, moved, warmer

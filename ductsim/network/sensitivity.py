@@ -244,10 +244,11 @@ class Linear:
             parts = [residual, np.broadcast_to(balance, (self.system.free, wide))]
             shares = np.empty((0, wide))
             if warmth is not None:
-                amount = np.concatenate([np.maximum(flow, 0.0), np.maximum(-flow, 0.0)])
-                total = self.system.into @ amount
+                into = np.where(flow[:, 0] >= 0.0, self.system.finish, self.system.start)
+                total = np.bincount(into, weights=np.abs(flow[:, 0]), minlength=len(self.system.nodes))[:-1, None]
+                total = np.repeat(np.where(total > 0.0, total, 1.0), wide, axis=1)
                 total[: self.system.free] += np.maximum(numbers.supply, 0.0)
-                parts.append((total * (warmth - eq.warm(flow, warmth, v.density)))[:-1])
+                parts.append(total * (warmth - eq.warm(flow, warmth, v.density))[:-1])
                 shares = eq.power(flow, v.density) / eq.heat_capacity
         return np.concatenate(parts), shares
 

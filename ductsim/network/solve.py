@@ -9,9 +9,6 @@ from numpy.typing import NDArray
 
 from .equations import AirNumbers, Equations
 from .newton import (
-    DAMPED_STEPS,
-    PLAIN_STEPS,
-    TRANSIENT_STEPS,
     Point,
     Solved,
     cold_start,
@@ -24,6 +21,9 @@ from .transient import run_up, standstill
 Array = NDArray[np.float64]
 
 CHUNK = 512  # scenarios; their arrays stay in cache
+PLAIN_STEPS = 14
+DAMPED_STEPS = 60
+TRANSIENT_STEPS = 400
 
 
 @dataclass
@@ -82,13 +82,15 @@ def solve(system: System, numbers: Numbers, start: Point | None = None) -> tuple
         eq = middle.equations(system)
         nominal = solve_single(eq, examine(system, eq.shut, eq.supply, 1), None)
         start = nominal.point if nominal.good[0] else None
-    parts, structures = [], []
+    heated = not np.isinf(numbers.air.pressure).all() and bool(system.fan_rows)
+    out, structures = Solved.empty(system, numbers.scenarios, heated), []
     for first in range(0, numbers.scenarios, CHUNK):
-        eq = numbers.equations(system, slice(first, min(first + CHUNK, numbers.scenarios)))
+        columns = slice(first, min(first + CHUNK, numbers.scenarios))
+        eq = numbers.equations(system, columns)
         structure = examine(system, eq.shut, eq.supply, eq.scenarios)
         structures.append(structure)
-        parts.append(solve_columns(eq, structure, start))
-    return _together(parts), structures
+        solve_columns(eq, structure, start, out.take(columns))
+    return out, structures
 
 
 def solve_single(eq: Equations, structure: Structure, start: Point | None) -> Solved:
@@ -105,9 +107,11 @@ def solve_single(eq: Equations, structure: Structure, start: Point | None) -> So
     return out
 
 
-def solve_from(eq: Equations, start: Point, anchors: Array | None, limit: int, damped: bool) -> Solved:
+def solve_from(
+    eq: Equations, start: Point, anchors: Array | None, limit: int, damped: bool, into: Solved | None = None
+) -> Solved:
     """Newton from a given point; shut paths carry nothing, held nodes have their own pressures."""
-    point = start.wide(eq.scenarios) if start.flow.shape[1] != eq.scenarios else start.take(slice(None))
+    point = start.wide(eq.scenarios) if start.flow.shape[1] != eq.scenarios else start.take(np.arange(eq.scenarios))
     point.pressure[eq.system.free :] = eq.held
     point.pressure[~np.isfinite(point.pressure)] = 0.0
     if eq.shut is not None:
@@ -116,19 +120,16 @@ def solve_from(eq: Equations, start: Point, anchors: Array | None, limit: int, d
         point.warmth = None
     elif point.warmth is None:
         point.warmth = np.zeros_like(point.pressure)
-    return iterate(eq, point, anchors, limit, damped)
+    return iterate(eq, point, anchors, limit, damped, into)
 
 
-def solve_columns(eq: Equations, structure: Structure, start: Point | None) -> Solved:
+def solve_columns(eq: Equations, structure: Structure, start: Point | None, into: Solved) -> None:
     """A chunk of scenarios from one nearby point; those that resist are solved again from cold."""
-    if start is None:
-        return solve_single(eq, structure, None)
-    out = solve_from(eq, start, structure.anchors, PLAIN_STEPS, damped=False)
-    bad = np.flatnonzero(~out.good)
+    if start is not None:
+        solve_from(eq, start, structure.anchors, PLAIN_STEPS, damped=False, into=into)
+    bad = np.flatnonzero(~into.good)
     if len(bad):
-        again = solve_single(eq.take(bad), _some(structure, bad), None)
-        put(out, bad, again)
-    return out
+        into.put(bad, solve_single(eq.take(bad), _some(structure, bad), None))
 
 
 def _run_up_failed(eq: Equations, structure: Structure, out: Solved) -> None:
@@ -138,7 +139,7 @@ def _run_up_failed(eq: Equations, structure: Structure, out: Solved) -> None:
     point, _ = run_up(hard, standstill(hard), part.anchors, TRANSIENT_STEPS, careful=False)
     again = iterate(hard, point, part.anchors, DAMPED_STEPS, damped=True)
     again.steps += out.steps[bad] + TRANSIENT_STEPS
-    put(out, bad, again)
+    out.put(bad, again)
 
 
 def _some(structure: Structure, columns: NDArray[np.intp]) -> Structure:
@@ -147,28 +148,3 @@ def _some(structure: Structure, columns: NDArray[np.intp]) -> Structure:
     return Structure(
         structure.floating[:, columns], structure.anchors[:, columns], structure.fed[columns], structure.fed_node
     )
-
-
-def put(out: Solved, where: NDArray[np.intp], other: Solved) -> None:
-    """Overwrite some scenarios of `out` by those of `other`."""
-    out.point.put(where, other.point)
-    out.density[:, where], out.drop[:, where] = other.density, other.drop
-    out.slope[:, where] = other.slope
-    out.imbalance[where], out.power[:, where] = other.imbalance, other.power
-    out.steps[where], out.good[where] = other.steps, other.good
-
-
-def _together(parts: list[Solved]) -> Solved:
-    if len(parts) == 1:
-        return parts[0]
-
-    def join(name: str) -> Array:
-        return np.concatenate([getattr(p, name) for p in parts], axis=-1)
-
-    warmth = None
-    if parts[0].point.warmth is not None:
-        warmth = np.concatenate([p.point.warmth for p in parts if p.point.warmth is not None], axis=1)
-    flow = np.concatenate([p.point.flow for p in parts], axis=1)
-    pressure = np.concatenate([p.point.pressure for p in parts], axis=1)
-    names = ("density", "drop", "slope", "imbalance", "power", "steps", "good")
-    return Solved(Point(flow, pressure, warmth), *(join(n) for n in names))  # type: ignore[arg-type]

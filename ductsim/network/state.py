@@ -181,11 +181,7 @@ class State:
 
     def _pick(self, index: int) -> State:
         one = [index]
-        s = self.arrays
-        arrays = Solved(
-            s.point.take(one), s.density[:, one], s.drop[:, one], s.slope[:, one], s.imbalance[one], s.power[:, one],
-            s.steps[one], s.good[one],
-        )
+        arrays = self.arrays.take(one)
         outside = {k: v if len(v) == 1 else v[one] for k, v in self._outside.items()}
         power = {k: v[one] for k, v in self._power.items()}
         floating = None if self._floating is None else self._floating[:, one]

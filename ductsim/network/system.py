@@ -76,6 +76,42 @@ class LawGroup:
     ends: Index | None = None
 
 
+@dataclass(frozen=True)
+class Level:
+    """Nodes that the air reaches together, and the paths that end at them.
+
+    Attributes
+    ----------
+    nodes : the nodes.
+    paths : the paths with an end at one of them.
+    forward, backward : sparse (nodes, paths): which node each path runs into, forward and backward.
+    """
+
+    nodes: Index
+    paths: Index
+    forward: Any
+    backward: Any
+
+
+@dataclass(frozen=True)
+class Stream:
+    """The free nodes ordered down one pattern of flow directions.
+
+    Attributes
+    ----------
+    forward : the pattern, per path.
+    up : the node each path's air comes from.
+    levels : all free nodes with all their paths, right for any directions.
+    warmed : only the nodes that air from a fan reaches, with only the paths into them: enough, and
+        quicker, where every path runs as in the pattern.
+    """
+
+    forward: NDArray[np.bool_]
+    up: Index
+    levels: tuple[Level, ...]
+    warmed: tuple[Level, ...]
+
+
 class System:
     """A compiled layout.
 
@@ -109,6 +145,7 @@ class System:
         self.groups = _group(self.entries)
         self._lay_rows(self.build(self.stack(numbers)))
         self._lay_matrix()
+        self._streams: dict[bytes, Stream] = {}
 
     # ---- numbers -> stacked parts
 
@@ -142,6 +179,7 @@ class System:
         singles = [lg for lg in laws.values() if isinstance(lg.density, str)]
         pairs = [lg for lg in laws.values() if not isinstance(lg.density, str)]
         self.laws = singles + pairs
+        self.pairs = pairs
         self.fan_rows: list[int] = []
         start: list[int] = []
         finish: list[int] = []
@@ -224,13 +262,16 @@ class System:
         self.diagonal = np.searchsorted(places, np.arange(free) * (max(free, 1) + 1))
 
     @cached_property
-    def into(self) -> Any:
-        """Sparse (nodes, 2 paths): which nodes the paths run into, forward and backward."""
-        from scipy.sparse import csr_matrix
+    def everything(self) -> Level:
+        """All free nodes at once."""
+        return _level(self, np.arange(self.free))
 
-        path = np.arange(2 * self.paths)
-        ends = np.concatenate([self.finish, self.start])
-        return csr_matrix((np.ones(2 * self.paths), (ends, path)), shape=(len(self.nodes), 2 * self.paths))
+    def stream(self, forward: NDArray[np.bool_]) -> Stream:
+        """The free nodes in the order in which air that flows this way reaches them, level by level."""
+        key = forward.tobytes()
+        if key not in self._streams:
+            self._streams[key] = _stream(self, forward)
+        return self._streams[key]
 
     def rows_of(self, group: int, member: int) -> list[int]:
         """The rows of one part's paths."""
@@ -282,3 +323,48 @@ def _column(values: list[Any]) -> Array:
 def _law_key(path: Path | Pair) -> Any:
     shapes = tuple((name, np.shape(c)[:-2]) for name, c in sorted(path.coefficients.items()))
     return path.law, path.density, shapes
+
+
+def _stream(system: System, forward: NDArray[np.bool_]) -> Stream:
+    """Levels by the longest way from outside; nodes on a ring come last, together."""
+    up = np.where(forward, system.start, system.finish)
+    down = np.where(forward, system.finish, system.start)
+    free = system.free
+    waiting = np.bincount(down[(up < free) & (down < free)], minlength=free)[:free]
+    left = np.ones(free, dtype=bool)
+    warm = np.zeros(len(system.nodes), dtype=bool)
+    warm[down[system.fan_rows]] = True
+    levels: list[Level] = []
+    warmed: list[Level] = []
+    while left.any():
+        nodes = np.flatnonzero(left & (waiting == 0))
+        ring = not len(nodes)
+        if ring:
+            nodes = np.flatnonzero(left)
+        left[nodes] = False
+        levels.append(_level(system, nodes))
+        here = np.isin(down, nodes)
+        warm[nodes] |= ring
+        warm[down[here & warm[up]]] = True
+        hot = nodes[warm[nodes]]
+        if len(hot):
+            warmed.append(_level(system, hot, np.flatnonzero(np.isin(down, hot)), down))
+        gone = np.isin(up, nodes) & (down < free)
+        waiting -= np.bincount(down[gone], minlength=free)[:free]
+    return Stream(forward, up, tuple(levels), tuple(warmed))
+
+
+def _level(system: System, nodes: Index, paths: Index | None = None, down: Index | None = None) -> Level:
+    from scipy.sparse import csr_matrix
+
+    at = np.full(len(system.nodes), -1)
+    at[nodes] = np.arange(len(nodes))
+    if paths is None:
+        paths = np.flatnonzero((at[system.start] >= 0) | (at[system.finish] >= 0))
+
+    def into(ends: Index) -> Any:
+        hit = at[ends[paths]] >= 0
+        places = (at[ends[paths]][hit], np.flatnonzero(hit))
+        return csr_matrix((np.ones(int(hit.sum())), places), shape=(len(nodes), len(paths)))
+
+    return Level(nodes, paths, into(system.finish if down is None else down), into(system.start))

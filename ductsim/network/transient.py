@@ -10,10 +10,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .equations import Equations, Values
-from .newton import COLUMN_LENGTH, LEAST_FLOW, Point, newton_step
+from .newton import LEAST_FLOW, Point, newton_step
 
 Array = NDArray[np.float64]
 
+COLUMN_LENGTH = 1.0  # m of air column that gives each path its inertia
 FIRST_TIME_STEP = 1e-3  # s
 LARGEST_CHANGE = 0.1  # of the largest flow, in one time step of a run-up
 PERTURBATION = 1e-3  # of each path's inertia: equal fans never start exactly alike
