@@ -86,6 +86,7 @@ def _float(value: Any) -> float:
 def _finite(number: float, measure: Measure, given: Any) -> float:
     out = (number + measure.shift) * measure.times / measure.over
     if not math.isfinite(out):
+        given = given.item() if isinstance(given, np.generic) else given
         raise InputError(f"{shown(given)} is no finite number", allowed="write a finite number")
     return out
 
@@ -274,7 +275,8 @@ def from_si(value: Any, measure: str) -> Any:
     if value is None:
         return None
     to = measure_of(measure)
-    out = np.multiply(value, to.over) / to.times - to.shift
+    with np.errstate(over="ignore"):
+        out = np.multiply(value, to.over) / to.times - to.shift
     return out if np.ndim(out) else float(out)
 
 
@@ -329,8 +331,8 @@ def measure_text(value: float, measure: str) -> str:
     number = si(float(value), measure)
     dimension = measure_of(measure).dimension
     usual = METRIC.get(dimension, dimension)
-    for text in (f"{from_si(number, usual):.12g} {usual}", f"{number!r} {dimension}"):
-        text = text.strip()
-        if _read(text, measure_of(dimension)) == number:
-            return text
-    raise ValueError(f"{number!r} {dimension} does not read back")  # repr of a float always does
+    easy = from_si(number, usual)
+    text = f"{easy:.12g} {usual}".strip()
+    if math.isfinite(easy) and _read(text, measure_of(dimension)) == number:
+        return text
+    return f"{number!r} {dimension}".strip()

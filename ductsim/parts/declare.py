@@ -51,7 +51,7 @@ class Fields:
     declared: ClassVar[dict[str, Number | Word | Nested]] = {}
     choices: ClassVar[tuple[tuple[str, ...], ...]] = ()
     _plain: ClassVar[tuple[tuple[str, Number, bool], ...]] = ()
-    _rest: ClassVar[tuple[tuple[str, Any], ...]] = ()
+    _rest: ClassVar[tuple[tuple[str, Any, bool], ...]] = ()
 
     def __post_init__(self) -> None:
         own = self.__dict__
@@ -65,8 +65,9 @@ class Fields:
             if value is None:
                 raise InputError(f"{name} is missing", place=self.kind, allowed=decl.doc)
             own[name] = decl.check(value, f"{self.kind}: {name}")
-        for name, decl in self._rest:
-            own[name] = _check_rest(decl, own[name], f"{self.kind}: {name}")
+        for name, decl, optional in self._rest:
+            if own[name] is not None or not optional:
+                own[name] = _check_rest(decl, own[name], f"{self.kind}: {name}")
         if self.choices:
             self._check_choices()
         self.check()
@@ -129,9 +130,7 @@ class Fields:
 
 def _check_rest(decl: Any, value: Any, place: str) -> Any:
     if not isinstance(decl, Number):
-        return value if value is None and isinstance(decl, Word) else decl.check(value, place)
-    if value is None:
-        return None
+        return decl.check(value, place)
     if hasattr(value, "m_as"):  # a list that a measures library made
         try:
             value = si(value, decl.measure)
@@ -259,7 +258,7 @@ def fields(kind: str) -> Callable[[F], F]:
         cls.declared = decl
         plain = {n: d for n, d in decl.items() if isinstance(d, Number) and not d.points}
         cls._plain = tuple((n, d, n in optional) for n, d in plain.items())
-        cls._rest = tuple((n, d) for n, d in decl.items() if n not in plain)
+        cls._rest = tuple((n, d, n in optional) for n, d in decl.items() if n not in plain)
         return built  # type: ignore[return-value]
 
     return make
