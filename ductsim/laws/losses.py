@@ -123,3 +123,44 @@ def screen_loss(open_fraction: Any) -> Any:
     """
     s = open_fraction
     return (0.5 * (1.0 - s) + (1.0 - s * s)) / (s * s)
+
+
+def contraction_loss(area_ratio: Any, angle: Any) -> Any:
+    """Loss coefficient of a sharp-edged contraction on the velocity in the small section [-].
+
+    With b the ratio of diameters, L = 1 + 0.622 (angle / 180 deg)^0.8 (1 - 0.215 b^2 - 0.785 b^5):
+    K = 0.0696 sin(angle / 2) (1 - b^5) L^2 + (L - 1)^2. Friction along its wall is left out.
+
+    Parameters
+    ----------
+    area_ratio : float or array
+        Small over large section, above 0 and at most 1 [-].
+    angle : float or array
+        Full angle between the walls [rad]; 180 degrees is a step.
+
+    Example: a step from a diameter of 1.0 to 0.4 m gives 0.530.
+    Source: Rennels and Hudson, Pipe Flow (2012).
+    """
+    b2 = area_ratio
+    b5 = b2 * b2 * np.sqrt(b2)
+    jet_ratio = 1.0 + 0.622 * (angle / np.pi) ** 0.8 * (1.0 - 0.215 * b2 - 0.785 * b5)
+    return 0.0696 * np.sin(0.5 * angle) * (1.0 - b5) * jet_ratio**2 + (jet_ratio - 1.0) ** 2
+
+
+def diffuser_loss(area_ratio: Any, angle: Any) -> Any:
+    """Loss coefficient of a conical diffuser on the velocity in the small section [-].
+
+    2.6 sin(angle / 2) (1 - s)^2 up to 45 degrees, (1 - s)^2 (Borda-Carnot) beyond, for sections small over
+    large s.
+
+    Parameters
+    ----------
+    area_ratio : float or array
+        Small over large section, above 0 and at most 1 [-].
+    angle : float or array
+        Full angle between the walls [rad]; 180 degrees is a step.
+
+    Example: a step from a diameter of 0.5 to 1.0 m gives 0.5625; 20 degrees give 0.254.
+    Source: Crane, Flow of Fluids (TP-410); Borda-Carnot.
+    """
+    return np.minimum(2.6 * np.sin(np.minimum(0.5 * angle, 0.5)), 1.0) * (1.0 - area_ratio) ** 2

@@ -16,27 +16,37 @@ from .declare import (
 )
 from .duct import Duct
 from .fan import Fan
+from .gate import Gate
 from .hose import Hose
 from .jet import Jet
 from .leak import Leak
 from .opening import Opening
 from .resistance import Resistance
+from .screen import Screen
+from .tee import Merge, Split
+from .transition import Entrance, Transition
 
 __all__ = [
     "KINDS",
     "Bend",
     "Duct",
+    "Entrance",
     "Fan",
     "Fields",
+    "Gate",
     "Hose",
     "Jet",
     "Leak",
     "LocalAir",
+    "Merge",
     "Opening",
     "Pair",
     "Part",
     "Path",
     "Resistance",
+    "Screen",
+    "Split",
+    "Transition",
     "fields",
     "nested",
     "number",

@@ -109,9 +109,9 @@ class Fields:
         return dict(zip(self.form.leaves, leaf_values(self), strict=True))
 
     def __eq__(self, other: object) -> bool:
-        if type(self) is not type(other) or self.form != other.form:  # type: ignore[attr-defined]
+        if type(self) is not type(other) or self.form != other.form:
             return False
-        pairs = zip(leaf_values(self), leaf_values(other), strict=True)  # type: ignore[arg-type]
+        pairs = zip(leaf_values(self), leaf_values(other), strict=True)
         return all(np.array_equal(a, b) for a, b in pairs)
 
     def __hash__(self) -> int:
@@ -167,6 +167,10 @@ class Part(Fields):
     def paths(self) -> tuple[Path | Pair, ...]:
         """Per path, its law and coefficients."""
         raise TypeError(f"{type(self).__name__} gives no paths")
+
+    def outside(self) -> list[tuple[Any, str]]:
+        """Where the part leaves the range of its own sources (its laws state theirs): (mask, sentence)."""
+        return []
 
 
 @dataclass(slots=True)

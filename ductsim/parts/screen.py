@@ -1,0 +1,44 @@
+"""Screens, such as a fan's inlet screen, and the share of them that lint blinds."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ..laws.losses import quadratic, screen_loss
+from .declare import Part, Path, number, part
+
+
+@part("screen")
+class Screen(Part):
+    """A perforated plate or grid across the flow; lint blinds a share of its holes.
+
+    The loss is that of a thin square-edged grid with the open share that is left (lint closing whole
+    holes is our assumption).
+    """
+
+    sources = ("blevins", "our_assumption")
+
+    area: float = number("m2", at_least=0, spread=0.02, doc="area of the whole screen; 0 = closed")
+    open_fraction: float = number("", at_least=0, at_most=1, spread=0.05, doc="open share when clean")
+    blinded: float = number(
+        "", at_least=0, at_most=1, default=0.0, spread=0.3, doc="share of the holes blinded by lint"
+    )
+
+    def paths(self) -> tuple[Path, ...]:
+        """One path by the square law."""
+        share = self.open_fraction * (1.0 - self.blinded)
+        shut = np.equal(self.area, 0.0) | np.less_equal(share, 0.0)
+        area = np.where(shut, 1.0, self.area)
+        loss = screen_loss(np.where(shut, 1.0, share))
+        # a wide-open screen loses nothing; the least loss keeps its slope above zero
+        start = 1.2 * 10.0 * area * np.where(shut, 1.0, share)
+        return (
+            Path(
+                quadratic,
+                {"area": area, "loss": np.maximum(loss, 1e-3)},
+                area,
+                start=start,
+                density="entering",
+                shut=shut,
+            ),
+        )
