@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from .newton import Solved
 from .solve import Numbers
 from .structure import examine
-from .system import System
+from .system import LawGroup, System
 
 Array = NDArray[np.float64]
 
@@ -99,15 +99,11 @@ class Linear:
         pairs = [c.group for c in eq.coefficients if c.group.partners is not None]
         for lg, gain, answers in zip(pairs, v.pair_gain, v.pair_answers, strict=True):
             one, two = np.arange(system.paths)[lg.rows], np.arange(system.paths)[lg.partners]
-            (g11, g12), (g21, g22) = ((g[:, 0] for g in row) for row in gain)
-            inverse = 1.0 / np.where(live[one] * live[two] > 0.0, g11 * g22 - g12 * g21, 1.0)
-            both = live[one] * live[two] > 0.0
-            slope_one = np.where(both, g22 * inverse, np.where(live[one] > 0.0, 1.0 / g11, 0.0))
-            slope_two = np.where(both, g11 * inverse, np.where(live[two] > 0.0, 1.0 / g22, 0.0))
-            add(one, one, -slope_one)
-            add(two, two, -slope_two)
-            add(one, two, np.where(both, g12 * inverse, 0.0))
-            add(two, one, np.where(both, g21 * inverse, 0.0))
+            (s11, s12), (s21, s22) = self._pair_slopes(lg, gain, live)
+            add(one, one, -s11)
+            add(one, two, -s12)
+            add(two, one, -s21)
+            add(two, two, -s22)
             for end in range(3):
                 node = self._pressure_column(lg.ends[end])
                 add(one, node, answers[0, end, :, 0] * live[one])
@@ -115,6 +111,34 @@ class Linear:
         add(np.arange(system.paths), np.arange(system.paths), 1.0 - live)
         if self.heated:
             self._warmth_in_pressure(add, v.residual[:, 0], live)
+
+    def _pair_slopes(self, lg: LawGroup, gain: Any, live: Array) -> Any:
+        """The 2 x 2 slopes of a group of pairs; where air is warmed, that of their mixture included."""
+        one, two = live[lg.rows] > 0.0, live[lg.partners] > 0.0
+        both = one & two
+        if not self.heated:
+            (g11, g12), (g21, g22) = ((g[:, 0] for g in row) for row in gain)
+            inverse = 1.0 / np.where(both, g11 * g22 - g12 * g21, 1.0)
+            s11, s22, s12, s21 = g22 * inverse, g11 * inverse, -g12 * inverse, -g21 * inverse
+            s11, s22 = np.where(both, s11, 1.0 / g11), np.where(both, s22, 1.0 / g22)
+        else:
+            size = np.maximum(np.abs(self.flow[lg.rows, 0]), np.abs(self.flow[lg.partners, 0]))
+            step = RELATIVE_STEP * np.maximum(size, 1e-6)
+            flow = np.repeat(self.flow, 4, axis=1)
+            for column, (rows, sign) in enumerate(
+                ((lg.rows, 1), (lg.rows, -1), (lg.partners, 1), (lg.partners, -1))
+            ):
+                flow[rows, column] += sign * step
+            pressure, entering = (np.repeat(a, 4, axis=1) for a in (self.pressure, self.entering))
+            drop = self.eq.evaluate(flow, pressure, None, slopes=False, entering=entering).drop
+            (s11, s12), (s21, s22) = (
+                ((d[:, 0] - d[:, 1]) / (2.0 * step), (d[:, 2] - d[:, 3]) / (2.0 * step))
+                for d in (drop[lg.rows], drop[lg.partners])
+            )
+        return (
+            (np.where(one, s11, 0.0), np.where(both, s12, 0.0)),
+            (np.where(both, s21, 0.0), np.where(two, s22, 0.0)),
+        )
 
     def _pressure_column(self, nodes: Array) -> Array:
         return np.where(nodes < self.system.free, self.system.paths + nodes, -1)
