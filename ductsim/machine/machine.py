@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
@@ -19,6 +19,7 @@ from .things import air_of
 
 if TYPE_CHECKING:
     from .describe import Description, SourceList
+    from .gradients import Sensitivity
     from .state import MachineState
 
 
@@ -246,6 +247,30 @@ class Machine:
         from .state import solve
 
         return solve(self, raise_error)
+
+    def ask(self, of: str) -> Any:
+        """Solve and answer one question of the `of` vocabulary: a float or (S,), in SI."""
+        return self.solve().ask(of)
+
+    def jacobian(
+        self, of: Sequence[str], numbers: Sequence[str], state: MachineState | None = None
+    ) -> tuple[Any, Any]:
+        """Answers (Q,) to some questions and their exact derivatives (Q, A) in the numbers at some addresses.
+
+        Raises
+        ------
+        InputError
+            For a machine with columns, unknown questions and addresses.
+        """
+        from .gradients import jacobian
+
+        return jacobian(self, of, numbers, state)
+
+    def sensitivity(self, of: str = "weakest vacuum") -> Sensitivity:
+        """How one answer depends on every number: derivative, elasticity, effect of its usual spread."""
+        from .gradients import Sensitivity
+
+        return Sensitivity(self, of)
 
     def describe(self) -> Description:
         """Every number: address, value, measure, given or default, spread, what it is."""
