@@ -44,43 +44,93 @@ _GROUPS: dict[str, tuple[str, dict[str, Fraction | int]]] = {
     "": ("a ratio", {"": 1, "%": Fraction(1, 100)}),
     "m": (
         "a length",
-        {"m": 1, "cm": 10 * _MILLI, "mm": _MILLI, "um": _MILLI**2, "km": 1000, "in": _INCH, "ft": _FOOT}
-        | {"mi": 5280 * _FOOT},
+        {
+            "m": 1,
+            "cm": 10 * _MILLI,
+            "mm": _MILLI,
+            "um": _MILLI**2,
+            "km": 1000,
+            "in": _INCH,
+            "ft": _FOOT,
+            "mi": 5280 * _FOOT,
+        },
     ),
     "m2": (
         "an area",
-        {"m2": 1, "cm2": _MILLI / 10, "mm2": _MILLI**2, "in2": _INCH**2, "ft2": _FOOT**2}
-        | {"ha": 10_000, "acre": _ACRE},
+        {
+            "m2": 1,
+            "cm2": _MILLI / 10,
+            "mm2": _MILLI**2,
+            "in2": _INCH**2,
+            "ft2": _FOOT**2,
+            "ha": 10_000,
+            "acre": _ACRE,
+        },
     ),
     "m3": ("a volume", {"m3": 1, "L": _MILLI, "cm3": _MILLI**2, "ft3": _FOOT**3}),
     "kg": ("a mass", {"kg": 1, "g": _MILLI, "t": 1000, "lb": _POUND}),
     "s": ("a time", {"s": 1, "min": 60, "h": 3600}),
     "m/s": (
         "a velocity",
-        {"m/s": 1, "km/h": Fraction(1000, 3600), "ft/min": _FOOT / 60, "ft/s": _FOOT}
-        | {"mph": 5280 * _FOOT / 3600},
+        {
+            "m/s": 1,
+            "km/h": Fraction(1000, 3600),
+            "ft/min": _FOOT / 60,
+            "ft/s": _FOOT,
+            "mph": 5280 * _FOOT / 3600,
+        },
     ),
     "m3/s": (
         "a volume flow",
-        {"m3/s": 1, "m3/min": Fraction(1, 60), "m3/h": Fraction(1, 3600), "L/s": _MILLI}
-        | {"L/min": _MILLI / 60, "L/h": _MILLI / 3600, "CFM": _FOOT**3 / 60},
+        {
+            "m3/s": 1,
+            "m3/min": Fraction(1, 60),
+            "m3/h": Fraction(1, 3600),
+            "L/s": _MILLI,
+            "L/min": _MILLI / 60,
+            "L/h": _MILLI / 3600,
+            "CFM": _FOOT**3 / 60,
+        },
     ),
     "kg/s": (
         "a mass flow",
-        {"kg/s": 1, "g/s": _MILLI, "kg/min": Fraction(1, 60), "kg/h": Fraction(1, 3600)}
-        | {"t/h": Fraction(1000, 3600), "lb/s": _POUND, "lb/min": _POUND / 60, "lb/h": _POUND / 3600},
+        {
+            "kg/s": 1,
+            "g/s": _MILLI,
+            "kg/min": Fraction(1, 60),
+            "kg/h": Fraction(1, 3600),
+            "t/h": Fraction(1000, 3600),
+            "lb/s": _POUND,
+            "lb/min": _POUND / 60,
+            "lb/h": _POUND / 3600,
+        },
     ),
     "Pa": (
         "a pressure",
-        {"Pa": 1, "hPa": 100, "kPa": 1000, "MPa": 1_000_000, "mbar": 100, "bar": 100_000}
-        | {"inH2O": 1000 * _GRAVITY * _INCH, "mmH2O": _GRAVITY, "inHg": _MERCURY * _INCH}
-        | {"mmHg": _MERCURY * _MILLI, "psi": _POUND * _GRAVITY / _INCH**2},
+        {
+            "Pa": 1,
+            "hPa": 100,
+            "kPa": 1000,
+            "MPa": 1_000_000,
+            "mbar": 100,
+            "bar": 100_000,
+            "inH2O": 1000 * _GRAVITY * _INCH,
+            "mmH2O": _GRAVITY,
+            "inHg": _MERCURY * _INCH,
+            "mmHg": _MERCURY * _MILLI,
+            "psi": _POUND * _GRAVITY / _INCH**2,
+        },
     ),
     "kg/m3": ("a density", {"kg/m3": 1, "g/L": 1, "lb/ft3": _POUND / _FOOT**3}),
     "kg/m2": (
         "a mass per area",
-        {"kg/m2": 1, "g/m2": _MILLI, "kg/ha": _MILLI / 10, "t/ha": Fraction(1, 10)}
-        | {"lb/acre": _POUND / _ACRE},
+        {
+            "kg/m2": 1,
+            "g/m2": _MILLI,
+            "kg/ha": _MILLI / 10,
+            "t/ha": Fraction(1, 10),
+            "lb/acre": _POUND / _ACRE,
+        },
     ),
     "m2/s": ("an area per time", {"m2/s": 1, "ha/h": Fraction(100, 36), "acre/h": _ACRE / 3600}),
     "m3/kg": ("a volume per mass", {"m3/kg": 1, "L/kg": _MILLI, "ft3/lb": _FOOT**3 / _POUND}),
@@ -88,8 +138,12 @@ _GROUPS: dict[str, tuple[str, dict[str, Fraction | int]]] = {
     "J": ("an energy", {"J": 1, "kJ": 1000, "MJ": 1_000_000, "kWh": _KWH}),
     "kg/J": (
         "a mass per energy",
-        {"kg/J": 1, "g/kWh": _MILLI / _KWH, "kg/kWh": Fraction(1, _KWH)}
-        | {"lb/hp h": _POUND / (3600 * _HORSEPOWER)},
+        {
+            "kg/J": 1,
+            "g/kWh": _MILLI / _KWH,
+            "kg/kWh": Fraction(1, _KWH),
+            "lb/hp h": _POUND / (3600 * _HORSEPOWER),
+        },
     ),
     "Pa s": ("a viscosity", {"Pa s": 1, "mPa s": _MILLI, "uPa s": _MILLI**2}),
     "J/kg K": ("a heat capacity", {"J/kg K": 1, "kJ/kg K": 1000}),
