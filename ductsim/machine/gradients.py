@@ -1,4 +1,4 @@
-"""How every answer depends on every number of a machine: exact derivatives by one adjoint solve a question."""
+"""How every answer depends on every number of a machine, exactly, by one adjoint solve a question."""
 
 from __future__ import annotations
 
@@ -156,7 +156,7 @@ def _nudged(machine: Machine, addresses: Sequence[str]) -> tuple[Machine, Array]
 
 
 def _by_shared(machine: Machine, linear: Linear, adjoints: Array, addresses: Sequence[str]) -> Array:
-    """Derivatives, through flows and pressures, in numbers that several parts share: air, drives, held nodes."""
+    """Derivatives, through flows and pressures, in numbers that parts share: air, drives, held nodes."""
     if not addresses:
         return np.zeros((len(adjoints), 0))
     many, distance = _nudged(machine, addresses)

@@ -12,6 +12,7 @@ from .readings import fans, opening_air
 if TYPE_CHECKING:
     from .state import MachineState
 
+WORTH_SAYING = 0.01  # a difference in opening air of one per cent
 RPM = 60.0 / (2.0 * math.pi)
 
 
@@ -73,9 +74,10 @@ def _of_units(state: MachineState) -> list[str]:
         blown = _where(np.asarray(opening_air(state.machine, state, unit.name)) < 0.0, state)
         if blown is not None:
             out.append(f"Air blows out of the openings of unit {unit.name}{blown}.")
-    if state.columns is None and len(layout.units) > 1:
-        by_air, by_vacuum = state.weakest_by_air, state.weakest
-        if by_air and by_air != by_vacuum:
+    by_air, by_vacuum = state.weakest_by_air, state.weakest
+    if state.columns is None and by_air and by_vacuum:
+        gap = opening_air(state.machine, state, by_vacuum) - opening_air(state.machine, state, by_air)
+        if by_air != by_vacuum and gap > WORTH_SAYING * abs(opening_air(state.machine, state, by_vacuum)):
             out.append(
                 f"By the air through its openings unit {by_air} is weakest, by vacuum unit {by_vacuum}."
             )
