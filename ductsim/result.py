@@ -18,6 +18,10 @@ class Result:
         """Plain dicts, measures in the keys (`vacuum_Pa`)."""
         raise TypeError(f"{type(self).__name__} gives no rows")
 
+    def tables(self) -> dict[str, list[dict[str, Any]]]:
+        """Name -> rows of everything there is to show; `rows()` are the first of them."""
+        return {"table": self.rows()}
+
     def sentences(self) -> list[str]:
         """A few plain sentences, the answer first."""
         return []

@@ -182,6 +182,10 @@ class MachineState(State, Result):
             )
         return out
 
+    def tables(self) -> dict[str, list[dict[str, Any]]]:
+        """The rows of the units, the fans and the tappings."""
+        return {"units": self.rows(), "fans": self.fan_rows(), "tappings": self.tapping_rows()}
+
     @property
     def units(self) -> pd.DataFrame:
         """The units as a DataFrame by unit; with columns a long one with `scenario` and `unit`."""

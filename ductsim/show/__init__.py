@@ -1,0 +1,1 @@
+"""What people see: tables, plots, the report and the drawing."""
