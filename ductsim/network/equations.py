@@ -62,7 +62,7 @@ class Coefficients:
 
 @dataclass
 class Power:
-    """Shaft power of some rows: the function, its coefficients, and the inlet temperature [K] (NaN: the node's)."""
+    """Shaft power of some rows: its law and coefficients, and the inlet temperature [K] (NaN: the node's)."""
 
     rows: Array
     law: Any
@@ -350,7 +350,9 @@ class Equations:
             s11, s22 = s11 + inertia[lg.rows], s22 + inertia[lg.partners]
         return self._invert(lg, (s11, s12, s21, s22), x.shape), answers
 
-    def _pair_temperatures(self, lg: LawGroup, x: Array, y: Array, entering: Array | None) -> tuple[Any, Any, Any]:
+    def _pair_temperatures(
+        self, lg: LawGroup, x: Array, y: Array, entering: Array | None
+    ) -> tuple[Any, Any, Any]:
         """Outside's temperature over that of each path's air, and of both mixed."""
         if entering is None:
             return 1.0, 1.0, 1.0
@@ -364,7 +366,10 @@ class Equations:
         """The inverse of the 2 x 2 slopes; a shut path gives no flow and no answer."""
         s11, s12, s21, s22 = (np.broadcast_to(v, shape) for v in s)
         if self.shut is not None:
-            one, two = np.broadcast_to(self.shut[lg.rows], shape), np.broadcast_to(self.shut[lg.partners], shape)
+            one, two = (
+                np.broadcast_to(self.shut[lg.rows], shape),
+                np.broadcast_to(self.shut[lg.partners], shape),
+            )
             s11, s22 = np.where(one, 1.0, s11), np.where(two, 1.0, s22)
             either = one | two
             s12, s21 = np.where(either, 0.0, s12), np.where(either, 0.0, s21)
@@ -414,7 +419,7 @@ class Equations:
         return out
 
     def _warm_along(self, stream: Stream, amount: Array, heat: Array, warmth: Array) -> Array:
-        """The same where every path runs as in the stream: only nodes that fans warm, only paths into them."""
+        """The same where every path runs as in the stream: only warmed nodes, only the paths into them."""
         out = np.zeros_like(warmth)
         for level in stream.warmed:
             paths, nodes = level.paths, level.nodes
@@ -427,13 +432,13 @@ class Equations:
             out[nodes] = np.minimum(level.forward @ carried / np.where(total > 0.0, total, 1.0), HOTTEST)
         return out
 
-    def _carried(self, paths: Any, forward: Array, warmth: Array) -> Array:
+    def _carried(self, paths: Any, forward: Any, warmth: Array) -> Array:
         """Temperature of the air entering some of the paths, over outside's [K]."""
         system = self.system
         out = np.where(forward, warmth[system.start[paths]], warmth[system.finish[paths]])
         return self._with_inlets(paths, out, forward)
 
-    def _with_inlets(self, paths: Any, entering: Array, forward: Array) -> Array:
+    def _with_inlets(self, paths: Any, entering: Array, forward: Any) -> Array:
         """The same with fans that draw air of a temperature of their own."""
         for p in self.powers:
             if p.inlet is not None:

@@ -53,10 +53,14 @@ class Network:
         if not isinstance(part, Part):
             raise InputError(f"{part!r} is not a part", place=f"part {name!r}")
         if name in self._parts:
-            raise InputError("the name is taken", place=f"part {name!r}", allowed="give each part its own name")
+            raise InputError(
+                "the name is taken", place=f"part {name!r}", allowed="give each part its own name"
+            )
         if len(ends) != len(part.ends):
             raise InputError(
-                f"got {len(ends)} ends", place=f"part {name!r}", allowed=f"name its ends: {', '.join(part.ends)}"
+                f"got {len(ends)} ends",
+                place=f"part {name!r}",
+                allowed=f"name its ends: {', '.join(part.ends)}",
             )
         if len(set(ends)) != len(ends):
             raise InputError(f"two ends at the same node {ends}", place=f"part {name!r}")
@@ -75,7 +79,7 @@ class Network:
         return self
 
     def supply(self, node: str, mass_flow: Any) -> Network:
-        """Put a fixed flow of outside air into a node [kg/s], negative to take it out; returns the network."""
+        """Put a fixed flow of outside air into a node [kg/s], negative to take out; returns the network."""
         if node == OUTSIDE:
             raise InputError("outside needs no supply", place="supply")
         self._supplies[node] = si(mass_flow, "kg/s")
@@ -194,7 +198,7 @@ def make_state(
         for a in (solved.point.flow, solved.point.pressure, solved.density, solved.drop, solved.power):
             a[:, bad] = np.nan
     outside = {"temperature": values.air.temperature, "density": values.air.density}
-    return State(system, solved, outcomes, floating, outside, power, columns, node)
+    return State(system, solved, outcomes, floating, outside, power, columns, node, values)
 
 
 def _fan_name(path: Sequence[str]) -> str:

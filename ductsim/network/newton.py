@@ -99,7 +99,9 @@ class Solved:
         """Some of the scenarios; with a slice, a view of them."""
         return Solved(
             self.point.take(columns),
-            *(a[:, columns] for a in (self.density, self.drop, self.slope)),
+            self.density[:, columns],
+            self.drop[:, columns],
+            self.slope[:, columns],
             self.imbalance[columns],
             self.power[:, columns],
             self.steps[columns],
@@ -115,7 +117,14 @@ class Solved:
             getattr(self, name)[columns] = getattr(other, name)
 
     def record(
-        self, eq: Equations, columns: Any, which: Any, point: Point, values: Values, imbalance: Array, steps: int
+        self,
+        eq: Equations,
+        columns: Any,
+        which: Any,
+        point: Point,
+        values: Values,
+        imbalance: Array,
+        steps: int,
     ) -> None:
         """Write scenarios that have ended (`which` of the point's) into their `columns`."""
         self.point.put(columns, point, which)
@@ -151,7 +160,9 @@ def newton_step(eq: Equations, values: Values, point: Point, anchors: Array | No
         np.multiply(values.second, values.gain, out=second)
     blocks: list[tuple[Any, Array]] = []
     at = 2 * count
-    for lg, ((g11, g12), (g21, g22)), raw in zip(system.pairs, values.pair_gain, values.pair_answers, strict=True):
+    for lg, ((g11, g12), (g21, g22)), raw in zip(
+        system.pairs, values.pair_gain, values.pair_answers, strict=True
+    ):
         one, two = values.residual[lg.rows], values.residual[lg.partners]
         own[lg.rows] = g11 * one + g12 * two
         own[lg.partners] = g21 * one + g22 * two

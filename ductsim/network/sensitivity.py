@@ -64,9 +64,9 @@ class Linear:
         from scipy.sparse import csc_matrix
         from scipy.sparse.linalg import splu
 
-        rows: list[Array] = []
-        columns: list[Array] = []
-        values: list[Array] = []
+        rows: list[Any] = []
+        columns: list[Any] = []
+        values: list[Any] = []
 
         def add(i: Any, j: Any, v: Any) -> None:
             i, j, v = (np.ravel(a) for a in np.broadcast_arrays(i, j, v))
@@ -79,7 +79,7 @@ class Linear:
         self._balance_rows(add)
         if self.heated:
             self._warmth_rows(add)
-        i, j = np.concatenate(rows), np.concatenate(columns)
+        i, j = np.concatenate(rows).astype(np.intp), np.concatenate(columns).astype(np.intp)
         matrix = csc_matrix((np.concatenate(values), (i, j)), shape=(self.size, self.size))
         return splu(matrix)
 
@@ -105,7 +105,7 @@ class Linear:
             add(two, one, -s21)
             add(two, two, -s22)
             for end in range(3):
-                node = self._pressure_column(lg.ends[end])
+                node = self._pressure_column(lg.pair_ends[end])
                 add(one, node, answers[0, end, :, 0] * live[one])
                 add(two, node, answers[1, end, :, 0] * live[two])
         add(np.arange(system.paths), np.arange(system.paths), 1.0 - live)
@@ -129,6 +129,7 @@ class Linear:
                 ((lg.rows, 1), (lg.rows, -1), (lg.partners, 1), (lg.partners, -1))
             ):
                 flow[rows, column] += sign * step
+            assert self.entering is not None
             pressure, entering = (np.repeat(a, 4, axis=1) for a in (self.pressure, self.entering))
             drop = self.eq.evaluate(flow, pressure, None, slopes=False, entering=entering).drop
             (s11, s12), (s21, s22) = (
@@ -140,10 +141,10 @@ class Linear:
             (np.where(both, s21, 0.0), np.where(two, s22, 0.0)),
         )
 
-    def _pressure_column(self, nodes: Array) -> Array:
+    def _pressure_column(self, nodes: Any) -> Any:
         return np.where(nodes < self.system.free, self.system.paths + nodes, -1)
 
-    def _warmth_column(self, paths: Array) -> Array:
+    def _warmth_column(self, paths: Any) -> Any:
         """The unknown that gives the temperature of the air entering each path; -1 where none does."""
         system = self.system
         up = np.where(self.flow[paths, 0] >= 0.0, system.start[paths], system.finish[paths])
@@ -254,8 +255,7 @@ class Linear:
         return out
 
     def residuals(self, numbers: Numbers) -> tuple[Array, Array]:
-        """All equations' residuals at the solved point with other numbers, (size, S), and each fan's heat
-        share [K kg/s], (fans, S)."""
+        """Residuals at the solved point with other numbers (size, S), fans' heat shares [K kg/s] (fans, S)."""
         eq = numbers.equations(self.system)
         wide = numbers.scenarios
         flow, pressure = np.repeat(self.flow, wide, axis=1), np.repeat(self.pressure, wide, axis=1)
@@ -269,7 +269,9 @@ class Linear:
             shares = np.empty((0, wide))
             if warmth is not None:
                 into = np.where(flow[:, 0] >= 0.0, self.system.finish, self.system.start)
-                total = np.bincount(into, weights=np.abs(flow[:, 0]), minlength=len(self.system.nodes))[:-1, None]
+                total = np.bincount(into, weights=np.abs(flow[:, 0]), minlength=len(self.system.nodes))[
+                    :-1, None
+                ]
                 total = np.repeat(np.where(total > 0.0, total, 1.0), wide, axis=1)
                 total[: self.system.free] += np.maximum(numbers.supply, 0.0)
                 parts.append(total * (warmth - eq.warm(flow, warmth, v.density))[:-1])

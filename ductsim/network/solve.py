@@ -14,13 +14,14 @@ from .newton import (
     cold_start,
     iterate,
 )
+from .stability import doubtful, settle
 from .structure import Structure, examine
 from .system import System
 from .transient import run_up, standstill
 
 Array = NDArray[np.float64]
 
-CHUNK = 512  # scenarios; their arrays stay in cache
+CHUNK = 1024  # scenarios; their arrays stay in cache
 PLAIN_STEPS = 14
 DAMPED_STEPS = 60
 TRANSIENT_STEPS = 400
@@ -53,12 +54,20 @@ class Numbers:
         count = columns.stop - columns.start
         parts = system.build(self.parts, columns)
         held, supply = _cut(self.held, columns), _cut(self.supply, columns)
-        return Equations(system, parts, self.air.each(lambda v: v if len(v) == 1 else v[columns]), held, supply, count)
+        return Equations(
+            system, parts, self.air.each(lambda v: v if len(v) == 1 else v[columns]), held, supply, count
+        )
 
     def middle(self) -> Numbers:
         """One scenario amid all: the middle of each number's range, whatever the order of the columns."""
         parts = [[_middle(v) for v in leaves] for leaves in self.parts]
-        return Numbers(parts, self.air.each(lambda v: 0.5 * (v.min(keepdims=True) + v.max(keepdims=True))), _middle(self.held), _middle(self.supply), 1)
+        return Numbers(
+            parts,
+            self.air.each(lambda v: 0.5 * (v.min(keepdims=True) + v.max(keepdims=True))),
+            _middle(self.held),
+            _middle(self.supply),
+            1,
+        )
 
 
 def _cut(values: Array, columns: slice) -> Array:
@@ -68,7 +77,8 @@ def _cut(values: Array, columns: slice) -> Array:
 def _middle(values: Array) -> Array:
     if values.shape[1] == 1:
         return values
-    return 0.5 * (values.min(axis=1, keepdims=True) + values.max(axis=1, keepdims=True))
+    out: Array = 0.5 * (values.min(axis=1, keepdims=True) + values.max(axis=1, keepdims=True))
+    return out
 
 
 def solve(system: System, numbers: Numbers, start: Point | None = None) -> tuple[Solved, list[Structure]]:
@@ -76,12 +86,15 @@ def solve(system: System, numbers: Numbers, start: Point | None = None) -> tuple
     if numbers.scenarios == 1:
         eq = numbers.equations(system)
         structure = examine(system, eq.shut, eq.supply, 1)
-        return solve_single(eq, structure, start), [structure]
+        out = solve_single(eq, structure, start)
+        _settle_doubtful(eq, structure, out)
+        return out, [structure]
     if start is None:
         middle = numbers.middle()
         eq = middle.equations(system)
         nominal = solve_single(eq, examine(system, eq.shut, eq.supply, 1), None)
         start = nominal.point if nominal.good[0] else None
+    _keep_freed_memory()
     heated = not np.isinf(numbers.air.pressure).all() and bool(system.fan_rows)
     out, structures = Solved.empty(system, numbers.scenarios, heated), []
     for first in range(0, numbers.scenarios, CHUNK):
@@ -89,8 +102,19 @@ def solve(system: System, numbers: Numbers, start: Point | None = None) -> tuple
         eq = numbers.equations(system, columns)
         structure = examine(system, eq.shut, eq.supply, eq.scenarios)
         structures.append(structure)
-        solve_columns(eq, structure, start, out.take(columns))
+        part = out.take(columns)
+        solve_columns(eq, structure, start, part)
+        _settle_doubtful(eq, structure, part)
     return out, structures
+
+
+def _keep_freed_memory() -> None:
+    """Free one large block, after which common allocators keep smaller freed blocks.
+
+    Without it the many temporary arrays of a chunk are given back and faulted in again: twice the time
+    (measured; the GNU allocator raises its thresholds to the largest block freed). Harmless elsewhere.
+    """
+    np.empty(1 << 21).fill(0.0)
 
 
 def solve_single(eq: Equations, structure: Structure, start: Point | None) -> Solved:
@@ -111,7 +135,11 @@ def solve_from(
     eq: Equations, start: Point, anchors: Array | None, limit: int, damped: bool, into: Solved | None = None
 ) -> Solved:
     """Newton from a given point; shut paths carry nothing, held nodes have their own pressures."""
-    point = start.wide(eq.scenarios) if start.flow.shape[1] != eq.scenarios else start.take(np.arange(eq.scenarios))
+    point = (
+        start.wide(eq.scenarios)
+        if start.flow.shape[1] != eq.scenarios
+        else start.take(np.arange(eq.scenarios))
+    )
     point.pressure[eq.system.free :] = eq.held
     point.pressure[~np.isfinite(point.pressure)] = 0.0
     if eq.shut is not None:
@@ -132,6 +160,17 @@ def solve_columns(eq: Equations, structure: Structure, start: Point | None, into
         into.put(bad, solve_single(eq.take(bad), _some(structure, bad), None))
 
 
+def _settle_doubtful(eq: Equations, structure: Structure, out: Solved) -> None:
+    """Where a fan works on a rising stretch or backwards, take the point reached by running up."""
+    bad = doubtful(eq.system, out)
+    if not len(bad):
+        return
+    again = settle(eq.take(bad), _some(structure, bad))
+    again.steps += out.steps[bad]
+    reached = np.flatnonzero(again.good)
+    out.put(bad[reached], again.take(reached))
+
+
 def _run_up_failed(eq: Equations, structure: Structure, out: Solved) -> None:
     """Solve what is left by following the air from standstill, then polish."""
     bad = np.flatnonzero(~out.good)
@@ -146,5 +185,8 @@ def _some(structure: Structure, columns: NDArray[np.intp]) -> Structure:
     if structure.floating is None or structure.anchors is None:
         return Structure(None, None, structure.fed[columns], structure.fed_node)
     return Structure(
-        structure.floating[:, columns], structure.anchors[:, columns], structure.fed[columns], structure.fed_node
+        structure.floating[:, columns],
+        structure.anchors[:, columns],
+        structure.fed[columns],
+        structure.fed_node,
     )

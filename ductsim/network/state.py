@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from ..errors import NoOperatingPoint, UnknownName
 from .newton import Solved
-from .structure import Structure
+from .structure import Structure, examine
 from .system import System
 
 Array = NDArray[np.float64]
@@ -27,18 +27,18 @@ class Outcome(enum.Enum):
     )
     NOT_FOUND = (
         "No operating point was found",
-        "This should not happen: check the numbers of the parts around the node named, and report the machine.",
+        "This should not happen: check the numbers of the parts around that node, and report the machine.",
     )
 
     @property
     def sentence(self) -> str:
         """What happened."""
-        return self.value[0]
+        return str(self.value[0])
 
     @property
     def remedy(self) -> str:
         """What to do about it."""
-        return self.value[1]
+        return str(self.value[1])
 
 
 class Named(Mapping[Any, Any]):
@@ -50,15 +50,16 @@ class Named(Mapping[Any, Any]):
     def __getitem__(self, name: Any) -> Any:
         row = self._rows.get(name)
         if row is None:
-            known = [n if isinstance(n, str) else " ".join(n) for n in self._rows]
-            if any(isinstance(n, tuple) and n[0] == name for n in self._rows):
-                ways = [n[1] for n in self._rows if isinstance(n, tuple) and n[0] == name]
-                raise UnknownName(
-                    f"{name!r} has several paths", allowed=f"name one, like {(name, ways[0])!r}; it has {ways}"
-                )
-            raise UnknownName.of(self._what, name if isinstance(name, str) else " ".join(map(str, name)), known)
+            raise self._unknown(name)
         values = self._values[row]
         return float(values[0]) if self._single else values
+
+    def _unknown(self, name: Any) -> UnknownName:
+        ways = [n for n in self._rows if isinstance(n, tuple) and n[0] == name]
+        if ways:
+            return UnknownName(f"{name!r} has several paths", allowed=f"name one, like {ways[0]!r}")
+        known = [n if isinstance(n, str) else " ".join(n) for n in self._rows]
+        return UnknownName.of(self._what, name if isinstance(name, str) else " ".join(map(str, name)), known)
 
     def __iter__(self) -> Iterator[Any]:
         return iter(self._rows)
@@ -85,6 +86,7 @@ class State:
     imbalance : largest imbalance of a free node [kg/s].
     outcome : an `Outcome`, or a list of them.
     steps : steps taken.
+    others : other operating points of fans with rising curves.
     notes : sentences about what deserves a look.
     columns : number of scenarios, None when no input was a column.
 
@@ -101,12 +103,15 @@ class State:
         power: Mapping[str, Array],
         columns: int | None,
         node: str = "",
+        numbers: Any = None,
     ) -> None:
         self.system = system
         self.arrays = solved
         self.columns = columns
         self.outcomes = outcomes
         self.node = node
+        self.stable: bool | None = None
+        self._numbers = numbers if columns is None else None
         self.notes: list[str] = []
         self._outside = outside
         self._power = power
@@ -168,6 +173,27 @@ class State:
         if self.columns is not None:
             words += f", in {int((self.outcomes != 0).sum())} of {self.columns} scenarios"
         return NoOperatingPoint(words + ".", node=self.node, remedy=outcome.remedy, state=self)
+
+    @property
+    def others(self) -> list[State]:
+        """Other operating points of the same network, found from other starts; `.stable` tells of each.
+
+        Only fans with rising curves can have any. The state itself is the one reached by running up from
+        standstill. Empty for a state with columns: pick a scenario by solving it alone.
+        """
+        from .stability import other_points
+
+        if self._numbers is None or not self.system.fan_rows:
+            return []
+        eq = self._numbers.equations(self.system)
+        structure = examine(self.system, eq.shut, eq.supply, 1)
+        out = []
+        for found, stable in other_points(eq, structure, self.arrays.point):
+            power = {k: found.power[i] for i, k in enumerate(self._power)}
+            other = State(self.system, found, self.outcomes, self._floating, self._outside, power, None)
+            other.stable = stable
+            out.append(other)
+        return out
 
     # ---- scenarios
 
@@ -233,4 +259,4 @@ def _worst_node(solved: Solved, system: System) -> str:
     p = np.nan_to_num(solved.point.pressure[:, column])
     residual = p[system.start] - p[system.finish] - np.nan_to_num(solved.drop[:, column])
     row = int(np.argmax(np.abs(residual)))
-    return system.nodes[min(system.start[row], system.finish[row])]
+    return str(system.nodes[min(system.start[row], system.finish[row])])

@@ -86,7 +86,9 @@ def connected(system: System, is_open: Mask) -> NDArray[np.intp]:
     return piece
 
 
-def _fed(floating: Mask, pieces: Array, which: NDArray[np.intp], supply: Array) -> tuple[Mask, int]:
+def _fed(
+    floating: Mask, pieces: NDArray[np.intp], which: NDArray[np.intp], supply: Array
+) -> tuple[Mask, int]:
     """Scenarios in which a floating piece has a net supply."""
     scenarios = supply.shape[1]
     fed = np.zeros(scenarios, dtype=bool)

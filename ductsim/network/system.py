@@ -75,6 +75,12 @@ class LawGroup:
     partners: slice | None = None
     ends: Index | None = None
 
+    @property
+    def pair_ends(self) -> Index:
+        """The `ends` of a group of pairs."""
+        assert self.ends is not None
+        return self.ends
+
 
 @dataclass(frozen=True)
 class Level:

@@ -6,6 +6,8 @@ stretches: the operating point is the one reached by running up from standstill.
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -63,7 +65,7 @@ def _run_up(
         step = newton_step(eq, values, point, anchors)
         moved = np.abs(step.flow).max(axis=0, initial=0.0)
         total = np.maximum(np.abs(point.flow + step.flow).max(axis=0, initial=0.0), LEAST_FLOW)
-        sound = np.isfinite(moved) & _stable(values, inertia, eq)
+        sound: Any = np.isfinite(moved) & _stable(values, inertia, eq)
         if careful:
             sound &= (moved <= 3.0 * LARGEST_CHANGE * total) | (time <= FIRST_TIME_STEP)
         flow = np.where(sound, point.flow + step.flow, point.flow)
@@ -78,7 +80,7 @@ def _run_up(
         old_size = np.where(sound, size, old_size)
         if (calm >= 3).all():
             break
-    return point, calm >= 3
+    return point, np.asarray(calm >= 3)
 
 
 def _stable(values: Values, inertia: Array, eq: Equations) -> NDArray[np.bool_]:

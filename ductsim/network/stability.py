@@ -1,0 +1,114 @@
+"""Operating points of fans that can work on a rising stretch of their curve.
+
+Two such fans on one box can have several operating points. The answer is the one reached by running up
+from standstill; others that are found are listed, each with its stability.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .equations import Equations
+from .newton import Point, Solved, iterate
+from .structure import Structure
+from .system import System
+from .transient import inertance, run_up, standstill
+
+Array = NDArray[np.float64]
+
+RUN_UP_STEPS = 600
+POLISH_STEPS = 40
+SAME = 1e-6  # of the largest flow: two points closer than this are one
+
+
+def doubtful(system: System, solved: Solved) -> NDArray[np.intp]:
+    """Scenarios in which a fan works on a rising stretch or is blown backwards."""
+    rows = system.fan_rows
+    if not rows:
+        return np.empty(0, dtype=np.intp)
+    odd = (solved.slope[rows] < 0.0) | (solved.point.flow[rows] < 0.0)
+    return np.flatnonzero(odd.any(axis=0) & solved.good)
+
+
+def settle(eq: Equations, structure: Structure) -> Solved:
+    """The points reached by running up from standstill, polished by Newton's method."""
+    point, calm = run_up(eq, standstill(eq), structure.anchors, RUN_UP_STEPS, careful=True)
+    out = iterate(eq, point, structure.anchors, POLISH_STEPS, damped=True)
+    with np.errstate(all="ignore"):
+        drift = np.abs(out.point.flow - point.flow).max(axis=0)
+        near = drift <= 0.02 * np.abs(point.flow).max(axis=0)
+    out.good &= near | ~calm
+    return out
+
+
+def is_stable(eq: Equations, point: Point) -> bool:
+    """True when a small disturbance of the flows dies out, by the eigenvalues of the linear system.
+
+    The flows obey inertance x dm/dt = P_from - P_to - drop(m) with the nodes balanced; `eq` and `point`
+    hold one scenario.
+    """
+    system = eq.system
+    with np.errstate(all="ignore"):
+        values = eq.evaluate(point.flow, np.nan_to_num(point.pressure), point.warmth)
+    slope = np.diag(values.slope[:, 0])
+    for lg, ((g11, g12), (g21, g22)) in zip(system.pairs, values.pair_gain, strict=True):
+        determinant = (g11 * g22 - g12 * g21)[:, 0]
+        one, two = np.arange(system.paths)[lg.rows], np.arange(system.paths)[lg.partners]
+        with np.errstate(all="ignore"):
+            slope[one, two], slope[two, one] = -g12[:, 0] / determinant, -g21[:, 0] / determinant
+    is_open = (
+        np.ones(system.paths, dtype=bool)
+        if eq.shut is None
+        else ~np.broadcast_to(eq.shut, (system.paths, 1))[:, 0]
+    )
+    loops = _null_space(system.outflow.toarray()[:, is_open])
+    if not loops.shape[1]:
+        return True
+    slope = slope[np.ix_(is_open, is_open)]
+    mass = inertance(eq)[is_open, 0]
+    rate = np.linalg.eigvals(-np.linalg.solve(loops.T @ (mass[:, None] * loops), loops.T @ slope @ loops))
+    return bool(rate.real.max() < 0.0)
+
+
+def _null_space(matrix: Array) -> Array:
+    if not matrix.size:
+        return np.eye(matrix.shape[1])
+    _, size, right = np.linalg.svd(matrix)
+    rank = int((size > 1e-12 * size.max(initial=1.0)).sum())
+    out: Array = right[rank:].T
+    return out
+
+
+def other_points(eq: Equations, structure: Structure, found: Point) -> list[tuple[Solved, bool]]:
+    """Further operating points of one scenario and their stability, from starts that favour one fan."""
+    system = eq.system
+    rows = np.array(system.fan_rows, dtype=np.intp)
+    guess = np.broadcast_to(eq.guess, (system.paths, 1))
+    out: list[tuple[Solved, bool]] = []
+    for favoured in rows if len(rows) > 1 else []:
+        for share in (-0.5, -0.2, 0.1, 0.4):
+            flow = found.flow.copy()
+            flow[rows] = share * guess[rows]
+            flow[favoured] = 1.2 * guess[favoured]
+            again = iterate(
+                eq,
+                Point(flow, found.pressure.copy(), _copy(found.warmth)),
+                structure.anchors,
+                POLISH_STEPS,
+                True,
+            )
+            if again.good[0] and not any(_same(again.point, p) for p in (found, *(s.point for s, _ in out))):
+                out.append((again, is_stable(eq, again.point)))
+    return out
+
+
+def _copy(values: Array | None) -> Any:
+    return None if values is None else values.copy()
+
+
+def _same(one: Point, two: Point) -> bool:
+    size = np.abs(one.flow).max()
+    return bool(np.abs(one.flow - two.flow).max() <= SAME * size)
