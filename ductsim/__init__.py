@@ -45,11 +45,17 @@ if TYPE_CHECKING:
     from .parts.declare import word as word
     from .parts.duct import Duct as Duct
     from .parts.fan import Fan as Fan
+    from .parts.gate import Gate as Gate
     from .parts.hose import Hose as Hose
     from .parts.jet import Jet as Jet
     from .parts.leak import Leak as Leak
     from .parts.opening import Opening as Opening
     from .parts.resistance import Resistance as Resistance
+    from .parts.screen import Screen as Screen
+    from .parts.tee import Merge as Merge
+    from .parts.tee import Split as Split
+    from .parts.transition import Entrance as Entrance
+    from .parts.transition import Transition as Transition
     from .quantity import si as si
     from .quantity import times as times
     from .result import Result as Result
@@ -94,6 +100,12 @@ _MODULES = {
     "Leak": "parts.leak",
     "Opening": "parts.opening",
     "Resistance": "parts.resistance",
+    "Transition": "parts.transition",
+    "Entrance": "parts.transition",
+    "Split": "parts.tee",
+    "Merge": "parts.tee",
+    "Screen": "parts.screen",
+    "Gate": "parts.gate",
     "si": "quantity",
     "times": "quantity",
     "Result": "result",

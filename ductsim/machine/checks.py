@@ -129,9 +129,11 @@ def _check_unit(layout: Layout, name: str) -> None:
         raise InputError(
             "has no openings", place=place, allowed="openings = [names of the parts the crop enters by]"
         )
+    crop_ways = {part for other in layout.units for part in (other.duct, *other.openings)}
+    beyond = [part for part in layout.parts if part.name not in crop_ways]
     others = [part for part in layout.parts if part.name != unit.duct]
     first, last = layout.part[unit.duct].ends
-    if not {OUTSIDE, *(node for node, _ in layout.held)} & _reached(others, {last}):
+    if not {OUTSIDE, *(node for node, _ in layout.held)} & _reached(beyond, {last}):
         raise InputError(
             f"has no path to outside: none leads there from {last!r}, where its duct {unit.duct!r} ends",
             place=place,

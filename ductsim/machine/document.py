@@ -15,7 +15,6 @@ LARGEST_FILE = 2_000_000
 LONGEST_LINE = 20_000
 MOST_DOTS = 500
 DEEPEST = 12
-ENDING = "a machine file is a text file that ends in .toml"
 
 
 def read_text(
@@ -51,10 +50,10 @@ def read_text(
         text = raw.decode("utf-8-sig")
     except UnicodeDecodeError:
         raise InputError(
-            "is no UTF-8 text", file=file, allowed=f"a text file; is this really a {what}?"
+            "is no UTF-8 text", file=file, allowed=f"expected a text file: is this really a {what}?"
         ) from None
     if "\0" in text:
-        raise InputError("is a binary file", file=file, allowed=f"a text file; is this really a {what}?")
+        raise InputError("is a binary file", file=file, allowed=f"expected a text file: is this really a {what}?")
     return text, hashlib.sha256(raw).hexdigest()
 
 

@@ -106,13 +106,21 @@ def build(kind: type[Fields], values: Mapping[str, Any], place: str) -> Any:
         if isinstance(declared, Number) and declared.points and not isinstance(value, list):
             raise InputError(f"{key}: {shown(value)} is not a list", place=place, allowed="a list of values")
         if isinstance(declared, Number) and isinstance(value, int) and not isinstance(value, bool):
-            si(value, declared.measure)  # an integer of hundreds of digits is no float
+            _check_integer(value, declared.measure, f"{place}, {key}")
     try:
         return kind.of(dict(values))
     except InputError as err:
         raise _with_known_key(err, kind).at(place=place) from None
     except (TypeError, ValueError, OverflowError, AttributeError) as err:
         raise InputError(f"cannot be read: {err}", place=place) from None
+
+
+def _check_integer(value: int, measure: str, place: str) -> None:
+    """An integer of hundreds of digits is no float."""
+    try:
+        si(value, measure)
+    except InputError as err:
+        raise err.at(place=place) from None
 
 
 def _with_known_key(err: InputError, kind: type[Fields]) -> InputError:

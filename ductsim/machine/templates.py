@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from ..errors import InputError, UnknownName, shown
-from .document import refuse_unknown, table, tables
+from .document import refuse_unknown, table, tables, unique
 from .things import check_name
 
 _HOLE = re.compile(r"\{([^{}]*)\}")
@@ -53,6 +53,7 @@ def expand(
             allowed=f"at most {MOST_REPEATED:,} in all",
         )
     needed = _holes(each)
+    unique([_words(unit, f"unit {i + 1}")["unit"] for i, unit in enumerate(units)], "unit")
     parts, tappings, out = [], [], []
     for i, unit in enumerate(units):
         place = f"unit {i + 1}"
