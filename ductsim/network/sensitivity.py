@@ -255,7 +255,7 @@ class Linear:
         return out
 
     def residuals(self, numbers: Numbers) -> tuple[Array, Array]:
-        """Residuals at the solved point with other numbers (size, S), fans' heat shares [K kg/s] (fans, S)."""
+        """Residuals at the solved point with other numbers (size, S); heat of fans [K kg/s] (fans, S)."""
         eq = numbers.equations(self.system)
         wide = numbers.scenarios
         flow, pressure = np.repeat(self.flow, wide, axis=1), np.repeat(self.pressure, wide, axis=1)

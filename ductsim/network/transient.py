@@ -57,7 +57,7 @@ def _run_up(
 ) -> tuple[Point, NDArray[np.bool_]]:
     mass = inertance(eq)
     time = np.full(eq.scenarios, FIRST_TIME_STEP)
-    calm = np.zeros(eq.scenarios, dtype=np.intp)
+    calm: Any = np.zeros(eq.scenarios, dtype=np.intp)
     old_size = np.full(eq.scenarios, np.inf)
     for _ in range(limit):
         inertia = np.broadcast_to(mass / time, point.flow.shape)
@@ -78,9 +78,10 @@ def _run_up(
         calm = np.where(sound & (moved <= 1e-6 * total) & (time >= 1.0), calm + 1, 0)
         time = _next_time_step(time, sound, size, old_size, moved / total, careful)
         old_size = np.where(sound, size, old_size)
-        if (calm >= 3).all():
+        settled = calm >= 3
+        if settled.all():
             break
-    return point, np.asarray(calm >= 3)
+    return point, settled
 
 
 def _stable(values: Values, inertia: Array, eq: Equations) -> NDArray[np.bool_]:
