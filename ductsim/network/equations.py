@@ -337,13 +337,11 @@ class Equations:
         density[lg.rows], density[lg.partners] = rho[0], rho[1]
         if not slopes:
             return None, np.empty(0)
-        answers = np.zeros((2, 3, *x.shape))
-        system = self.system
-        for side, (rows, q) in enumerate(((lg.rows, q1), (lg.partners, q2))):
-            for end in range(3):
-                answers[side, end] += (system.start[rows] == lg.ends[end])[:, None]
-                answers[side, end] -= (system.finish[rows] == lg.ends[end])[:, None]
-            if not self.constant:
+        if self.constant:
+            answers = np.broadcast_to(lg.incidence, (2, 3, *x.shape))
+        else:
+            answers = np.repeat(lg.incidence, x.shape[1], axis=3)
+            for side, q in enumerate((q1, q2)):
                 for (_, end), beta, slope_in in zip(lg.density, per, q, strict=True):
                     answers[side, end] -= beta * slope_in
         if inertia is not None:
@@ -364,8 +362,9 @@ class Equations:
 
     def _invert(self, lg: LawGroup, s: Any, shape: tuple[int, ...]) -> Any:
         """The inverse of the 2 x 2 slopes; a shut path gives no flow and no answer."""
-        s11, s12, s21, s22 = (np.broadcast_to(v, shape) for v in s)
+        s11, s12, s21, s22 = s
         if self.shut is not None:
+            s11, s12, s21, s22 = (np.broadcast_to(v, shape) for v in s)
             one, two = (
                 np.broadcast_to(self.shut[lg.rows], shape),
                 np.broadcast_to(self.shut[lg.partners], shape),

@@ -66,6 +66,7 @@ class LawGroup:
     partners : a `Pair`'s second paths' rows, else None.
     density : the rule of `Path.density` or `Pair.density`.
     ends : for a `Pair`, the nodes at its part's three ends, shape (3, K).
+    incidence : for a `Pair`, 1 where a path starts at an end, -1 where it finishes; (2, 3, K, 1).
     """
 
     law: Any
@@ -74,6 +75,7 @@ class LawGroup:
     rows: slice = field(default_factory=lambda: slice(0, 0))
     partners: slice | None = None
     ends: Index | None = None
+    incidence: Array = field(default_factory=lambda: np.empty(0))
 
     @property
     def pair_ends(self) -> Index:
@@ -204,6 +206,7 @@ class System:
             if pair:
                 lg.partners = slice(marks[1], marks[2])
                 lg.ends = self._pair_ends(lg)
+                lg.incidence = _incidence(lg.ends, start, finish, marks)
         self.start, self.finish = np.array(start, dtype=np.intp), np.array(finish, dtype=np.intp)
         self.path_names: tuple[PathName, ...] = tuple(self.rows)
         self.singles = max((lg.rows.stop for lg in singles), default=0)
@@ -293,6 +296,16 @@ class System:
     def node_names(self) -> Mapping[str, int]:
         """Node name -> index; free nodes first, then held ones, then outside."""
         return self._node_of
+
+
+def _incidence(ends: Index, start: list[int], finish: list[int], marks: list[int]) -> Array:
+    """How the two paths of a group of pairs begin and finish at the parts' three ends."""
+    out = np.zeros((2, *ends.shape, 1))
+    for side in range(2):
+        rows = slice(marks[side], marks[side + 1])
+        out[side, :, :, 0] += ends == np.array(start[rows])
+        out[side, :, :, 0] -= ends == np.array(finish[rows])
+    return out
 
 
 def _order_nodes(entries: Sequence[Entry], held: Sequence[str]) -> tuple[tuple[str, ...], dict[str, int]]:

@@ -87,8 +87,7 @@ def _run_up(
 def _stable(values: Values, inertia: Array, eq: Equations) -> NDArray[np.bool_]:
     """Scenarios in which inertia outweighs every falling slope (a fan on its rising stretch)."""
     slope = values.slope if eq.shut is None else np.where(eq.shut, 0.0, values.slope)
-    good: NDArray[np.bool_] = (slope + 0.5 * inertia > 0.0).all(axis=0)
-    return good
+    return np.asarray((slope + 0.5 * inertia > 0.0).all(axis=0))
 
 
 def _next_time_step(
