@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -10,6 +11,7 @@ import numpy as np
 from ..errors import InputError
 from ..laws.bends import RADII, mitre_loss, round_bend_loss, square_bend_loss
 from .declare import Fields, fields, number, word
+
 
 @fields("bend")
 class Bend(Fields):
@@ -69,6 +71,6 @@ class Bend(Fields):
         ]
 
 
-def bends_loss(bends: tuple[Bend, ...], width: Any, square: bool = False) -> Any:
+def bends_loss(bends: Sequence[Bend], width: Any, square: bool = False) -> Any:
     """Sum of the bends' loss coefficients [-]."""
     return sum((bend.loss(width, square) for bend in bends), 0.0)

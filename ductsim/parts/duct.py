@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -42,7 +43,7 @@ class Duct(Part):
     loss_coefficient: float = number(
         "", at_least=0, default=0.0, spread=0.2, doc="other local losses on the velocity in the duct"
     )
-    bends: tuple[Bend, ...] = nested(Bend, "bend", doc="its bends")
+    bends: Sequence[Bend] = nested(Bend, "bend", default=(), doc="its bends")
     rise: float = number("m", default=0.0, spread=0.02, doc="how much higher the far end lies")
 
     def check(self) -> None:
@@ -50,7 +51,7 @@ class Duct(Part):
         if self.width is None:
             if self.shape == "flat oval":
                 raise InputError("a flat oval by diameter", place="duct", allowed="give width and height")
-        elif self.shape == "flat oval" and np.any(np.less(self.width, self.height)):
+        elif self.shape == "flat oval" and np.any(np.less(self.width, self.height)):  # type: ignore[arg-type]
             raise InputError(
                 "the long axis is shorter than the short one", place="duct: width", allowed="width >= height"
             )

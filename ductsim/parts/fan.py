@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -39,19 +40,19 @@ class Fan(Part):
     sources = ("fan_laws", "fritsch_carlson1980", "our_assumption")
     choices = (("total_pressure",), ("static_pressure", "outlet_area"))
 
-    flow: tuple[float, ...] = number(
+    flow: Sequence[float] = number(
         "m3/s", at_least=0, points=True, doc="volume flow at the points of the curve, rising"
     )
-    total_pressure: tuple[float, ...] | None = number(
+    total_pressure: Sequence[float] | None = number(
         "Pa", at_least=0, default=None, points=True, spread=0.04, doc="total-pressure rise at the points"
     )
-    static_pressure: tuple[float, ...] | None = number(
+    static_pressure: Sequence[float] | None = number(
         "Pa", at_least=0, default=None, points=True, spread=0.04, doc="fan static pressure at the points"
     )
     outlet_area: float | None = number(
         "m2", above=0, default=None, spread=0.02, doc="outlet that the static pressure refers to"
     )
-    shaft_power: tuple[float, ...] | None = number(
+    shaft_power: Sequence[float] | None = number(
         "W", at_least=0, default=None, points=True, spread=0.05, doc="shaft power at the points"
     )
     efficiency: float = number(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -44,7 +45,7 @@ class Hose(Part):
     loss_coefficient: float = number(
         "", at_least=0, default=0.0, spread=0.2, doc="other local losses on the velocity in the hose"
     )
-    bends: tuple[Bend, ...] = nested(Bend, "bend", doc="its bends")
+    bends: Sequence[Bend] = nested(Bend, "bend", default=(), doc="its bends")
     kink: float = number(
         "",
         at_least=0,

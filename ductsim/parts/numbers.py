@@ -164,6 +164,6 @@ def word(*choices: str, default: Any = REQUIRED, doc: str) -> Any:
     return field(default=default, metadata={"declared": Word(choices, doc)})
 
 
-def nested(kind: type[Fields], name: str, *, doc: str) -> Any:
+def nested(kind: type[Fields], name: str, *, default: tuple[Any, ...] = (), doc: str) -> Any:
     """Declare a tuple of smaller parts of one kind, none by default."""
-    return field(default=(), metadata={"declared": Nested(kind, name, doc)})
+    return field(default=default, metadata={"declared": Nested(kind, name, doc)})
