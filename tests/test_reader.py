@@ -124,7 +124,7 @@ REPLACED = [
     (
         'kind = "hose"',
         'kind = "hose"\ndrive = "belt"',
-        "part 'hose 1': a hose has no speed for a drive to give.",
+        "part 'hose 1': the kind 'hose' has no speed for a drive to give.",
     ),
     ('driven_pulley = "239 mm"', 'driven_pulley = "9 mm"', "part 'left fan', speed: 10057.3 rad/s is out of"),
     (

@@ -53,7 +53,9 @@ def read_text(
             "is no UTF-8 text", file=file, allowed=f"expected a text file: is this really a {what}?"
         ) from None
     if "\0" in text:
-        raise InputError("is a binary file", file=file, allowed=f"expected a text file: is this really a {what}?")
+        raise InputError(
+            "is a binary file", file=file, allowed=f"expected a text file: is this really a {what}?"
+        )
     return text, hashlib.sha256(raw).hexdigest()
 
 

@@ -222,7 +222,7 @@ def _driven(
 ) -> float:
     """The speed a drive gives to a part."""
     if "speed" not in kind.declared:
-        raise InputError(f"a {kind.kind} has no speed for a drive to give", place=place)
+        raise InputError(f"the kind {kind.kind!r} has no speed for a drive to give", place=place)
     if drive not in turning:
         raise UnknownName.of("drive", drive, turning, place=place)
     if "speed" in values:

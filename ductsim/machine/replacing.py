@@ -48,7 +48,7 @@ def _entry(old: PartEntry, new: Any) -> PartEntry:
     kind: Any = old.form.part
     if new.ends != kind.ends:
         raise InputError(
-            f"a {new.kind} has the ends {', '.join(new.ends)}, not {', '.join(kind.ends)}",
+            f"the kind {new.kind!r} has the ends {', '.join(new.ends)}, not {', '.join(kind.ends)}",
             place=place,
             allowed="a part with the same ends",
         )
