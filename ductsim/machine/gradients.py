@@ -13,6 +13,7 @@ from ..errors import InputError
 from ..network.network import stacked
 from ..network.sensitivity import Gradient, Linear, field_derivatives, shared_derivatives
 from ..parts.declare import Number
+from ..quantity import measure_key, show
 from ..result import Result
 from .asked import Question, question
 from .describe import spread_of
@@ -204,11 +205,11 @@ class Sensitivity(Result):
     def rows(self) -> list[dict[str, Any]]:
         """A row for each number, the largest effect of its usual spread first.
 
-        `elasticity` is the change of the answer in per cent per per cent of the number; `effect_of_spread`
-        the standard deviation of the answer when only this number varies by its spread, in the answer's
-        measure.
+        `elasticity` is the change of the answer in per cent per per cent of the number; `effect_of_spread`,
+        with the answer's measure behind it, the standard deviation of the answer when only this number
+        varies by its spread.
         """
-        machine = self.machine
+        machine, effect = self.machine, self._effect
         out = []
         for address, slope in zip(self.addresses, self.derivatives.tolist(), strict=True):
             value = machine.numbers[address]
@@ -221,18 +222,23 @@ class Sensitivity(Result):
                     "derivative": slope,
                     "elasticity": elasticity,
                     "spread": spread_of(machine, address),
-                    "effect_of_spread": abs(slope * value) * spread_of(machine, address),
+                    effect: abs(slope * value) * spread_of(machine, address),
                 }
             )
-        return sorted(out, key=lambda row: (-row["effect_of_spread"], -abs(row["elasticity"])))
+        return sorted(out, key=lambda row: (-row[effect], -abs(row["elasticity"])))
 
-    def sentences(self) -> list[str]:
+    @property
+    def _effect(self) -> str:
+        return measure_key("effect_of_spread", self.question.measure)
+
+    def sentences(self, measures: str = "metric") -> list[str]:
         """The answer, the numbers it hangs on most, and those whose usual spread matters most."""
         rows = self.rows()
         steep = sorted(rows, key=lambda row: -abs(row["elasticity"]))[:3]
         words = ", ".join(f"{row['address']} ({row['elasticity']:+.2f} % per %)" for row in steep)
         unsure = ", ".join(row["address"] for row in rows[:3])
+        value, label = show(self.answer, self.question.measure, measures)
         return [
-            f"The {self.question.label} ({self.answer:.4g} {self.question.measure}) hangs most on {words}.",
+            f"The {self.question.label} ({f'{value:.4g} {label}'.strip()}) hangs most on {words}.",
             f"It is least sure because of {unsure}.",
         ]

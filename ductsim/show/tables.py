@@ -29,12 +29,13 @@ BLANK = "-"
 
 OWN_MEASURE = ("value", "low", "likely", "high", "before", "after", "measured", "predicted", "estimate")
 OWN_DIFFERENCE = ("sd", "change", "difference", "residual", "gain", "loss", "error")
-SHARES = ("share", "chance", "spread")  # words of keys whose ratios read better in per cent
+SHARES = ("share", "chance")  # words of keys whose ratios read better in per cent; and "spread" itself
 SUITED = {  # a number below the limit reads better in the smaller measure
     "m": (0.1, "mm"),
     "m2": (0.1, "cm2"),
 }
 HTML_ROWS = 40
+HIGHEST = 6  # lines that a row may take before long texts are set as small pages
 
 
 @dataclass(frozen=True)
@@ -99,12 +100,16 @@ def _column(key: str, rows: Sequence[Row], measures: str, own: bool) -> Column:
         return Column(key, _words(key), "", cells)
     name, measure = key_measure(key)
     if not measure:
-        if any(word in SHARES for word in key.split("_")) and all(_is_number(v) or v is None for v in values):
+        if _is_share(key) and all(_is_number(v) or v is None for v in values):
             return Column(key, _words(key), "%", [None if v is None else 100.0 * v for v in values])
         return Column(key, _words(key), "", values)
     label = display_measure(measure, measures)
     cells = [convert(value, measure, label) if _is_number(value) else value for value in values]
     return Column(key, _words(name), label, cells)
+
+
+def _is_share(key: str) -> bool:
+    return key == "spread" or any(word in SHARES for word in key.split("_"))
 
 
 def _words(key: str) -> str:
@@ -114,6 +119,8 @@ def _words(key: str) -> str:
 def _own_measure(row: Row, measures: str) -> str:
     """The measure in which a row of unlike quantities shows its value."""
     measure, value = row.get("measure") or "", plain(row.get("value"))
+    if isinstance(value, list):
+        value = max(filter(_is_number, value), default=None)
     if measure in SUITED and _is_number(value) and abs(value) < SUITED[measure][0]:
         measure = SUITED[measure][1]
     try:
@@ -123,7 +130,9 @@ def _own_measure(row: Row, measures: str) -> str:
 
 
 def _in_own(value: Any, row: Row, key: str, measures: str) -> Any:
-    """A row's own number as a text in the row's own measure."""
+    """A row's own number, or list of numbers, as a text in the row's own measure."""
+    if isinstance(value, list):
+        return ", ".join(str(_in_own(item, row, key, measures)).replace(",", "") for item in value)
     if not _is_number(value):
         return value
     measure, label = row.get("measure") or "", _own_measure(row, measures)
@@ -234,6 +243,8 @@ def text(rows: Sequence[Row], measures: str = "metric", width: int = WIDTH) -> s
         return "(none)"
     laid = [_Laid(column) for column in shown]
     blocks = _blocks(laid, width)
+    if any(_height(block, len(rows)) > HIGHEST for block in blocks):
+        return "\n\n".join(_record(laid, row, width) for row in range(len(rows)))
     return "\n\n".join(_block(block, len(rows)) for block in blocks)
 
 
@@ -241,14 +252,17 @@ class _Laid:
     """A column laid out: its cells as texts and its width."""
 
     def __init__(self, column: Column) -> None:
-        self.right = column.numeric or _all_figures(column)
+        self.right = column.numeric or (_all_figures(column) and not any(map(_is_list, column.values)))
         own = _figures(column.values, column.measure == "%") if column.numeric else None
         self.cells = own or ["" if v == "" else _cell(v) for v in column.values]
         self.words, self.measure = column.words, column.measure
         body = max(map(_wide, [*self.cells, self.measure]))
         self.width = max(body, _wide(self.words))  # all on one line
         self.narrow = max(body, max(map(_wide, self.words.split()), default=0))  # its words below each other
-        self.least = self.narrow if self.right else min(self.narrow, 16)  # its cells broken
+        longest = max((_wide(word) for cell in self.cells for word in cell.split()), default=0)
+        self.least = (
+            self.narrow if self.right else min(self.narrow, max(14, min(longest, 30)))
+        )  # cells broken
 
     def header(self) -> list[str]:
         lines = textwrap.wrap(self.words, self.width, break_long_words=True) or [""]
@@ -262,6 +276,10 @@ class _Laid:
 def _all_figures(column: Column) -> bool:
     """Whether a column of texts holds numbers, each in its own measure."""
     return column.key in (*OWN_MEASURE, *OWN_DIFFERENCE)
+
+
+def _is_list(cell: Any) -> bool:
+    return isinstance(cell, str) and ", " in cell
 
 
 def _wide(text: str) -> int:
@@ -291,6 +309,8 @@ def _blocks(laid: list[_Laid], width: int) -> list[list[_Laid]]:
         block.append(column)
     blocks.append(block)
     for block in blocks:
+        for column in block:
+            column.width = column.narrow
         _squeezed(block, width)
     return blocks
 
@@ -325,6 +345,25 @@ def _block(laid: list[_Laid], rows: int) -> str:
         broken = [column.broken(row) for column in laid]
         for line in range(max(map(len, broken))):
             lines.append(_line(laid, [cell[line] if line < len(cell) else "" for cell in broken]))
+    return "\n".join(lines)
+
+
+def _height(laid: list[_Laid], rows: int) -> int:
+    """How many lines the highest row takes."""
+    return max((len(column.broken(row)) for column in laid for row in range(rows)), default=0)
+
+
+def _record(laid: list[_Laid], row: int, width: int) -> str:
+    """One row of long texts as a small page: its first cell as the heading, the others below, named."""
+    names = [f"{column.words} {f'[{column.measure}]' * bool(column.measure)}".strip() for column in laid]
+    indent = max(map(_wide, names[1:]), default=0) + 4
+    lines = [laid[0].cells[row]]
+    for column, name in zip(laid[1:], names[1:], strict=True):
+        start = "  " + name + " " * (indent - 2 - _wide(name))
+        cell = column.cells[row]
+        lines += textwrap.wrap(
+            cell, width, initial_indent=start, subsequent_indent=" " * indent, break_on_hyphens=False
+        ) or [start.rstrip()]
     return "\n".join(lines)
 
 

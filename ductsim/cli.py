@@ -1,0 +1,176 @@
+"""The command line: words in, an answer, one sentence or one JSON envelope out.
+
+Exit status: 0 done; 1 the calculation has no answer (said why); 2 the input is wrong (said where and what);
+130 stopped by Ctrl-C; 141 nobody reads the output any more.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+import warnings
+from collections.abc import Sequence
+from typing import Any
+
+from . import __version__
+from .commands import console
+from .commands.command import GROUPS, NAMES, Answer, Command, command
+from .errors import DuctsimError, InputError, OutsideRange, nearest_name
+
+DONE, NO_ANSWER, WRONG_INPUT, INTERRUPTED, NO_READER = 0, 1, 2, 130, 141
+LONGEST_WORD = 20_000
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command line and return its exit status; never raises for anything a user can do.
+
+    Parameters
+    ----------
+    argv : sequence of str, optional
+        The words after `ductsim`; those of the process if not given.
+    """
+    words = list(sys.argv[1:] if argv is None else argv)
+    for stream in (sys.stdout, sys.stderr):
+        console.prepare(stream)
+    try:
+        status = _run(words)
+        sys.stdout.flush()
+    except BrokenPipeError:
+        # what is still in the buffer has no reader: keep the interpreter from complaining as it leaves
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return NO_READER
+    except KeyboardInterrupt:
+        return INTERRUPTED
+    return status
+
+
+def _run(words: list[str]) -> int:
+    """Do what the words say; every refusal becomes a sentence or an error envelope."""
+    try:
+        return _do(words)
+    except InputError as err:
+        return _refuse(err, words, WRONG_INPUT)
+    except DuctsimError as err:
+        return _refuse(err, words, NO_ANSWER)
+    except (BrokenPipeError, KeyboardInterrupt):
+        raise
+    except SystemExit as leave:  # argparse has printed its help
+        return leave.code if isinstance(leave.code, int) else DONE
+    except MemoryError:
+        return _refuse(
+            DuctsimError("there is not enough memory for this: ask for less at once"), words, NO_ANSWER
+        )
+    except Exception as err:
+        if os.environ.get("DUCTSIM_TRACEBACK"):
+            raise
+        return _refuse(_own_fault(err), words, NO_ANSWER)
+
+
+def _own_fault(err: Exception) -> DuctsimError:
+    """What to say when it is neither the input nor the calculation."""
+    what = " ".join(f"{type(err).__name__}: {err}".split())[:200]
+    return DuctsimError(
+        f"stopped by a fault of its own ({what}); please report it with the command and its files; "
+        "with DUCTSIM_TRACEBACK=1 in the environment it says where"
+    )
+
+
+def _do(words: list[str]) -> int:
+    if not words or words[0] in ("-h", "--help", "help"):
+        if len(words) > 1 and words[0] == "help":
+            command(words[1]).parser().print_help()
+        else:
+            sys.stdout.write(overview())
+        return DONE
+    if words[0] in ("--version", "-V"):
+        sys.stdout.write(f"ductsim {__version__}\n")
+        return DONE
+    if max(map(len, words)) > LONGEST_WORD:
+        raise InputError(
+            "a word of the command line is too long", allowed=f"up to {LONGEST_WORD:,} characters"
+        )
+    chosen = _chosen(words)
+    args = chosen.parser().read(words[1:])
+    picture = getattr(args, "plot", None)
+    if picture:
+        from .commands.files import check_picture
+
+        check_picture(picture)
+    with warnings.catch_warnings(record=True) as heard:
+        warnings.simplefilter("always", OutsideRange)
+        with console.sign_of_life(f"ductsim {chosen.name}"):
+            answer = chosen.run(args)
+            if picture:
+                from .commands.files import draw
+
+                draw(answer.result, picture)
+        _show(chosen, answer, args, [str(w.message) for w in heard if issubclass(w.category, OutsideRange)])
+    return DONE
+
+
+def _chosen(words: list[str]) -> Command:
+    """The command that the first word names."""
+    first = words[0]
+    if first in NAMES:
+        return command(first)
+    later = next((word for word in words[1:] if word in NAMES), "")
+    if later:
+        raise InputError(
+            f"{first!r} stands before the command", allowed=f"the command first: ductsim {later} ..."
+        )
+    if first.startswith("demo:") or first.endswith(".toml"):
+        raise InputError("the command is missing", allowed=f"write it like: ductsim solve {first}")
+    near = nearest_name(first, NAMES) or nearest_name(first.replace("_", "-"), NAMES)
+    raise InputError(
+        f"unknown command {first[:60]!r}", allowed="" if near else f"known: {', '.join(NAMES)}", nearest=near
+    )
+
+
+def _show(chosen: Command, answer: Answer, args: Any, heard: list[str]) -> None:
+    from .commands.page import document, page
+
+    measures = getattr(args, "measures", "metric")
+    if getattr(args, "json", False):
+        from .show.envelope import dumps
+
+        sys.stdout.write(dumps(document(answer, chosen.name, measures, heard)) + "\n")
+        return
+    out = sys.stdout
+    sys.stdout.write(page(answer, measures, heard, console.width(out), console.colour(out)))
+
+
+def _refuse(err: DuctsimError, words: list[str], status: int) -> int:
+    """Say what is wrong, on the error stream or as JSON, and return the exit status."""
+    if "--json" in words:
+        from .show.envelope import dumps, error
+
+        sys.stdout.write(dumps(error(err)) + "\n")
+    else:
+        sentence = " ".join(str(err).split())
+        sys.stderr.write(f"ductsim: {sentence}{'' if sentence.endswith(('.', '?')) else '.'}\n")
+    return status
+
+
+def overview() -> str:
+    """What `ductsim --help` prints."""
+    lines = [
+        "Air, suction and crop flow in the duct systems of mechanical crop harvesters.",
+        "",
+        "  ductsim COMMAND MACHINE [options]",
+        "",
+        "MACHINE is a machine file, or one of the invented ones: demo:picker, demo:suction, demo:bench.",
+    ]
+    for heading, group in GROUPS.items():
+        lines += ["", heading]
+        lines += [f"  {name:18}{command(name).summary}" for name, _ in group]
+    lines += [
+        "",
+        "Every command explains itself:      ductsim solve --help",
+        "Start here:                         ductsim solve demo:picker",
+        "Then make a folder of your own:     ductsim demo picker my-machine",
+    ]
+    return "\n".join(lines) + "\n"
+
+
+if __name__ == "__main__":
+    sys.exit(main())

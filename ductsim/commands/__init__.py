@@ -1,0 +1,1 @@
+"""The commands of the command line: what each reads, which question it asks, what it prints."""

@@ -1,0 +1,131 @@
+"""What `check` finds: whether a machine file makes sense, and what its numbers rest on."""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING, Any
+
+from ..machine.saying import said
+from ..machine.state import MachineState
+from ..result import Result
+
+if TYPE_CHECKING:
+    from ..machine.machine import Machine
+
+SAME = ("measure", "origin", "spread")
+
+
+class Checked(Result):
+    """A machine looked through: structure, operating point, numbers given and numbers assumed.
+
+    Parameters
+    ----------
+    state : MachineState
+        Solved or not.
+    held : Result, optional
+        Readings held against the machine: it gives rows, sentences and notes.
+    """
+
+    def __init__(self, state: MachineState, held: Any = None) -> None:
+        self.state = state
+        self.machine = state.machine
+        self.held = held
+        self.description = state.machine.describe()
+
+    @property
+    def notes(self) -> list[str]:
+        """What deserves a look."""
+        return [*self.state.notes, *self._odd_units(), *(self.held.notes if self.held else ())]
+
+    def _odd_units(self) -> list[str]:
+        if not self.state.solved:
+            return []
+        return [
+            f"Unit {unit} has no vacuum at all: its tapping reads {-vacuum:,.0f} Pa above the open air."
+            for unit, vacuum in self.state.vacuum.items()
+            if vacuum < 0.0
+        ]
+
+    def rows(self) -> list[dict[str, Any]]:
+        """Every number of the machine."""
+        return self.description.rows()
+
+    def tables(self) -> dict[str, list[dict[str, Any]]]:
+        """Readings held against the machine; defaults and given numbers, equal ones together; all numbers."""
+        rows = self.rows()
+        out = {"readings": self.held.rows()} if self.held else {}
+        for origin, name in (("default", "defaults"), ("given", "given")):
+            out[name] = together(self.machine, [row for row in rows if row["origin"] == origin])
+        return {**out, "numbers": rows}
+
+    def sentences(self, measures: str = "metric") -> list[str]:
+        """Whether it makes sense, then what the answer rests on."""
+        counts = self.description.sentences()
+        if not self.state.solved:
+            return [f"The machine file can be read, but: {self.state.failure()}", *counts]
+        out = ["Nothing is wrong with the machine file." if not self.notes else self._noted()]
+        out += [*counts, *self._operating(measures), *self._least_sure()]
+        return [*(self.held.sentences(measures) if self.held else ()), *out]
+
+    def _noted(self) -> str:
+        count = len(self.notes)
+        what = "one thing deserves a look" if count == 1 else f"{count} things deserve a look"
+        return f"The machine file can be read; {what} (see the notes)."
+
+    def _operating(self, measures: str) -> list[str]:
+        state = self.state
+        if not self.machine.layout.units:
+            return ["It has an operating point; it has no units."]
+        vacuum = said(state.ask("weakest vacuum"), "Pa", measures)
+        return [f"It has an operating point; unit {state.weakest} is weakest with {vacuum} of vacuum."]
+
+    def _least_sure(self) -> list[str]:
+        """The numbers whose usual spread matters most for the weakest unit."""
+        if not self.machine.layout.units:
+            return []
+        rows = self.machine.sensitivity(of="weakest vacuum").rows()[:3]
+        origin = {row["address"]: row["origin"] for row in self.rows()}
+        words = ", ".join(f"{row['address']} ({origin[row['address']]})" for row in rows)
+        return [f"Its vacuum is least sure because of {words}: measure these first, where you can."]
+
+
+def together(machine: Machine, rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """The rows with equal numbers of all units in one row, and the points of a curve in one.
+
+    The address of such a row is a pattern that a change understands; where its numbers differ, they stand
+    in a list, in the order of the file.
+    """
+    by_address = {row["address"]: row for row in rows}
+    done: set[str] = set()
+    out = []
+    for row in rows:
+        if row["address"] in done:
+            continue
+        pattern, same = _alike(machine, row, by_address, done)
+        points = [by_address[a] for a in same]
+        done.update(same)
+        values = [point["value"] for point in points]
+        value = row["value"] if len(set(values)) == 1 else values
+        out.append({**row, "address": pattern, "value": value})
+        del out[-1]["origin"]
+    return out
+
+
+def _alike(
+    machine: Machine, row: dict[str, Any], rows: dict[str, dict[str, Any]], done: set[str]
+) -> tuple[str, list[str]]:
+    """A pattern and the addresses of the numbers that can stand in one row with this one."""
+    address = row["address"]
+    curve = re.fullmatch(r"(.*)\[\d+\]", address)
+    patterns = [f"{curve[1]}[*]"] if curve else []
+    thing, _, leaf = address.partition(".")
+    for unit in machine.layout.units:
+        general = re.sub(rf"(?<!\w){re.escape(unit.name)}(?!\w)", "*", thing)
+        if general.count("*") == 1:
+            patterns.append(f"{general}.{leaf}")
+    for pattern in patterns:
+        same = [a for a in machine.layout.expand(pattern) if a in rows and a not in done]
+        whole = len(same) == len(machine.layout.expand(pattern)) > 1
+        if whole and all(rows[a][key] == row[key] for a in same for key in SAME):
+            return pattern, same
+    return address, [address]

@@ -1,0 +1,105 @@
+"""What a command is, and the list of them."""
+
+from __future__ import annotations
+
+from argparse import Namespace
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from importlib import import_module
+from typing import Any
+
+from ..errors import UnknownName
+from .inputs import Inputs
+from .parsing import Parser
+
+
+@dataclass
+class Answer:
+    """What a command has found, ready to be shown as text or as JSON.
+
+    Attributes
+    ----------
+    result : Result
+        Gives sentences, tables, notes and cautions.
+    inputs : Inputs or None
+        What was read; None for a command about no machine.
+    tables : sequence of str or None
+        The names of the tables that the text shows; None for all. JSON always holds all.
+    weakest : str
+        The weakest unit, where there is one.
+    closing : sequence of str
+        Lines that end the text (what to do next); not in JSON.
+    most : int or None
+        How many rows of a table the text shows at most, saying how many more there are; JSON holds all.
+    """
+
+    result: Any
+    inputs: Inputs | None
+    tables: Sequence[str] | None = None
+    weakest: str = ""
+    closing: Sequence[str] = field(default=())
+    most: int | None = None
+
+
+@dataclass(frozen=True)
+class Command:
+    """One command.
+
+    Attributes
+    ----------
+    name : str
+        Its word on the command line.
+    summary : str
+        What it does, for the overview.
+    example : str
+        A line that works as it stands.
+    options : callable
+        `options(parser)` declares what it takes.
+    run : callable
+        `run(args) -> Answer`.
+    more : str
+        Further explanation for its own help.
+    """
+
+    name: str
+    summary: str
+    example: str
+    options: Callable[[Parser], None]
+    run: Callable[[Namespace], Answer]
+    more: str = ""
+
+    def parser(self) -> Parser:
+        """The parser of what follows the command's word."""
+        made = Parser(self.name, self.summary, self.example, self.more)
+        self.options(made)
+        made.say_usage()
+        return made
+
+
+GROUPS: dict[str, tuple[tuple[str, str], ...]] = {
+    "Look at a machine": (("solve", "looking"), ("check", "looking"), ("sensitivity", "looking")),
+    "Decide what to change": (("compare", "deciding"), ("sweep", "deciding"), ("balance", "deciding")),
+    "Use readings": (("fit", "measuring"), ("where-to-measure", "measuring"), ("proof", "measuring")),
+    "Carry crop": (("ground-speed", "carrying"), ("fill", "carrying")),
+    "Take it further": (("ensemble", "further"), ("report", "further")),
+    "Get started": (("demo", "starting"), ("laws", "starting")),
+}
+"""Heading -> (command, the module in this package that holds it)."""
+
+NAMES = tuple(name for group in GROUPS.values() for name, _ in group)
+
+
+def command(name: str) -> Command:
+    """The command of that name.
+
+    Raises
+    ------
+    UnknownName
+        With the nearest command.
+    """
+    for group in GROUPS.values():
+        for known, module in group:
+            if known == name:
+                commands: dict[str, Command] = import_module(f".{module}", __package__).COMMANDS
+                return commands[name]
+    raise UnknownName.of("command", name, NAMES)

@@ -1,0 +1,111 @@
+"""Take it further: `ensemble`, `report`."""
+
+from __future__ import annotations
+
+from argparse import Namespace
+from pathlib import Path
+from typing import Any
+
+from ..errors import InputError
+from .carrying import crop_of
+from .command import Answer, Command
+from .deciding import weakest
+from .inputs import Inputs
+from .parsing import Parser, companion_options, count, machine_options
+from .starting import Listed
+
+# ---- ensemble
+
+
+def _ensemble_options(parser: Parser) -> None:
+    machine_options(parser)
+    parser.take(
+        "--of", action="append", metavar="WORDS", help='what to ask (default "weakest vacuum"); repeatable'
+    )
+    parser.take(
+        "--samples",
+        type=int,
+        default=10_000,
+        metavar="N",
+        read=count(2, 100_000_000),
+        help="scenarios (10,000)",
+    )
+    parser.take(
+        "--seed", type=int, default=0, metavar="N", read=count(0, 2**32 - 1), help="of the random draw (0)"
+    )
+    parser.take(
+        "--processes",
+        type=int,
+        default=1,
+        metavar="N",
+        read=count(1, 256),
+        help="how many to share the work (1)",
+    )
+
+
+def _ensemble(args: Namespace) -> Answer:
+    from concurrent.futures import ProcessPoolExecutor
+
+    from .. import ensemble
+
+    inputs = Inputs(args)
+    options: dict[str, Any] = {
+        "of": args.of or ["weakest vacuum"],
+        "samples": args.samples,
+        "seed": args.seed,
+    }
+    spreads = inputs.machine.layout.free.get("spread") or None
+    if args.processes == 1:
+        found = ensemble(inputs.machine, spreads, **options)
+    else:
+        with ProcessPoolExecutor(args.processes) as pool:
+            found = ensemble(inputs.machine, spreads, executor=pool, **options)
+    return Answer(found, inputs, weakest=weakest(inputs))
+
+
+# ---- report
+
+
+def _report_options(parser: Parser) -> None:
+    machine_options(parser, plot=False)
+    parser.take("path", metavar="FILE.html", help="the page to write")
+    companion_options(parser, "fixes", "readings", "crop")
+
+
+def _report(args: Namespace) -> Answer:
+    from .. import read_fixes, read_readings, report
+
+    inputs = Inputs(args)
+    place = Path(args.path)
+    if place.suffix.lower() not in (".html", ".htm"):
+        raise InputError("has no ending .html", file=str(place), allowed="a name like report.html")
+    has_crop = inputs.find("crop") is not None or bool(inputs.machine.layout.free.get("crop"))
+    given = {
+        "fixes": inputs.companion("fixes", read_fixes) if inputs.find("fixes") else None,
+        "readings": inputs.companion("readings", read_readings) if inputs.find("readings") else None,
+        "crop": crop_of(inputs) if has_crop else None,
+    }
+    report(inputs.machine, place, **given)
+    told = Listed([f"The report is written to {place}."], {})
+    return Answer(told, inputs, weakest=weakest(inputs))
+
+
+COMMANDS = {
+    c.name: c
+    for c in (
+        Command(
+            "ensemble",
+            "how sure the answer is: thousands of machines within the spreads",
+            "ductsim ensemble demo:picker --samples 2000",
+            _ensemble_options,
+            _ensemble,
+        ),
+        Command(
+            "report",
+            "everything on one page to print or hand on",
+            "ductsim report demo:picker report.html",
+            _report_options,
+            _report,
+        ),
+    )
+}

@@ -1,0 +1,91 @@
+"""What a command reads: the machine, and the files that go with it."""
+
+from __future__ import annotations
+
+import hashlib
+from argparse import Namespace
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from ..errors import InputError
+from ..machine.demos import demo, demo_file
+from ..machine.machine import Machine
+
+ENDINGS = {"fixes": "toml", "readings": "csv", "crop": "toml"}
+DEMO = "demo:"
+
+
+class Inputs:
+    """The machine of a command line, and where its companions are.
+
+    Attributes
+    ----------
+    machine : Machine
+        As changed by `--change`.
+    read : list of dict
+        What was read, for the envelope: the machine first, then its companions with their `role`.
+    """
+
+    def __init__(self, args: Namespace) -> None:
+        self._args = args
+        name: str = args.machine
+        if name.startswith(DEMO):
+            self.machine = demo(name.removeprefix(DEMO))
+            self._place = demo_file(name.removeprefix(DEMO))
+        else:
+            self.machine = Machine.read(name)
+            self._place = Path(name)
+        self.read: list[dict[str, str]] = [{"file": name, "sha256": self.machine.sha256}]
+        change = getattr(args, "change", None)
+        if change:
+            try:
+                self.machine = self.machine.change(change)
+            except InputError as err:
+                raise err.at(place="--change") from None
+
+    def find(self, role: str) -> Path | None:
+        """The file that plays a role: the one named by the option, else one beside the machine file."""
+        named = getattr(self._args, role, None)
+        if named:
+            return Path(named)
+        ending = ENDINGS[role]
+        for name in (f"{self._place.stem}_{role}.{ending}", f"{role}.{ending}"):
+            place = self._place.with_name(name)
+            if place.is_file() and not (self.is_demo and name == f"{role}.{ending}"):
+                return place
+        return None
+
+    @property
+    def is_demo(self) -> bool:
+        """Whether the machine is one of the package's own."""
+        return str(self._args.machine).startswith(DEMO)
+
+    def companion(self, role: str, reader: Callable[[Path], Any]) -> Any:
+        """What `reader` makes of the file that plays a role.
+
+        Raises
+        ------
+        InputError
+            When there is no such file, saying where it was looked for.
+        """
+        place = self.find(role)
+        if place is None:
+            beside = f"{self._place.stem}_{role}.{ENDINGS[role]}"
+            raise InputError(
+                f"there is no file of {role} for {self._args.machine}",
+                place=f"--{role}",
+                allowed=f"name one with --{role} FILE, or put {beside!r} beside the machine file",
+            )
+        return self.take(role, place, reader)
+
+    def take(self, role: str, place: Path, reader: Callable[[Path], Any]) -> Any:
+        """What `reader` makes of a file, which is noted among what was read."""
+        found = reader(place)
+        try:
+            digest = hashlib.sha256(place.read_bytes()).hexdigest()
+        except OSError as err:
+            raise InputError(f"cannot be read: {err.strerror or err}", file=str(place)) from None
+        shown = place.name if self.is_demo and place.parent == self._place.parent else str(place)
+        self.read.append({"role": role, "file": shown, "sha256": digest})
+        return found
