@@ -139,18 +139,21 @@ AT_A_CORNER = ("stretch", "kink", "soiling", "mixing_effectiveness", "angle", "b
 
 
 @pytest.mark.parametrize("name", names())
-def test_derivatives_against_differences_of_full_solves(machines, states, name):
+def test_derivatives_against_differences_of_full_solves(machines, name):
     machine = machines[name]
+    if name == "bench":  # its fan runs at a point of its curve, where the second derivative jumps
+        machine = machine.change({"fan.speed": "x1.02"})
+    state = machine.solve()
     first, last = machine.layout.units[0].name, machine.layout.units[-1].name
     tapping = machine.layout.tappings[-1].name
     of = ["weakest vacuum", "shaft power", f"opening air {first}", f"duct air {last}", f"tapping {tapping}"]
     addresses = [a for a in machine.numbers if a.rpartition(".")[2] not in AT_A_CORNER]
-    answers, slopes = machine.jacobian(of, addresses, state=states[name])
-    whole, half = (differences(machine, of, addresses, step) for step in (1e-4, 5e-5))
+    answers, slopes = machine.jacobian(of, addresses, state=state)
+    whole, half = (differences(machine, of, addresses, step) for step in (8e-4, 4e-4))
     expected = (4.0 * half - whole) / 3.0
     size = np.array([abs(machine.numbers[a]) or 1e-2 for a in addresses])
     for words, answer, mine, theirs in zip(of, answers, slopes, expected, strict=True):
-        assert answer == states[name].ask(words)
+        assert answer == state.ask(words)
         largest = np.abs(theirs * size).max()
         wrong = np.abs(mine - theirs) * size / largest
         assert wrong.max() < 1e-6, (words, addresses[int(wrong.argmax())])
