@@ -11,6 +11,8 @@ from .system import System
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
+FEW = 1000
+"""Nodes up to which labels are handed on: loading the graph library takes longer than many such solves."""
 
 
 @dataclass(frozen=True)
@@ -74,16 +76,32 @@ def _patterns(system: System, shut: Mask | None, scenarios: int) -> tuple[list[M
 
 def connected(system: System, is_open: Mask) -> NDArray[np.intp]:
     """The piece that each node belongs to, joined by the open paths; held nodes are joined to outside."""
-    from scipy.sparse import csr_matrix
-    from scipy.sparse.csgraph import connected_components
-
     nodes = len(system.nodes)
     held = np.arange(system.free, nodes)
     i = np.concatenate([system.start[is_open], held])
     j = np.concatenate([system.finish[is_open], np.full(len(held), nodes - 1)])
+    if nodes <= FEW:
+        return _lowest_joined(nodes, i, j)
+    from scipy.sparse import csr_matrix
+    from scipy.sparse.csgraph import connected_components
+
     graph = csr_matrix((np.ones(len(i), dtype=bool), (i, j)), shape=(nodes, nodes))
     piece: NDArray[np.intp] = connected_components(graph, directed=False)[1].astype(np.intp)
     return piece
+
+
+def _lowest_joined(nodes: int, i: NDArray[np.intp], j: NDArray[np.intp]) -> NDArray[np.intp]:
+    """The lowest node that each node is joined to by the edges i, j: labels handed on until none changes."""
+    piece = np.arange(nodes)
+    while True:
+        lowest = np.minimum(piece[i], piece[j])
+        new = piece.copy()
+        np.minimum.at(new, i, lowest)
+        np.minimum.at(new, j, lowest)
+        new = new[new]
+        if np.array_equal(new, piece):
+            return piece
+        piece = new
 
 
 def _fed(
