@@ -41,7 +41,7 @@ def power_leak(flow: Any, air: Any, *, coefficient: Any, exponent: Any) -> tuple
     drop, slope, slope_in_density : arrays
         [Pa], [Pa s/kg], [Pa m3/kg]
 
-    Example: C = 0.003, n = 0.6 at 100 Pa let 0.0475 m3/s through.
+    Example: C = 0.003, n = 0.6 at 100 Pa let 0.04755 m3/s through.
     """
     inverse = 1.0 / air.density
     per_flow = inverse / coefficient
