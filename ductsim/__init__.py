@@ -26,8 +26,11 @@ if TYPE_CHECKING:
     from .machine.asked import add_word as add_word
     from .machine.changing import grid as grid
     from .machine.demos import demo as demo
+    from .machine.fixes import Fix as Fix
+    from .machine.fixes import read_fixes as read_fixes
     from .machine.layout import Layout as Layout
     from .machine.machine import Machine as Machine
+    from .machine.spreads import Spread as Spread
     from .machine.state import MachineState as MachineState
     from .network.network import Network as Network
     from .network.state import Outcome as Outcome
@@ -60,6 +63,10 @@ if TYPE_CHECKING:
     from .quantity import times as times
     from .result import Result as Result
     from .sources import SOURCES as SOURCES
+    from .studies.sampling import Ensemble as Ensemble
+    from .studies.sampling import ensemble as ensemble
+    from .studies.comparing import Comparison as Comparison
+    from .studies.comparing import compare as compare
 
 _MODULES = {
     "Air": "air",
@@ -106,10 +113,17 @@ _MODULES = {
     "Merge": "parts.tee",
     "Screen": "parts.screen",
     "Gate": "parts.gate",
+    "Fix": "machine.fixes",
+    "read_fixes": "machine.fixes",
+    "Comparison": "studies.comparing",
+    "compare": "studies.comparing",
     "si": "quantity",
     "times": "quantity",
     "Result": "result",
     "SOURCES": "sources",
+    "Ensemble": "studies.sampling",
+    "ensemble": "studies.sampling",
+    "Spread": "machine.spreads",
 }
 
 __all__ = ["__version__", *_MODULES]
