@@ -89,12 +89,16 @@ class Scatter:
 
 
 def default_spreads(machine: Machine) -> list[Spread]:
-    """The usual spread of every number that has one, as `describe()` lists them; lognormal."""
+    """The usual spread of every number that has one, as `describe()` lists them; lognormal.
+
+    The points of one curve scatter together: a curve may be high or low, but keeps its shape.
+    """
     out = []
     for address, value in machine.numbers.items():
         sd = spread_of(machine, address)
         if sd > 0.0 and np.all(np.not_equal(value, 0.0)):
-            out.append(Spread(address, "lognormal", sd))
+            curve, point, _ = address.partition("[")
+            out.append(Spread(address, "lognormal", sd, group=curve if point else ""))
     return out
 
 

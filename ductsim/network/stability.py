@@ -21,6 +21,8 @@ Array = NDArray[np.float64]
 
 RUN_UP_STEPS = 600
 POLISH_STEPS = 40
+PUSH = 0.01
+MOST_PATHS = 400  # above, eigenvalues cost more than they tell and the run-up itself is the evidence
 SAME = 1e-6  # of the largest flow: two points closer than this are one
 
 
@@ -37,6 +39,18 @@ def settle(eq: Equations, structure: Structure) -> Solved:
     """The points reached by running up from standstill, polished by Newton's method."""
     point, calm = run_up(eq, standstill(eq), structure.anchors, RUN_UP_STEPS, careful=True)
     out = iterate(eq, point, structure.anchors, POLISH_STEPS, damped=True)
+    tipping = [
+        s for s in range(eq.scenarios) if out.good[s] and not is_stable(eq.take([s]), out.point.take([s]))
+    ]
+    fans = eq.system.fan_rows
+    if tipping:  # a balance on a knife's edge: push it a little and let it run on
+        part, pushed = eq.take(tipping), out.point.take(tipping)
+        pushed.flow[fans] *= 1.0 + PUSH * np.arange(1, 1 + len(fans))[:, None]
+        anchors = None if structure.anchors is None else structure.anchors[:, tipping]
+        further, still = run_up(part, pushed, anchors, RUN_UP_STEPS, careful=True)
+        out.put(tipping, iterate(part, further, anchors, POLISH_STEPS, damped=True))
+        point.put(tipping, further)
+        calm[tipping] = still
     with np.errstate(all="ignore"):
         drift = np.abs(out.point.flow - point.flow).max(axis=0)
         near = drift <= 0.02 * np.abs(point.flow).max(axis=0)
@@ -48,9 +62,11 @@ def is_stable(eq: Equations, point: Point) -> bool:
     """True when a small disturbance of the flows dies out, by the eigenvalues of the linear system.
 
     The flows obey inertance x dm/dt = P_from - P_to - drop(m) with the nodes balanced; `eq` and `point`
-    hold one scenario.
+    hold one scenario. Networks of more than `MOST_PATHS` paths are taken as stable where a run-up ended.
     """
     system = eq.system
+    if system.paths > MOST_PATHS:
+        return True
     with np.errstate(all="ignore"):
         values = eq.evaluate(point.flow, np.nan_to_num(point.pressure), point.warmth)
     slope = np.diag(values.slope[:, 0])

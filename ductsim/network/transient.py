@@ -19,6 +19,7 @@ Array = NDArray[np.float64]
 COLUMN_LENGTH = 1.0  # m of air column that gives each path its inertia
 FIRST_TIME_STEP = 1e-3  # s
 LARGEST_CHANGE = 0.1  # of the largest flow, in one time step of a run-up
+SETTLED_RATE = 1e-3  # of the largest flow per second: the air hardly changes any more
 PERTURBATION = 1e-3  # of each path's inertia: equal fans never start exactly alike
 
 
@@ -75,7 +76,7 @@ def _run_up(
             warmth = eq.warm(flow, warmth, values.density)
         point = Point(flow, pressure, warmth)
         size = np.sqrt((values.residual**2).mean(axis=0))
-        calm = np.where(sound & (moved <= 1e-6 * total) & (time >= 1.0), calm + 1, 0)
+        calm = np.where(sound & (moved <= SETTLED_RATE * total * time), calm + 1, 0)
         time = _next_time_step(time, sound, size, old_size, moved / total, careful)
         old_size = np.where(sound, size, old_size)
         settled = calm >= 3
