@@ -12,13 +12,41 @@ from .constants import STILL
 _BEND = 0.25  # share of the density up to which the nozzle's static pressure acts unchanged
 
 
-def _exit_share(t: Any) -> tuple[Any, Any]:
-    """Share of its density that the nozzle's air loses, and the slope: t, bent below one half."""
-    if np.max(t) <= _BEND:
-        return t, 1.0
+def _loss(c: Any, u: Any, square: Any, still: Any) -> tuple[Any, Any]:
+    """A loss c u sqrt(u^2 + still) and its slope in u; `square` is u^2. Widest operands come first."""
+    root = square + still
+    root = np.sqrt(root, out=root) if isinstance(root, np.ndarray) else np.sqrt(root)
+    loss = c * u
+    loss *= root
+    gain = square / root
+    gain += root
+    return loss, c * gain
+
+
+def _exit_density(rho: Any, pull: Any, drop: Any) -> tuple[Any, Any, Any]:
+    """Density at the nozzle's exit where the suction's loss `drop` lowers the pressure by as much.
+
+    rho - pull drop, bent so that it never falls below half of rho. Also its slopes in drop and in rho.
+    """
+    loss = pull * drop
+    if np.max(loss) <= _BEND * np.min(rho):
+        return rho - loss, -pull, 1.0
+    t = loss / rho
     over = t > _BEND
-    bent = np.tanh((t - _BEND) / _BEND)
-    return np.where(over, _BEND + _BEND * bent, t), np.where(over, 1.0 - bent * bent, 1.0)
+    bent = np.tanh((np.maximum(t, _BEND) - _BEND) / _BEND)
+    share = np.where(over, _BEND + _BEND * bent, t)
+    slope = np.where(over, 1.0 - bent * bent, 1.0)
+    return rho * (1.0 - share), -pull * slope, 1.0 - share + slope * t
+
+
+def _momentum(c: Any, u: Any, square: Any) -> tuple[Any, Any]:
+    """The momentum c u^2 of a stream that enters, none of one that leaves; and its slope in u."""
+    if np.min(u) >= 0.0:
+        half = c * u
+        return c * square, half + half
+    inward = np.maximum(u, 0.0)
+    half = c * inward
+    return half * inward, half + half
 
 
 def jet_outside(flow: Any, air: Any, **c: Any) -> list[tuple[Any, str]]:
@@ -97,49 +125,32 @@ def jet(
     rho1, rho_s, rho_d = air.density
     beta = air.per_pressure[0] if isinstance(air.per_pressure, tuple) else air.per_pressure
     total = x + y
-    # the three losses; each is u sqrt(u^2 + e^2) times a constant over density
-    xx, yy, ss = x * x, y * y, total * total
-    root_x = np.sqrt(xx + (STILL * nozzle_area) ** 2)
-    root_y = np.sqrt(yy + (STILL * suction_area) ** 2)
-    root_s = np.sqrt(ss + (STILL * mixing_area) ** 2)
+    xx, yy = x * x, y * y
     inv_s, inv_d = 1.0 / rho_s, 1.0 / rho_d
     c_s = inv_s * ((0.5 + 0.5 * suction_loss) / (suction_area * suction_area))
+    suction, suction_y = _loss(c_s, y, yy, (STILL * suction_area) ** 2)
     c_d = inv_d * ((effectiveness - 0.5 + 0.5 * mixing_loss) / (mixing_area * mixing_area))
-    suction = c_s * y * root_y
-    suction_y = c_s * (root_y + yy / root_y)
-    mixed = c_d * total * root_s
-    mixed_s = c_d * (root_s + ss / root_s)
-    # density at the nozzle's exit and its slopes
-    share, share_slope = _exit_share(beta * suction / rho1)
-    rho_j = rho1 * (1.0 - share)
-    pull = beta * share_slope
+    mixed, mixed_s = _loss(c_d, total, total * total, (STILL * mixing_area) ** 2)
+    rho_j, j_drop, j_1 = _exit_density(rho1, beta, suction)
     inv_j = 1.0 / rho_j
-    # momentum of the streams that enter, and what the nozzle loses
-    x_in, y_in = np.maximum(x, 0.0), np.maximum(y, 0.0)
-    c_x = inv_j * (effectiveness * cosine / (nozzle_area * mixing_area))
-    c_y = inv_s * (effectiveness / (suction_area * mixing_area))
-    thrust_x, thrust_y = c_x * x_in, c_y * y_in
     c_n = inv_j * ((0.5 + 0.5 * nozzle_loss) / (nozzle_area * nozzle_area))
-    nozzle = c_n * x * root_x
-    thrust = thrust_x * x_in
-    entrained = thrust_y * y_in
+    nozzle, nozzle_x = _loss(c_n, x, xx, (STILL * nozzle_area) ** 2)
+    thrust, thrust_x = _momentum(inv_j * (effectiveness * cosine / (nozzle_area * mixing_area)), x, xx)
+    entrained, entrained_y = _momentum(inv_s * (effectiveness / (suction_area * mixing_area)), y, yy)
     d_out = mixed - thrust - entrained
-    thrust_x2, thrust_y2 = thrust_x + thrust_x, thrust_y + thrust_y
-    # slopes: first those at fixed rho_j, then through rho_j
-    by_j1 = (thrust - nozzle) * inv_j
-    by_j2 = thrust * inv_j
-    j_y = -pull * suction_y
-    s12 = mixed_s - thrust_y2 + by_j1 * j_y
-    s21 = mixed_s - thrust_x2
-    s11 = s21 + c_n * (root_x + xx / root_x)
-    s22 = suction_y + mixed_s - thrust_y2 + by_j2 * j_y
-    j_1 = 1.0 - share + share_slope * beta * suction / rho1
-    j_s = pull * suction * inv_s
-    q_s = entrained * inv_s
-    q_d = -mixed * inv_d
+    # slopes at a fixed density of the nozzle's air
+    s21 = mixed_s - thrust_x
+    s11 = s21 + nozzle_x
+    s12 = mixed_s - entrained_y
+    s22 = s12 + suction_y
+    # and what comes through that density, which goes with the suction's loss
+    by_j1, by_j2 = (thrust - nozzle) * inv_j, thrust * inv_j
+    j_y = j_drop * suction_y
+    j_s = -j_drop * suction * inv_s
+    q_s, q_d = entrained * inv_s, -mixed * inv_d
     return (
         (nozzle + d_out, suction + d_out),
-        ((s11, s12), (s21, s22)),
+        ((s11, s12 + by_j1 * j_y), (s21, s22 + by_j2 * j_y)),
         (
             (by_j1 * j_1, by_j1 * j_s + q_s, q_d),
             (by_j2 * j_1, by_j2 * j_s + q_s - suction * inv_s, q_d),
