@@ -43,6 +43,7 @@ node = "box"
 mass_flow = "0.1 kg/s"
 [crop]
 crop_yield = "0.4 kg/m2"
+row_spacing = "1 m"
 [[unknown]]
 number = "duct.length"
 low = "1 m"
