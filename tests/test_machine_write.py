@@ -50,8 +50,8 @@ low = "1 m"
 [[part]]
 name = "duct"
 kind = "duct"
-from = "tank"
-to = "box"
+from = "box"
+to = "tank"
 length = "3.3 ft"
 width = "8 in"
 height = "0.1 m"
@@ -61,14 +61,14 @@ bends = [{ angle = "33 deg", style = "mitre" }, { angle = 1.5, radius = "1 ft", 
 [[part]]
 name = "leak"
 kind = "leak"
-from = "box"
-to = "outside"
+from = "outside"
+to = "box"
 coefficient = 0.01
 exponent = 0.65
 [[tapping]]
 name = "hole"
 path = "duct"
-end = "to"
+end = "from"
 area = "1 ft2"
 access = "unreachable"
 minutes = "7 min"
@@ -76,8 +76,8 @@ note = "high up"
 [[unit]]
 name = "one"
 vacuum_at = "hole"
-duct = "leak"
-openings = ["duct"]
+duct = "duct"
+openings = ["leak"]
 note = "the only one"
 """
 
