@@ -110,20 +110,26 @@ def power_coefficients(flow: list[Any], power: list[Any]) -> dict[str, Any]:
     """Coefficients of the shaft-power curve, held constant beyond its ends, for `power_by_curve`."""
     pieces, _, _ = cubic_pieces(flow, power)
     ends = [(power[0], 0.0, 0.0, 0.0), *pieces, (power[-1], 0.0, 0.0, 0.0)]
-    return {f"{n}{i}": v for i, piece in enumerate(ends) for n, v in zip("efgh", piece, strict=True)}
+    return {f"{n}_{i}": v for i, piece in enumerate(ends) for n, v in zip("efgh", piece, strict=True)}
 
 
-def _pieces_at(volume: Any, speed: Any, c: dict[str, Any], names: tuple[str, ...], sep: str) -> list[Any]:
+_LETTERS = ("abcd", "efgh")
+_KNOTS = tuple(f"flow_{i}" for i in range(64))
+_PIECES = {letters: tuple(tuple(f"{n}_{i}" for n in letters) for i in range(65)) for letters in _LETTERS}
+
+
+def _pieces_at(volume: Any, speed: Any, c: dict[str, Any], letters: str) -> list[Any]:
     """The coefficients of the piece in which each volume flow lies."""
-    out = [c[f"{n}{sep}0"] for n in names]
-    i = 0
-    while f"flow_{i}" in c:
-        over = volume > speed * c[f"flow_{i}"]
-        i += 1
-        if np.all(over):
-            out = [c[f"{n}{sep}{i}"] for n in names]
-        elif np.any(over):
-            out = [np.where(over, c[f"{n}{sep}{i}"], old) for n, old in zip(names, out, strict=True)]
+    names = _PIECES[letters]
+    out = [c[n] for n in names[0]]
+    for i, knot in enumerate(_KNOTS, start=1):
+        if knot not in c:
+            break
+        over = np.greater(volume, speed * c[knot])
+        if over.all():
+            out = [c[n] for n in names[i]]
+        elif over.any():
+            out = [np.where(over, c[n], old) for n, old in zip(names[i], out, strict=True)]
         else:
             break
     return out
@@ -183,7 +189,7 @@ def fan(flow: Any, air: Any, *, speed: Any, curve_density: Any, creep: Any, **c:
     """
     rho = air.density
     volume = flow / rho
-    a, b, cc, d = _pieces_at(volume, speed, c, ("a", "b", "c", "d"), "_")
+    a, b, cc, d = _pieces_at(volume, speed, c, "abcd")
     # where the fan stands still every piece in use has d = 0, so the guard changes nothing
     cubic = d * volume / np.maximum(speed, 1e-300)
     inverse = 1.0 / curve_density
@@ -208,7 +214,7 @@ def power_by_efficiency(flow: Any, density: Any, *, efficiency: Any, **c: Any) -
         The other coefficients of `fan`.
     """
     volume = flow / density
-    a, b, cc, d = _pieces_at(volume, c["speed"], c, ("a", "b", "c", "d"), "_")
+    a, b, cc, d = _pieces_at(volume, c["speed"], c, "abcd")
     speed = c["speed"]
     cubic = d * volume / np.maximum(speed, 1e-300)
     rise = density / c["curve_density"] * (a * speed * speed + volume * (b * speed + volume * (cc + cubic)))
@@ -231,6 +237,6 @@ def power_by_curve(flow: Any, density: Any, **c: Any) -> Any:
     """
     volume = flow / density
     speed = c["speed"]
-    e, f, g, h = _pieces_at(volume, speed, c, ("e", "f", "g", "h"), "")
+    e, f, g, h = _pieces_at(volume, speed, c, "efgh")
     cube = speed * (speed * (e * speed + f * volume) + g * volume * volume) + h * volume**3
     return density / c["curve_density"] * cube
