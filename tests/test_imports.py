@@ -1,0 +1,27 @@
+"""What is loaded when: the first answer needs no tables, no plots, no optimiser."""
+
+import subprocess
+import sys
+
+import pytest
+
+HEAVY = ("matplotlib", "pandas", "pint", "scipy.optimize", "scipy.interpolate", "jinja2", "fluids", "tomli_w")
+PROGRAM = "import sys, ductsim as ds\n{}\nprint([name for name in {!r} if name in sys.modules])"
+
+
+@pytest.mark.parametrize(
+    "lines",
+    [
+        "",
+        "ds.Machine, ds.Fan, ds.Network",
+        "print(*ds.demo('picker').solve().sentences()[:1], file=sys.stderr)",
+        "ds.demo('picker').change({'hose 3.length': [1.0, 2.0]}).solve().rows()",
+        "ds.demo('suction').solve().fan_rows()",
+    ],
+)
+def test_heavy_libraries_stay_out(lines):
+    done = subprocess.run(
+        [sys.executable, "-c", PROGRAM.format(lines, HEAVY)], capture_output=True, text=True, check=False
+    )
+    assert done.returncode == 0, done.stderr
+    assert done.stdout.strip() == "[]"
