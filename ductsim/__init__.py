@@ -63,10 +63,12 @@ if TYPE_CHECKING:
     from .quantity import times as times
     from .result import Result as Result
     from .sources import SOURCES as SOURCES
-    from .studies.sampling import Ensemble as Ensemble
-    from .studies.sampling import ensemble as ensemble
     from .studies.comparing import Comparison as Comparison
     from .studies.comparing import compare as compare
+    from .studies.sampling import Ensemble as Ensemble
+    from .studies.sampling import ensemble as ensemble
+    from .studies.sweeping import Sweep as Sweep
+    from .studies.sweeping import sweep as sweep
 
 _MODULES = {
     "Air": "air",
@@ -117,6 +119,8 @@ _MODULES = {
     "read_fixes": "machine.fixes",
     "Comparison": "studies.comparing",
     "compare": "studies.comparing",
+    "Sweep": "studies.sweeping",
+    "sweep": "studies.sweeping",
     "si": "quantity",
     "times": "quantity",
     "Result": "result",

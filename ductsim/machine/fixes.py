@@ -232,11 +232,7 @@ class Task:
     @cached_property
     def cautions(self) -> list[str]:
         """What to beware of: by what the fix touches, by its own words, the constant sentence last."""
-        kinds = {name: entry.form.part.kind for name, entry in self.layout.part.items()}
-        tags: list[str] = []
-        for address in self.effects:
-            thing, _, leaf = address.partition(".")
-            tags += _work(kinds, self.layout, thing, leaf)
+        tags = [tag for address in self.effects for tag in work_on(self.layout, address)]
         tags += [WORK_ON_KIND.get(part.kind, "part") for part in self.parts.values()]
         own = [word for word in self.fix.caution if word not in TAGS and word not in CAUTIONS]
         tags += [word for word in self.fix.caution if word not in own]
@@ -244,13 +240,14 @@ class Task:
         return [*known, *own, always]
 
 
-def _work(kinds: Mapping[str, str], layout: Layout, thing: str, leaf: str) -> list[str]:
-    """The kinds of work behind a change of one number."""
+def work_on(layout: Layout, address: str) -> list[str]:
+    """The kinds of work, keys of `ductsim.cautions.TAGS`, behind a change of one number."""
+    thing, _, leaf = address.partition(".")
     if thing in layout.drive:
         return ["speed"] if leaf == "engine_speed" else ["pulley"] if leaf != "available_power" else []
-    kind = kinds.get(thing)
-    if kind is None:  # weather, tappings, held nodes: nothing to be done by hand
+    if thing not in layout.part:  # weather, tappings, held nodes: nothing to be done by hand
         return []
+    kind = layout.part[thing].form.part.kind
     if kind == "fan":
         return [WORK_ON_FAN.get(leaf, "part")]
     return [WORK_ON_KIND.get(kind, "part")]
