@@ -135,7 +135,7 @@ COMMANDS = {
         ),
         Command(
             "check",
-            "is the machine file right: every number, given or default; readings held against it",
+            "every number of the machine, given or default; readings held against it",
             "ductsim check demo:picker",
             _check_options,
             _check,

@@ -9,7 +9,7 @@ from collections.abc import Callable, Sequence
 from typing import Any, NoReturn
 
 from ..errors import InputError, UnknownName, shown
-from ..quantity import SYSTEMS
+from ..measures import SYSTEMS
 
 
 class _Help(argparse.RawDescriptionHelpFormatter):

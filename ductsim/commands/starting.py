@@ -177,14 +177,14 @@ COMMANDS = {
     for c in (
         Command(
             "demo",
-            "the invented machines that come with ductsim; write one to a folder of your own",
+            "the invented machines; write one to a folder of your own",
             "ductsim demo picker my-machine",
             _demo_options,
             _demo,
         ),
         Command(
             "laws",
-            "every law: its equation, where it holds, its sources, and published values beside ours",
+            "every law, its equation and sources; published values beside ours",
             "ductsim laws",
             _laws_options,
             _laws,

@@ -35,6 +35,7 @@ SUITED = {  # a number below the limit reads better in the smaller measure
     "m2": (0.1, "cm2"),
 }
 HTML_ROWS = 40
+LONGEST_WORD = 30  # characters of a word that are kept together where room is short
 HIGHEST = 6  # lines that a row may take before long texts are set as small pages
 
 
@@ -101,10 +102,10 @@ def _column(key: str, rows: Sequence[Row], measures: str, own: bool) -> Column:
     name, measure = key_measure(key)
     if not measure:
         if _is_share(key) and all(_is_number(v) or v is None for v in values):
-            return Column(key, _words(key), "%", [None if v is None else 100.0 * v for v in values])
+            return Column(key, _words(key), "%", [None if v is None else plain(100.0 * v) for v in values])
         return Column(key, _words(key), "", values)
     label = display_measure(measure, measures)
-    cells = [convert(value, measure, label) if _is_number(value) else value for value in values]
+    cells = [plain(convert(value, measure, label)) if _is_number(value) else value for value in values]
     return Column(key, _words(name), label, cells)
 
 
@@ -118,7 +119,7 @@ def _words(key: str) -> str:
 
 def _own_measure(row: Row, measures: str) -> str:
     """The measure in which a row of unlike quantities shows its value."""
-    measure, value = row.get("measure") or "", plain(row.get("value"))
+    measure, value = str(row.get("measure") or ""), plain(row.get("value"))
     if isinstance(value, list):
         value = max(filter(_is_number, value), default=None)
     if measure in SUITED and _is_number(value) and abs(value) < SUITED[measure][0]:
@@ -135,7 +136,7 @@ def _in_own(value: Any, row: Row, key: str, measures: str) -> Any:
         return ", ".join(str(_in_own(item, row, key, measures)).replace(",", "") for item in value)
     if not _is_number(value):
         return value
-    measure, label = row.get("measure") or "", _own_measure(row, measures)
+    measure, label = str(row.get("measure") or ""), _own_measure(row, measures)
     if label != measure:
         shown = convert(value, measure, label)
         if key in OWN_DIFFERENCE:
@@ -258,11 +259,10 @@ class _Laid:
         self.words, self.measure = column.words, column.measure
         body = max(map(_wide, [*self.cells, self.measure]))
         self.width = max(body, _wide(self.words))  # all on one line
-        self.narrow = max(body, max(map(_wide, self.words.split()), default=0))  # its words below each other
+        word = max(map(_wide, self.words.split()), default=0)
+        self.narrow = max(body, min(word, LONGEST_WORD))  # its words below each other
         longest = max((_wide(word) for cell in self.cells for word in cell.split()), default=0)
-        self.least = (
-            self.narrow if self.right else min(self.narrow, max(14, min(longest, 30)))
-        )  # cells broken
+        self.least = self.narrow if self.right else min(self.narrow, max(14, min(longest, LONGEST_WORD)))
 
     def header(self) -> list[str]:
         lines = textwrap.wrap(self.words, self.width, break_long_words=True) or [""]

@@ -1,0 +1,196 @@
+"""The command line and the world: files, JSON, terminals, processes."""
+
+import io
+import json
+import os
+import subprocess
+import sys
+
+import jsonschema
+import pytest
+from command_line import in_a_process
+
+import ductsim as ds
+from ductsim import cli
+from ductsim.commands import console
+from ductsim.commands.files import whole_file
+from ductsim.show.envelope import dumps, envelope, error, schema
+from ductsim.show.tables import WIDTH
+
+# ---- files
+
+
+def test_no_file_is_left_half_written(tmp_path):
+    place = tmp_path / "page.html"
+    place.write_text("old")
+
+    def break_off():
+        with whole_file(place) as temporary:
+            temporary.write_text("new, but")
+            raise RuntimeError
+
+    with pytest.raises(RuntimeError):
+        break_off()
+    assert place.read_text() == "old"
+    assert list(tmp_path.iterdir()) == [place]
+    with whole_file(place) as temporary:
+        temporary.write_text("new")
+    assert place.read_text() == "new"
+    assert list(tmp_path.iterdir()) == [place]
+
+
+def test_files_that_cannot_be_written(tmp_path):
+    with pytest.raises(ds.InputError, match="is a folder"), whole_file(tmp_path):
+        pass
+    with pytest.raises(ds.InputError, match="cannot be written"), whole_file(tmp_path / "no" / "page.html"):
+        pass
+
+
+# ---- the envelope
+
+
+def test_the_schema_is_itself_valid():
+    jsonschema.Draft202012Validator.check_schema(schema())
+
+
+@pytest.mark.parametrize(
+    "spoilt",
+    [
+        {"weakest": None},
+        {"format": 2},
+        {"measures": "SI"},
+        {"tables": {"a": [1]}},
+        {"answer": "text"},
+        {"more": 1},
+    ],
+)
+def test_the_schema_refuses_other_envelopes(spoilt):
+    good = envelope(
+        "solve", [{"file": "x", "sha256": "0" * 64}], "metric", ["An answer."], tables={"a": [{"b": 1}]}
+    )
+    jsonschema.validate(good, schema())
+    with pytest.raises(jsonschema.ValidationError):
+        jsonschema.validate(good | spoilt, schema())
+
+
+@pytest.mark.parametrize(
+    ("problem", "fields"),
+    [
+        (ds.InputError("bad", place="p", allowed="a", nearest="n", file="f"), ["f", "p", "bad", "a", "n"]),
+        (ds.NoOperatingPoint("none", node="box", remedy="open it"), ["", "box", "none", "open it", ""]),
+        (ds.DuctsimError("else"), ["", "", "else", "", ""]),
+        (ValueError("odd"), ["", "", "ValueError: odd", "", ""]),
+    ],
+)
+def test_errors_in_json(problem, fields):
+    told = error(problem)
+    jsonschema.validate(told, schema())
+    assert list(told["error"].values()) == fields
+    assert json.loads(dumps(told)) == told
+
+
+def test_what_else_was_read_is_in_the_envelope():
+    told = envelope(
+        "compare",
+        [{"file": "m", "sha256": "0" * 64}, {"role": "fixes", "file": "f", "sha256": "1" * 64}],
+        "metric",
+        ["An answer."],
+    )
+    jsonschema.validate(told, schema())
+    assert told["input"]["with"] == [{"role": "fixes", "file": "f", "sha256": "1" * 64}]
+
+
+# ---- the terminal
+
+
+class Terminal(io.StringIO):
+    def isatty(self):
+        return True
+
+
+def test_colours_only_on_a_terminal_that_wants_them(monkeypatch):
+    for name in ("NO_COLOR", "TERM"):
+        monkeypatch.delenv(name, raising=False)
+    monkeypatch.setenv("TERM", "xterm")
+    assert console.colour(Terminal())
+    assert not console.colour(io.StringIO())
+    monkeypatch.setenv("TERM", "dumb")
+    assert not console.colour(Terminal())
+    monkeypatch.setenv("TERM", "xterm")
+    monkeypatch.setenv("NO_COLOR", "1")
+    assert not console.colour(Terminal())
+    closed = Terminal()
+    closed.close()
+    assert not console.colour(closed)
+
+
+def test_the_page_fits_a_narrow_terminal(monkeypatch):
+    monkeypatch.setenv("COLUMNS", "72")
+    assert console.width(Terminal()) == 72
+    monkeypatch.setenv("COLUMNS", "300")
+    assert console.width(Terminal()) == WIDTH
+    monkeypatch.setenv("COLUMNS", "10")
+    assert console.width(Terminal()) == console.NARROWEST
+    assert console.width(io.StringIO()) == WIDTH
+
+
+def test_bold_is_the_answer_only(monkeypatch):
+    monkeypatch.setattr(sys, "stdout", Terminal())
+    monkeypatch.setenv("TERM", "xterm")
+    monkeypatch.setenv("COLUMNS", "100")
+    monkeypatch.delenv("NO_COLOR", raising=False)
+    assert cli.main(["solve", "demo:bench"]) == 0
+    shown = sys.stdout.getvalue()
+    assert shown.startswith("\033[1mUnit ")
+    assert shown.count("\033[1m") == shown.count("\033[0m")
+
+
+def test_a_sign_of_life_only_on_a_terminal(monkeypatch):
+    monkeypatch.setattr(console, "FIRST_SIGN", 0.01)
+    for stream, told in ((Terminal(), True), (io.StringIO(), False)):
+        with console.sign_of_life("ductsim fit", stream):
+            for _ in range(200):
+                if "ductsim fit ... " in stream.getvalue() or not told:
+                    break
+                console.time.sleep(0.01)
+        assert ("ductsim fit ... " in stream.getvalue()) == told
+        assert stream.getvalue() == "" or stream.getvalue().endswith("\r")
+
+
+# ---- as a process
+
+
+def test_module_and_console_say_the_same():
+    told = in_a_process("solve", "demo:bench", env={**os.environ, "PYTHONIOENCODING": "ascii"})
+    assert told.returncode == 0
+    assert told.stderr == b""
+    assert told.stdout.decode("utf-8").startswith("Unit ")
+    wrong = in_a_process("solve", "nowhere.toml")
+    assert wrong.returncode == 2
+    assert wrong.stderr.decode().startswith("ductsim: nowhere.toml: no such machine file")
+
+
+def test_nobody_reading_is_no_trouble():
+    read, write = os.pipe()
+    os.close(read)
+    with os.fdopen(write, "wb") as out:
+        told = subprocess.run(
+            [sys.executable, "-m", "ductsim", "check", "demo:picker"],
+            stdout=out,
+            stderr=subprocess.PIPE,
+            check=False,
+            timeout=120,
+        )
+    assert told.stderr == b""
+    assert told.returncode == 141
+
+
+def test_solve_loads_no_tables_plots_or_optimizers():
+    code = (
+        "import sys; from ductsim.cli import main; status = main(['solve', 'demo:picker']); "
+        "heavy = {'matplotlib', 'pandas', 'pint', 'fluids', 'jinja2', 'scipy.optimize', "
+        "'scipy.interpolate'}; "
+        "sys.exit(status or ','.join(sorted(heavy & set(sys.modules))) or 0)"
+    )
+    told = subprocess.run([sys.executable, "-c", code], capture_output=True, check=False, timeout=120)
+    assert (told.returncode, told.stderr) == (0, b"")
