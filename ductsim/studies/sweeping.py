@@ -7,6 +7,7 @@ import warnings
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -27,6 +28,7 @@ from ..result import Result
 Array = NDArray[np.float64]
 SPECIFIC_CONSUMPTION = si("230 g/kWh", "kg/J")
 """Fuel per work at the shaft [kg/J] where none is stated: a diesel engine at part load, from memory."""
+SUITED = {"m": (0.5, "mm"), "m2": (0.1, "cm2")}
 SPLIT = 16
 ROUNDS = 4  # an interval is split four times by sixteen: the change is found to 1/65,536 of it
 SELDOM = 0.05
@@ -154,9 +156,8 @@ class Sweep(Result):
         units = [unit.name for unit in self.machine.layout.units]
 
         def matrix(value: Any) -> Array:
-            return np.array(
-                np.broadcast_to(value, len(self.values) * self.machines).reshape(-1, self.machines)
-            )
+            every = np.broadcast_to(value, len(self.values) * self.machines)
+            return np.array(every.reshape(-1, self.machines))
 
         self.answers = {words: matrix(state.ask(words)) for words in self.of}
         self.vacuum = {unit: matrix(state.vacuum[unit]) for unit in units}
@@ -168,12 +169,13 @@ class Sweep(Result):
         self.passed = [""] * len(self.values)
         for limit in limits_of(state):
             over = limit.passed.reshape(-1, self.machines)
-            for v in np.flatnonzero(over.mean(axis=1) > SELDOM):
+            for v in map(int, np.flatnonzero(over.mean(axis=1) > SELDOM)):
                 words = limit.sentence(v * self.machines + int(over[v].argmax()))
                 self.passed[v] = f"{self.passed[v]}; {words}" if self.passed[v] else words
         solved = np.broadcast_to(state.solved, len(self.values) * self.machines).reshape(-1, self.machines)
         self._unsolved = np.flatnonzero(~solved.any(axis=1))
-        self._found = state.notes
+        limited = [limit.name for limit in limits_of(state) if limit.passed.any()]
+        self._found = [note for note in state.notes if not _says_limit(note, limited)]
 
     def _weakest_of(self, state: MachineState, count: int) -> list[str]:
         if not self.machine.layout.units:
@@ -208,22 +210,30 @@ class Sweep(Result):
     @property
     def name(self) -> str:
         """What is swept, in words."""
-        return listed(self.addresses) if len(self.addresses) <= 3 else f"{len(self.addresses)} numbers"
+        return (
+            listed(self.addresses) if len(self.addresses) <= 3 else f"{len(self.addresses)} numbers at once"
+        )
 
     def shown_value(self, value: float, measures: str = "metric") -> str:
         """A value as a sentence says it."""
         if self.scaled:
             return f"x{value:.4g}"
-        return said(value, self.measure, measures, 4)
+        return said(value, self._suited, measures, 4)
+
+    @property
+    def _suited(self) -> str:
+        """The metric measure that suits the values: mm for small lengths, cm2 for small areas."""
+        limit, small = SUITED.get(self.measure, (0.0, ""))
+        return small if float(np.abs(self.values).max()) < limit else display_measure(self.measure)
 
     def _key(self) -> str:
         if self.scaled:
             return "factor"
         leaf = self.addresses[0].rpartition(".")[2]
-        return measure_key(re.sub(r"\W+", "_", leaf).strip("_"), display_measure(self.measure))
+        return measure_key(re.sub(r"\W+", "_", leaf).strip("_"), self._suited)
 
     def _value(self, value: float) -> float:
-        return value if self.scaled else float(from_si(value, display_measure(self.measure)))
+        return value if self.scaled else float(from_si(value, self._suited))
 
     def rows(self) -> list[dict[str, Any]]:
         """A row for each value: the answers, the weakest unit and its air, power, fuel, limits passed.
@@ -292,20 +302,17 @@ class Sweep(Result):
             answer = self.answers[asked.of]
             ends = [said(_quantile(answer[v], 0.5), asked.measure, measures) for v in (first, last)]
             out.append(
-                f"While {self.name} goes from {low} to {high}, "
+                f"While {self.name} {'go' if len(self.addresses) > 1 else 'goes'} from {low} to {high}, "
                 f"the {asked.label} goes from {ends[0]} to {ends[1]}."
             )
             out += self._best(asked, measures)
         out += self._about_weakest(measures)
         if self.power.any():
             power, fuel = (
-                [float(_quantile(x[v], 0.5)) for v in (first, last)] for x in (self.power, self.fuel)
+                " to ".join(said(_quantile(values[v], 0.5), measure, measures) for v in (first, last))
+                for values, measure in ((self.power, "W"), (self.fuel, "kg/h"))
             )
-            burnt = [said(3600.0 * x, "kg/h", measures) for x in fuel]
-            out.append(
-                f"The fans take {said(power[0], 'W', measures)} to {said(power[1], 'W', measures)} at the shaft, "
-                f"{burnt[0]} to {burnt[1]} of fuel."
-            )
+            out.append(f"The fans take {power} at the shaft, {fuel} of fuel.")
         return out + self._about_limits(measures)
 
     def _best(self, asked: Question, measures: str) -> list[str]:
@@ -339,7 +346,7 @@ class Sweep(Result):
         if not bad:
             return []
         values = [self.shown_value(self.values[v], measures) for v in bad]
-        where = values[0] if len(bad) == 1 else f"{values[0]} and {len(bad) - 1} more values"
+        where = values[0] if len(bad) == 1 else f"{values[0]} and at {len(bad) - 1} more of the values"
         return [f"Not allowed at {where}: {self.passed[bad[0]]}."]
 
     @cached_property
@@ -364,7 +371,12 @@ class Sweep(Result):
 
 
 def _steps_that_change(points: Sequence[tuple[float, str]]) -> list[tuple[Any, Any]]:
-    return [(a, b) for a, b in zip(points, points[1:], strict=False) if a[1] != b[1]]
+    return [(a, b) for a, b in pairwise(points) if a[1] != b[1]]
+
+
+def _says_limit(note: str, names: Iterable[str]) -> bool:
+    """Whether a note only repeats that a limit is passed."""
+    return any(name in note for name in names) and ("highest speed" in note or "the drive has" in note)
 
 
 def _quantile(values: Array, share: float) -> float:
@@ -388,9 +400,10 @@ def _values(machine: Machine, addresses: Sequence[str], given: Any) -> tuple[boo
     items = given.factor if isinstance(given, Times) else given
     if isinstance(items, (str, bytes, int, float)):
         items = [items]
-    if not isinstance(items, Iterable) or np.ndim(np.asarray(items, dtype=object)) != 1 or not len(items):  # type: ignore[arg-type]
+    items = list(items) if isinstance(items, Iterable) else []
+    if not items:
         raise InputError(
-            f"{shown(given)} is no list of values", place="values", allowed="a list or 1-D array"
+            f"{shown(given)} is no list of values", place="values", allowed="a list or a 1-D array"
         )
     measure = machine.layout.declared[addresses[0]].measure
     for address in addresses:
