@@ -1,0 +1,156 @@
+"""Plots of everything that a study returns: one function for each, found by the name of its class.
+
+`draw(result, ax=None)` is what a result's `plot` calls. With no Axes given, a figure is made that a notebook
+or a window shows; `figure_of` and `save` make one for a file, which no window ever sees.
+"""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from collections.abc import Callable
+from importlib import import_module
+from pathlib import Path
+from typing import Any
+
+from ..errors import InputError, UnknownName
+from ..quantity import display_measure
+from . import style
+
+Draw = Callable[[Any, Any, str], Any]
+
+# Class -> {word: (module, function, size)}; the first word is the plot drawn when none is asked for.
+PLOTS: dict[str, dict[str, tuple[str, str]]] = {
+    "Machine": {"drawing": ("drawing", "draw_machine")},
+    "MachineState": {
+        "units": ("plots_machine", "units"),
+        "fans": ("plots_machine", "fan_curves"),
+        "drawing": ("drawing", "draw_machine"),
+    },
+    "Sensitivity": {
+        "elasticity": ("plots_machine", "elasticities"),
+        "spread": ("plots_machine", "effects_of_spread"),
+    },
+    "Comparison": {
+        "gains": ("plots_fixes", "gains"),
+        "front": ("plots_fixes", "front"),
+        "units": ("plots_fixes", "units_after"),
+    },
+    "Ensemble": {
+        "answers": ("plots_sample", "answers"),
+        "weakest": ("plots_sample", "weakest"),
+        "shares": ("plots_sample", "shares"),
+    },
+}
+ENDINGS = ("png", "svg", "pdf")
+
+
+def draw(result: Any, ax: Any = None, what: str = "", measures: str = "metric") -> Any:
+    """Draw a result.
+
+    Parameters
+    ----------
+    result : Result, Machine or MachineState
+        What a study returned, or a machine, whose air path is drawn.
+    ax : Axes, optional
+        Where to draw. By default a new figure that a notebook or a window shows.
+    what : str
+        Which of its plots, where a result has several; by default the first of `kinds(result)`.
+    measures : str
+        "metric" or "inch".
+
+    Returns
+    -------
+    Axes
+
+    Raises
+    ------
+    InputError
+        For something that has no plot, and for an unknown plot (UnknownName).
+    """
+    function = _function(result, what)
+    display_measure("m", measures)  # refuses an unknown system before anything is drawn
+    with style.own():
+        if ax is None:
+            if function.__name__ == "draw_machine":
+                return function(result, None, measures)
+            ax = style.shown_axes(*size_of(result, what))
+        function(result, ax, measures)
+    return ax
+
+
+def figure_of(result: Any, what: str = "", measures: str = "metric") -> Any:
+    """The plot of a result as a matplotlib Figure that belongs to no window; see `draw`."""
+    function = _function(result, what)
+    display_measure("m", measures)
+    with style.own():
+        if function.__name__ == "draw_machine":
+            from .drawing import figure_of as drawn
+
+            return drawn(result, measures)
+        figure = style.figure(*size_of(result, what))
+        function(result, figure.add_subplot(), measures)
+    return figure
+
+
+def save(result: Any, path: str | os.PathLike[str], what: str = "", measures: str = "metric") -> None:
+    """Write the plot of a result to a file that ends in .png, .svg or .pdf, whole or not at all.
+
+    Raises
+    ------
+    InputError
+        For another ending, and where nothing can be written; and see `draw`.
+    """
+    place = Path(path)
+    ending = place.suffix.lstrip(".").lower()
+    if ending not in ENDINGS:
+        raise InputError(
+            f"pictures of kind {ending!r} are not drawn",
+            file=str(path),
+            allowed=f"one of {', '.join(ENDINGS)}",
+        )
+    figure = figure_of(result, what, measures)
+    temporary = ""
+    try:
+        handle, temporary = tempfile.mkstemp(dir=place.parent, suffix=place.suffix)
+        os.close(handle)
+        with style.own():
+            figure.savefig(temporary)
+        os.replace(temporary, place)
+    except OSError as err:
+        raise InputError(f"cannot be written: {err.strerror or err}", file=str(path)) from None
+    finally:
+        Path(temporary).unlink(missing_ok=True) if temporary else None
+
+
+def kinds(result: Any) -> list[str]:
+    """The words for the plots that a result has, the usual one first; none for what cannot be drawn."""
+    for cls in type(result).__mro__:
+        if cls.__name__ in PLOTS:
+            return list(PLOTS[cls.__name__])
+    return []
+
+
+def size_of(result: Any, what: str = "") -> tuple[float, float]:
+    """Width and height that suit a plot [in]: higher with more rows to show."""
+    module, function = _entry(result, what)
+    sizes = getattr(import_module(f".{module}", __package__), "SIZES", {})
+    size = sizes.get(function, (style.WIDTH, 3.0))
+    return size(result) if callable(size) else size
+
+
+def _entry(result: Any, what: str) -> tuple[str, str]:
+    words = kinds(result)
+    if not words:
+        raise InputError(
+            f"a {type(result).__name__} has no plot", place="plot", allowed=f"one of {', '.join(PLOTS)}"
+        )
+    if what and what not in words:
+        raise UnknownName.of("plot", what, words, place="plot")
+    own = next(PLOTS[cls.__name__] for cls in type(result).__mro__ if cls.__name__ in PLOTS)
+    return own[what or words[0]]
+
+
+def _function(result: Any, what: str) -> Draw:
+    module, name = _entry(result, what)
+    return getattr(import_module(f".{module}", __package__), name)
