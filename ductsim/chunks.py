@@ -102,15 +102,14 @@ class Folder:
 
     def load(self, index: int) -> Chunk | None:
         """A chunk that is there and whole, else None."""
+        from io import BytesIO
+        from zipfile import BadZipFile
+
         try:
-            with np.load(self._file(index), allow_pickle=False) as data:
+            with np.load(BytesIO(self._file(index).read_bytes()), allow_pickle=False) as data:
                 return {name: data[name] for name in data.files}
-        except (OSError, ValueError, EOFError, KeyError):
+        except (OSError, ValueError, EOFError, KeyError, BadZipFile):
             return None
-        except Exception as err:
-            if type(err).__name__ == "BadZipFile":
-                return None
-            raise
 
     def save(self, index: int, chunk: Chunk) -> None:
         """Write a chunk whole or not at all."""
