@@ -10,6 +10,7 @@ import os
 import sys
 import warnings
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 from . import __version__
@@ -135,6 +136,8 @@ def _show(chosen: Command, answer: Answer, args: Any, heard: list[str]) -> None:
 
         sys.stdout.write(dumps(document(answer, chosen.name, measures, heard)) + "\n")
         return
+    if args.all:
+        answer = replace(answer, tables=None, most=None)
     out = sys.stdout
     sys.stdout.write(page(answer, measures, heard, console.width(out), console.colour(out)))
 

@@ -262,3 +262,99 @@ def test_every_name_has_its_command():
 
 def test_an_answer_needs_no_more_than_a_result():
     assert Answer(result=None, inputs=None).tables is None
+
+
+# ---- compare, sweep
+
+
+def test_compare_finds_the_fixes_beside_the_machine(run):
+    status, out, err = run("compare", "demo:picker", "--budget", "45 min")
+    assert (status, err) == (0, "")
+    assert "seal hatch 4" in out.split("\n\n")[0]
+    assert "\nFixes\n" in out
+    assert "\nCautions\n- Stop the engine" in out
+    assert out.endswith("Read: demo:picker, fixes picker_fixes.toml.\n")
+    _, out, _ = run("compare", "demo:picker", "--budget", "45", "--json")
+    told = json.loads(out)
+    jsonschema.validate(told, schema())
+    fixes = ds.read_fixes(demo_file("picker").with_name("picker_fixes.toml"))
+    found = ds.compare(ds.demo("picker"), fixes, budget=45.0)
+    assert told["tables"] == {name: json_rows(rows) for name, rows in found.tables().items()}
+    assert told["cautions"] == list(found.cautions)
+    assert told["weakest"] == "4"
+    (other,) = told["input"]["with"]
+    assert other["role"] == "fixes"
+    assert len(other["sha256"]) == 64
+
+
+def test_every_table_in_full_when_asked(run):
+    short, full = (run("compare", "demo:picker", *words)[1] for words in ((), ("--all",)))
+    assert "\nFront\n" not in short
+    assert "\nFront\n" in full
+    assert max(map(len, full.splitlines())) <= WIDTH
+    assert "more rows" not in run("sensitivity", "demo:picker", "--all")[1]
+
+
+def test_compare_with_fixes_of_ones_own(run, refused, tmp_path):
+    (tmp_path / "mine.toml").write_text(PICKER, encoding="utf-8")
+    told, _ = refused("compare", tmp_path / "mine.toml")
+    assert told["problem"].startswith("there is no file of fixes")
+    assert "mine_fixes.toml" in told["allowed"]
+    one = 'format = 1\n[[fix]]\nname = "seal it"\nchange = {"hatch leak 4.area" = 0}\nminutes = 5\n'
+    for name in ("mine_fixes.toml", "fixes.toml"):
+        (tmp_path / name).write_text(one)
+        assert "seal it" in run("compare", tmp_path / "mine.toml")[1]
+        (tmp_path / name).unlink()
+    (tmp_path / "other.toml").write_text(one.replace("hatch leak 4", "hatch leek 4"))
+    _, out, _ = run("compare", tmp_path / "mine.toml", "--fixes", tmp_path / "other.toml", "--json")
+    assert "hatch leek 4" in out
+    told, _ = refused("compare", tmp_path / "mine.toml", "--fixes", tmp_path / "nowhere.toml")
+    assert told["file"].endswith("nowhere.toml")
+
+
+@pytest.mark.parametrize("budget", ["soon", "-5", "nan", "3 kg"])
+def test_a_budget_that_is_no_time(refused, budget):
+    told, _ = refused("compare", "demo:picker", f"--budget={budget}")
+    assert told["place"].startswith("--budget")
+
+
+def test_sweep_is_the_python_sweep(run):
+    words = ("sweep", "demo:picker", "belt.engine_speed", "1900 rpm", "2100 rpm", "--of", "duct air 4")
+    status, out, _ = run(*words)
+    assert status == 0
+    assert "\nSweep\n" in out
+    _, out, _ = run(*words, "--json")
+    told = json.loads(out)
+    jsonschema.validate(told, schema())
+    found = ds.sweep(ds.demo("picker"), "belt.engine_speed", ["1900 rpm", "2100 rpm"], of="duct air 4")
+    assert told["tables"] == {name: json_rows(rows) for name, rows in found.tables().items()}
+
+
+def test_sweep_evenly_from_and_to(run):
+    _, out, _ = run(
+        "sweep", "demo:picker", "hose 5.length", "--from", "1 m", "--to", "10 ft", "--steps", "3", "--json"
+    )
+    rows = json.loads(out)["tables"]["sweep"]
+    assert [row["length_m"] for row in rows] == pytest.approx([1.0, 2.024, 3.048])
+
+
+SWEEPS = [
+    ((), "the values are missing"),
+    (("--from", "1 m"), "the values are missing"),
+    (("1 m", "--from", "1 m", "--to", "2 m"), "values are both listed"),
+    (("--from", "1 kg", "--to", "2 m"), "a length given in kg"),
+    (("1 m", "2 kg"), "a length given in kg"),
+    (("1", "m"), "lacks its measure"),
+    (("--from", "1 m", "--to", "2 m", "--steps", "1"), "1 is out of range"),
+]
+
+
+@pytest.mark.parametrize(("words", "problem"), SWEEPS)
+def test_sweeps_that_cannot_be(refused, words, problem):
+    told, _ = refused("sweep", "demo:picker", "hose 5.length", *words)
+    assert problem in told["problem"]
+
+
+def test_sweep_of_an_unknown_number(refused):
+    told, _ = refused("sweep", "demo:picker", "hose 5.lenght", "1 m")
+    assert told["nearest"] == "hose 5.length"

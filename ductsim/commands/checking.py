@@ -11,6 +11,7 @@ from ..result import Result
 
 if TYPE_CHECKING:
     from ..machine.machine import Machine
+    from ..machine.reading_checks import ReadingCheck
 
 SAME = ("measure", "origin", "spread")
 
@@ -22,11 +23,11 @@ class Checked(Result):
     ----------
     state : MachineState
         Solved or not.
-    held : Result, optional
-        Readings held against the machine: it gives rows, sentences and notes.
+    held : ReadingCheck, optional
+        Readings held against the machine.
     """
 
-    def __init__(self, state: MachineState, held: Any = None) -> None:
+    def __init__(self, state: MachineState, held: ReadingCheck | None = None) -> None:
         self.state = state
         self.machine = state.machine
         self.held = held
@@ -35,7 +36,8 @@ class Checked(Result):
     @property
     def notes(self) -> list[str]:
         """What deserves a look."""
-        return [*self.state.notes, *self._odd_units(), *(self.held.notes if self.held else ())]
+        held = [*self.held.problems, *self.held.notes] if self.held else []
+        return [*held, *self.state.notes, *self._odd_units()]
 
     def _odd_units(self) -> list[str]:
         if not self.state.solved:
@@ -65,7 +67,16 @@ class Checked(Result):
             return [f"The machine file can be read, but: {self.state.failure()}", *counts]
         out = ["Nothing is wrong with the machine file." if not self.notes else self._noted()]
         out += [*counts, *self._operating(measures), *self._least_sure()]
-        return [*(self.held.sentences(measures) if self.held else ()), *out]
+        return [*self._held(), *out]
+
+    def _held(self) -> list[str]:
+        """How the readings compare with what the machine makes."""
+        if not self.held:
+            return []
+        if self.held.problems:
+            return [f"{len(self.held.problems)} of the readings cannot be right (see the notes)."]
+        said = self.held.sentences()
+        return said[: len(said) - len(self.held.notes)]
 
     def _noted(self) -> str:
         count = len(self.notes)

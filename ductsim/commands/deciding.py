@@ -30,7 +30,7 @@ def _compare(args: Namespace) -> Answer:
     inputs = Inputs(args)
     fixes = inputs.companion("fixes", read_fixes)
     found = compare(inputs.machine, fixes, of=args.of, budget=args.budget)
-    return Answer(found, inputs, weakest=weakest(inputs))
+    return Answer(found, inputs, ("fixes", "order", "units"), weakest(inputs))
 
 
 def minutes(text: str) -> float:
@@ -82,7 +82,7 @@ def _sweep(args: Namespace) -> Answer:
 
     inputs = Inputs(args)
     found = sweep(inputs.machine, args.address, _values(args, inputs), of=args.of)
-    return Answer(found, inputs, weakest=weakest(inputs))
+    return Answer(found, inputs, ("sweep",), weakest(inputs))
 
 
 def _values(args: Namespace, inputs: Inputs) -> Any:

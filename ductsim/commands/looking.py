@@ -93,10 +93,10 @@ def _check(args: Namespace) -> Answer:
     state = inputs.machine.solve(raise_error=False)
     held = None
     if args.readings:
-        from .. import read_readings
-        from .checking import Held
+        from ..machine.reading_checks import check_readings
+        from ..machine.reading_table import read_readings
 
-        held = Held(inputs.machine, inputs.companion("readings", read_readings))
+        held = check_readings(inputs.machine, inputs.companion("readings", read_readings))
     tables = [*(["readings"] if held else ()), "defaults", "given"]
     return Answer(Checked(state, held), inputs, tables, str(state.weakest))
 

@@ -135,7 +135,8 @@ def shown_options(parser: Parser) -> None:
     parser.take(
         "--measures", default="metric", metavar="SYSTEM", read=system, help="metric (default) or inch"
     )
-    parser.take("--json", action="store_true", help="print JSON instead of text")
+    parser.take("--all", action="store_true", help="show every table in full")
+    parser.take("--json", action="store_true", help="print JSON instead of text, with every table in full")
 
 
 def companion_options(parser: Parser, *roles: str) -> None:

@@ -27,7 +27,18 @@ WIDTH = 100
 GAP = "  "
 BLANK = "-"
 
-OWN_MEASURE = ("value", "low", "likely", "high", "before", "after", "measured", "predicted", "estimate")
+OWN_MEASURE = (
+    "value",
+    "low",
+    "likely",
+    "high",
+    "before",
+    "after",
+    "measured",
+    "predicted",
+    "estimate",
+    "reduced",
+)
 OWN_DIFFERENCE = ("sd", "change", "difference", "residual", "gain", "loss", "error")
 SHARES = ("share", "chance")  # words of keys whose ratios read better in per cent; and "spread" itself
 SUITED = {  # a number below the limit reads better in the smaller measure
@@ -85,7 +96,7 @@ def columns(rows: Sequence[Row], measures: str = "metric") -> list[Column]:
     """
     display_measure("m", measures)  # refuses an unknown system, even with no rows
     keys = list(dict.fromkeys(key for row in rows for key in row))
-    own = "measure" in keys and "value" in keys
+    own = "measure" in keys and not set(keys).isdisjoint(OWN_MEASURE)
     return [_column(key, rows, measures, own) for key in keys]
 
 
@@ -119,7 +130,8 @@ def _words(key: str) -> str:
 
 def _own_measure(row: Row, measures: str) -> str:
     """The measure in which a row of unlike quantities shows its value."""
-    measure, value = str(row.get("measure") or ""), plain(row.get("value"))
+    measure = str(row.get("measure") or "")
+    value = next((plain(row[key]) for key in OWN_MEASURE if row.get(key) is not None), None)
     if isinstance(value, list):
         value = max(filter(_is_number, value), default=None)
     if measure in SUITED and _is_number(value) and abs(value) < SUITED[measure][0]:
@@ -188,22 +200,32 @@ def figure(value: float | None, digits: int = 4) -> str:
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
-def _figures(values: list[Any], percent: bool = False) -> list[str]:
-    """The numbers of one column with the same decimals, so that they align."""
+def _figures(values: list[Any], measure: str) -> list[str]:
+    """The numbers of one column with the same decimals, so that they align.
+
+    Numbers without a measure may be of unlike kinds: each then gets its own decimals where they differ much.
+    """
     known = [v for v in values if _is_number(v)]
     if all(isinstance(v, int) for v in known):
         return [f"{v:,d}" if _is_number(v) else BLANK for v in values]
     sizes = [abs(v) for v in known if v]
     if not sizes:
         return ["0" if _is_number(v) else BLANK for v in values]
-    if percent:
-        return [f"{v:.{0 if min(sizes) >= 1.0 else 1}f}" if _is_number(v) else BLANK for v in values]
-    places = 2 - math.floor(math.log10(max(sizes)))
-    if min(sizes) < 1e-3 * max(sizes) or not -6 <= places <= 6:
+    places = _places(min(sizes), max(sizes), measure)
+    whole = all(v == round(v) for v in known) and max(sizes) < 1e6
+    if abs(places) > 6 or (not measure and min(sizes) < 1e-3 * max(sizes)):
         return [figure(v, 3) if _is_number(v) else BLANK for v in values]
-    places = max(places, min(2 - math.floor(math.log10(min(sizes))), places + 1), 0)
+    places = 0 if whole else max(places, 0)
     texts = [f"{v:,.{places}f}" if _is_number(v) else BLANK for v in values]
     return [f"{0.0:.{places}f}" if _is_zero(text) else text for text in texts]
+
+
+def _places(smallest: float, largest: float, measure: str) -> int:
+    """The decimals of a column: three digits that count for the largest, one more if others need it."""
+    if measure == "%":
+        return 0 if smallest >= 1.0 else 1
+    places = 2 - math.floor(math.log10(largest))
+    return max(places, min(2 - math.floor(math.log10(smallest)), places + 1))
 
 
 def _is_zero(text: str) -> bool:
@@ -254,7 +276,7 @@ class _Laid:
 
     def __init__(self, column: Column) -> None:
         self.right = column.numeric or (_all_figures(column) and not any(map(_is_list, column.values)))
-        own = _figures(column.values, column.measure == "%") if column.numeric else None
+        own = _figures(column.values, column.measure) if column.numeric else None
         self.cells = own or ["" if v == "" else _cell(v) for v in column.values]
         self.words, self.measure = column.words, column.measure
         body = max(map(_wide, [*self.cells, self.measure]))
