@@ -92,21 +92,20 @@ def _do(words: list[str]) -> int:
         )
     chosen = _chosen(words)
     args = chosen.parser().read(words[1:])
-    picture = getattr(args, "plot", None)
-    if picture:
-        from .commands.files import check_picture
-
-        check_picture(picture)
     with warnings.catch_warnings(record=True) as heard:
         warnings.simplefilter("always", OutsideRange)
         with console.sign_of_life(f"ductsim {chosen.name}"):
             answer = chosen.run(args)
-            if picture:
-                from .commands.files import draw
-
-                draw(answer.result, picture)
+            if getattr(args, "plot", None):
+                _draw(answer, args)
         _show(chosen, answer, args, [str(w.message) for w in heard if issubclass(w.category, OutsideRange)])
     return DONE
+
+
+def _draw(answer: Answer, args: Any) -> None:
+    from .show.plots import save
+
+    save(answer.drawn or answer.result, args.plot, args.picture, args.measures)
 
 
 def _chosen(words: list[str]) -> Command:

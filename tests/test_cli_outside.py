@@ -13,37 +13,31 @@ from command_line import in_a_process
 import ductsim as ds
 from ductsim import cli
 from ductsim.commands import console
-from ductsim.commands.files import whole_file
 from ductsim.show.envelope import dumps, envelope, error, schema
 from ductsim.show.tables import WIDTH
 
-# ---- files
+# ---- pictures
 
 
-def test_no_file_is_left_half_written(tmp_path):
-    place = tmp_path / "page.html"
-    place.write_text("old")
-
-    def break_off():
-        with whole_file(place) as temporary:
-            temporary.write_text("new, but")
-            raise RuntimeError
-
-    with pytest.raises(RuntimeError):
-        break_off()
-    assert place.read_text() == "old"
-    assert list(tmp_path.iterdir()) == [place]
-    with whole_file(place) as temporary:
-        temporary.write_text("new")
-    assert place.read_text() == "new"
+def test_a_picture_is_drawn_whole(run, tmp_path):
+    place = tmp_path / "units.png"
+    status, out, err = run("solve", "demo:picker", "--plot", place, "--measures", "inch")
+    assert (status, err) == (0, "")
+    assert out == run("solve", "demo:picker", "--measures", "inch")[1]
+    assert place.read_bytes().startswith(b"\x89PNG")
     assert list(tmp_path.iterdir()) == [place]
 
 
-def test_files_that_cannot_be_written(tmp_path):
-    with pytest.raises(ds.InputError, match="is a folder"), whole_file(tmp_path):
-        pass
-    with pytest.raises(ds.InputError, match="cannot be written"), whole_file(tmp_path / "no" / "page.html"):
-        pass
+def test_another_picture(run, tmp_path):
+    place = tmp_path / "air path.svg"
+    assert run("solve", "demo:bench", "--plot", place, "--picture", "drawing")[0] == 0
+    assert "<svg" in place.read_text(encoding="utf-8")
+
+
+def test_an_unknown_picture_leaves_nothing(refused, tmp_path):
+    told, _ = refused("solve", "demo:bench", "--plot", tmp_path / "a.png", "--picture", "unit")
+    assert told["nearest"] == "units"
+    assert list(tmp_path.iterdir()) == []
 
 
 # ---- the envelope

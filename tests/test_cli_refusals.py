@@ -43,9 +43,9 @@ WRONG = [
     ),
     (("sensitivity", "demo:picker", "--rows", "many"), "'many' is no whole number", ""),
     (("sensitivity", "demo:picker", "--rows", "0"), "0 is out of range", ""),
-    (("solve", "demo:picker", "--plot", "picture"), "has no ending", ""),
-    (("solve", "demo:picker", "--plot", "picture.pgn"), "pictures of kind 'pgn' are not drawn", "png"),
-    (("solve", "demo:picker", "--plot", "no such folder/picture.png"), "no such folder", ""),
+    (("solve", "demo:picker", "--plot", "picture"), "the name has no ending", ""),
+    (("solve", "demo:picker", "--plot", "picture.pgn"), "'pgn' is no kind of picture", "png"),
+    (("solve", "demo:picker", "--plot", "no such folder/picture.png"), "there is no such folder", ""),
     (("solve", "x" * 30_000), "a word of the command line is too long", ""),
 ]
 

@@ -29,6 +29,8 @@ class Answer:
         The weakest unit, where there is one.
     closing : sequence of str
         Lines that end the text (what to do next); not in JSON.
+    drawn : object
+        What `--plot` draws, where that is not the result.
     most : int or None
         How many rows of a table the text shows at most, saying how many more there are; JSON holds all.
     """
@@ -38,6 +40,7 @@ class Answer:
     tables: Sequence[str] | None = None
     weakest: str = ""
     closing: Sequence[str] = field(default=())
+    drawn: Any = None
     most: int | None = None
 
 

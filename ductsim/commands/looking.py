@@ -52,10 +52,6 @@ class Solved(Result):
             asked.append(f"{row['what'][:1].upper()}{row['what'][1:]}: {value}.")
         return [*asked, *self.state.sentences(measures)]
 
-    def plot(self, ax: Any = None) -> Any:
-        """The state's plot."""
-        return self.state.plot(ax)
-
 
 def _solve_options(parser: Parser) -> None:
     machine_options(parser)
@@ -73,7 +69,7 @@ def _solve(args: Namespace) -> Answer:
     inputs = Inputs(args)
     state = inputs.machine.solve()
     shown = ["units", "fans", *(["tappings"] if args.tappings else [])]
-    return Answer(Solved(state, args.of), inputs, shown, str(state.weakest))
+    return Answer(Solved(state, args.of), inputs, shown, str(state.weakest), drawn=state)
 
 
 # ---- check

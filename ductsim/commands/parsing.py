@@ -6,9 +6,10 @@ import argparse
 import re
 from argparse import Namespace
 from collections.abc import Callable, Sequence
+from pathlib import Path
 from typing import Any, NoReturn
 
-from ..errors import InputError, UnknownName, shown
+from ..errors import InputError, UnknownName, nearest_name, shown
 from ..measures import SYSTEMS
 
 
@@ -127,7 +128,12 @@ def machine_options(parser: Parser, *, of: str | None = None, plot: bool = True)
     )
     shown_options(parser)
     if plot:
-        parser.take("--plot", metavar="FILE", help="also draw the result to a .png, .svg or .pdf file")
+        parser.take(
+            "--plot", metavar="FILE", read=picture, help="also draw the result to a .png, .svg or .pdf file"
+        )
+        parser.take(
+            "--picture", default="", metavar="WORD", help="which of its pictures, where there are several"
+        )
 
 
 def shown_options(parser: Parser) -> None:
@@ -150,6 +156,25 @@ COMPANIONS = {
     "readings": "file of readings (default: MACHINE_readings.csv or readings.csv beside the machine file)",
     "crop": "file of the crop (default: MACHINE_crop.toml or crop.toml beside the machine file)",
 }
+
+
+PICTURES = ("png", "svg", "pdf")
+
+
+def picture(path: str) -> str:
+    """The name of a picture; one that cannot be drawn is refused before any work is done for it."""
+    place = Path(path)
+    ending = place.suffix.lstrip(".").lower()
+    if ending not in PICTURES:
+        raise InputError(
+            f"{ending!r} is no kind of picture that can be drawn" if ending else "the name has no ending",
+            file=path,
+            allowed=f"a name that ends in .{', .'.join(PICTURES)}",
+            nearest=nearest_name(ending, PICTURES),
+        )
+    if not place.parent.is_dir():
+        raise InputError("there is no such folder", file=str(place.parent))
+    return path
 
 
 def system(word: str) -> str:
