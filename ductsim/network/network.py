@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -9,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..air import Air
-from ..errors import InputError, UnknownName
+from ..errors import InputError, OutsideRange, UnknownName
 from ..parts.declare import Part, leaf_values
 from ..quantity import si
 from .equations import AirNumbers
@@ -179,7 +180,18 @@ def solve_system(
     state = make_state(system, values, solved, outcomes, floating, columns, node)
     if raise_error and outcomes.any():
         raise state.failure()
+    if columns is None and not outcomes.any():
+        warn_outside(state)
     return state
+
+
+def warn_outside(state: State) -> None:
+    """Warn of a single solved state that laws or parts are used outside the range of their sources.
+
+    Columns of scenarios do not warn, since they are often meant to go far; `range_notes` tells of them.
+    """
+    for sentence in state.range_notes:
+        warnings.warn(sentence, OutsideRange, stacklevel=4)
 
 
 def make_state(

@@ -58,6 +58,13 @@ class Numbers:
             system, parts, self.air.each(lambda v: v if len(v) == 1 else v[columns]), held, supply, count
         )
 
+    def some(self, columns: slice) -> Numbers:
+        """The numbers of some of the scenarios."""
+        parts = [[_cut(v, columns) for v in leaves] for leaves in self.parts]
+        air = self.air.each(lambda v: v if len(v) == 1 else v[columns])
+        count = columns.stop - columns.start
+        return Numbers(parts, air, _cut(self.held, columns), _cut(self.supply, columns), count)
+
     def middle(self) -> Numbers:
         """One scenario amid all: the middle of each number's range, whatever the order of the columns."""
         parts = [[_middle(v) for v in leaves] for leaves in self.parts]

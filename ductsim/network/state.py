@@ -111,7 +111,7 @@ class State:
         self.outcomes = outcomes
         self.node = node
         self.stable: bool | None = None
-        self._numbers = numbers if columns is None else None
+        self._numbers = numbers
         self.notes: list[str] = []
         self._outside = outside
         self._power = power
@@ -175,6 +175,13 @@ class State:
         return NoOperatingPoint(words + ".", node=self.node, remedy=outcome.remedy, state=self)
 
     @property
+    def range_notes(self) -> list[str]:
+        """Sentences about laws and parts that are used outside the range of their sources."""
+        from .ranges import outside_range
+
+        return [] if self._numbers is None else outside_range(self.system, self._numbers, self.arrays)
+
+    @property
     def others(self) -> list[State]:
         """Other operating points of the same network, found from other starts; `.stable` tells of each.
 
@@ -183,7 +190,7 @@ class State:
         """
         from .stability import other_points
 
-        if self._numbers is None or not self.system.fan_rows:
+        if self.columns is not None or self._numbers is None or not self.system.fan_rows:
             return []
         eq = self._numbers.equations(self.system)
         structure = examine(self.system, eq.shut, eq.supply, 1)

@@ -102,9 +102,9 @@ class Fan(Part):
     def check(self) -> None:
         """As many pressures as flows, at least two, flows rising, some pressure above zero."""
         n = len(self.flow)
-        if not 2 <= n <= 60:
+        if not 2 <= n <= 200:
             raise InputError(
-                f"{n} points of the curve", place="fan: flow", allowed="2 to 60 points, best 4 to 8"
+                f"{n} points of the curve", place="fan: flow", allowed="2 to 200 points, best 4 to 8"
             )
         for name in ("total_pressure", "static_pressure", "shaft_power"):
             values = getattr(self, name)
