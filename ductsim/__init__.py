@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from .air import Air as Air
     from .cautions import CAUTIONS as CAUTIONS
     from .cautions import cautions_for as cautions_for
+    from .conveying import Loaded as Loaded
     from .errors import DuctsimError as DuctsimError
     from .errors import InputError as InputError
     from .errors import NoOperatingPoint as NoOperatingPoint
@@ -24,7 +25,10 @@ if TYPE_CHECKING:
     from .laws.card import law as law
     from .machine.asked import Question as Question
     from .machine.asked import add_word as add_word
+    from .machine.box import Box as Box
     from .machine.changing import grid as grid
+    from .machine.crop import Crop as Crop
+    from .machine.crop_file import read_crop as read_crop
     from .machine.demos import demo as demo
     from .machine.fixes import Fix as Fix
     from .machine.fixes import read_fixes as read_fixes
@@ -63,6 +67,9 @@ if TYPE_CHECKING:
     from .quantity import times as times
     from .result import Result as Result
     from .sources import SOURCES as SOURCES
+    from .studies.balancing import Balance as Balance
+    from .studies.balancing import Trim as Trim
+    from .studies.balancing import balance as balance
     from .studies.comparing import Comparison as Comparison
     from .studies.comparing import compare as compare
     from .studies.sampling import Ensemble as Ensemble
@@ -87,6 +94,10 @@ _MODULES = {
     "demo": "machine.demos",
     "Layout": "machine.layout",
     "Machine": "machine.machine",
+    "Loaded": "conveying",
+    "Crop": "machine.crop",
+    "read_crop": "machine.crop_file",
+    "Box": "machine.box",
     "MachineState": "machine.state",
     "Network": "network.network",
     "Outcome": "network.state",
@@ -119,6 +130,9 @@ _MODULES = {
     "read_fixes": "machine.fixes",
     "Comparison": "studies.comparing",
     "compare": "studies.comparing",
+    "Balance": "studies.balancing",
+    "Trim": "studies.balancing",
+    "balance": "studies.balancing",
     "Sweep": "studies.sweeping",
     "sweep": "studies.sweeping",
     "si": "quantity",

@@ -132,6 +132,7 @@ _GROUPS: dict[str, tuple[str, dict[str, Fraction | int]]] = {
             "lb/acre": _POUND / _ACRE,
         },
     ),
+    "1/m2": ("a number per area", {"1/m2": 1, "1/ha": Fraction(1, 10_000), "1/acre": 1 / _ACRE}),
     "m2/s": ("an area per time", {"m2/s": 1, "ha/h": Fraction(100, 36), "acre/h": _ACRE / 3600}),
     "m3/kg": ("a volume per mass", {"m3/kg": 1, "L/kg": _MILLI, "ft3/lb": _FOOT**3 / _POUND}),
     "W": ("a power", {"W": 1, "kW": 1000, "hp": _HORSEPOWER, "PS": 75 * _GRAVITY}),
@@ -214,6 +215,10 @@ OTHER_SPELLINGS = {
     "kJ/(kg K)": "kJ/kg K",
     "lb/(hp h)": "lb/hp h",
     "kg*m2": "kg m2",
+    "bales/ha": "1/ha",
+    "bale/ha": "1/ha",
+    "bales/acre": "1/acre",
+    "bale/acre": "1/acre",
 }
 _OWN: dict[str, Measure] = {}
 CHARACTERS = str.maketrans(

@@ -155,8 +155,8 @@ def carrying(base: Callable[..., Any]) -> Callable[..., Any]:
         return (own_outside(flow, air, **rest) if own_outside else []) + load_outside(flow, air, **c)
 
     return law(
-        equation=f"drop = {base.__name__} (1 + K m_c / m) + m_c (u - u_0) / A + g H m_c / (u A + m_c / rho_p); "
-        "u = V - slip",
+        equation=f"drop = {base.__name__} (1 + K m_c / m) + m_c (u - u_0) / A "
+        "+ g H m_c / (u A + m_c / rho_p); u = V - slip",
         valid="dilute conveying, up to 15 kg of crop to a kilogram of air; expect 25 % against measurements",
         sources=(*own_sources, "added_pressure", "unloading2001", "from_memory_slip", "our_assumption"),
         outside=outside,
@@ -223,7 +223,9 @@ def loaded_jet(
     slip, start_velocity : float or array
         Slip velocity and velocity at which crop enters [m/s].
     start_share : float or array
-        Share of the crop that starts here [-]; the rest comes out of a section of `arrival_area` [m2].
+        Share of the crop that starts here [-].
+    arrival_area : float or array, optional
+        Section that the rest of the crop comes out of [m2]; the suction's own if not given.
     **c
         The coefficients of `jet`.
 

@@ -1,5 +1,6 @@
 """The user's machine: read, written, changed, solved and asked."""
 
+from . import carrying, speed  # they add their questions
 from .asked import Question, add_word, question, vocabulary
 from .changing import grid
 from .demos import demo
@@ -13,8 +14,10 @@ __all__ = [
     "MachineState",
     "Question",
     "add_word",
+    "carrying",
     "demo",
     "grid",
     "question",
+    "speed",
     "vocabulary",
 ]

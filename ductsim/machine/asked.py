@@ -15,6 +15,7 @@ from ..network.system import PathName
 from .layout import Layout
 from .readings import (
     Flows,
+    air_density,
     end_flow,
     fans,
     least,
@@ -115,6 +116,12 @@ def question(layout: Layout, of: str) -> Question:
         if of.startswith("weakest ") and not layout.units:
             raise InputError(
                 f"{of!r} cannot be asked: the machine has no units", place="of", allowed="a [[unit]]"
+            )
+        if of.startswith(("carrying margin", "ground speed")) and layout.crop is None:
+            raise InputError(
+                f"{of!r} cannot be asked: the machine has no crop",
+                place="of",
+                allowed="a [crop] table in its file, or machine.with_crop(ds.Crop(...))",
             )
     known = vocabulary(layout)
     raise UnknownName(
@@ -281,6 +288,29 @@ def _air_at(layout: Layout, name: str) -> Question:
         f"air past the tapping {name}",
         lambda machine, flows: abs(end_flow(machine, flows, tapping.path, tapping.end)),
         reads_paths=layout.path_keys(tapping.path),
+    )
+
+
+@add_word("air velocity", _tappings)
+def _air_velocity(layout: Layout, name: str) -> Question:
+    tapping = layout.tapping[name]
+
+    def evaluate(machine: Machine, flows: Flows) -> Any:
+        density = air_density(
+            machine.air(),
+            tapping_pressures(machine, flows, name).total,
+            flows.temperature[layout.end_node(tapping.path, tapping.end)],
+        )
+        return abs(end_flow(machine, flows, tapping.path, tapping.end)) / (
+            density * machine.numbers[f"{name}.area"]
+        )
+
+    return Question(
+        f"air velocity {name}",
+        "m/s",
+        f"mean air velocity past the tapping {name}",
+        evaluate,
+        **_tapping_reads(layout, [name]),
     )
 
 

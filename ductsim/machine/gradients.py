@@ -90,7 +90,7 @@ def jacobian(
     adjoints = np.array([linear.adjoint(_by_unknowns(machine, found, q)) for q in questions])
     wanted = set(addresses)
     by_part = field_derivatives(linear, adjoints)
-    shared = [a for a in layout.declared if a in wanted and a not in by_part]
+    shared = [a for a in layout.declared if a in wanted and (a not in by_part or a in layout.feeding)]
     through = dict(zip(shared, _by_shared(machine, linear, adjoints, shared).T, strict=True))
     answers = np.array([float(q.evaluate(machine, found)) for q in questions])
     out = np.zeros((len(questions), len(addresses)))

@@ -8,9 +8,11 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
 
+from ..conveying import LOAD
 from ..errors import InputError, UnknownName, nearest_name
 from ..network.system import Entry, PathName, System
 from ..parts.declare import Form, Number
+from .cropway import Carried, load_numbers
 from .things import fan_speed
 
 ACCESS = ("easy", "unsafe", "unreachable")
@@ -98,8 +100,12 @@ class Layout:
     drives, parts, tappings, units : tuples, in the order of the file
     held, supplied : tuple of (node, Form)
         Nodes with a given total pressure, nodes with a given supply.
+    crop : Form or None
+        Of the crop.
+    carried : tuple of Carried
+        The parts that carry crop, in a machine made by `with_crop`; their loads follow from the crop.
     free : mapping
-        The tables `crop`, `fill`, `unknown`, `trim`, `spread` as they were written.
+        The tables `fill`, `unknown`, `trim`, `spread` as they were written.
     """
 
     title: str
@@ -110,6 +116,8 @@ class Layout:
     units: tuple[Unit, ...] = ()
     held: tuple[tuple[str, Form], ...] = ()
     supplied: tuple[tuple[str, Form], ...] = ()
+    crop: Form | None = None
+    carried: tuple[Carried, ...] = ()
     free: Mapping[str, Any] = field(default_factory=dict)
 
     # ---- addresses
@@ -125,20 +133,30 @@ class Layout:
             yield tapping.name, tapping.form
         yield from self.held
         yield from self.supplied
+        if self.crop is not None:
+            yield "crop", self.crop
 
     @cached_property
     def declared(self) -> Mapping[str, Number]:
         """Address -> declaration of every number of such a machine, in order.
 
-        A part that a drive turns has no speed of its own: its speed is the drive's.
+        A part that a drive turns has no speed of its own: its speed is the drive's; a part that carries
+        crop has no load of its own: its load is the crop's.
         """
         driven = {part.name for part in self.parts if part.drive}
+        loaded = {part.part for part in self.carried}
         out: dict[str, Number] = {}
         for thing, form in self.forms():
             for leaf, number in form.declarations():
-                if not (leaf == "speed" and thing in driven):
+                if not ((leaf == "speed" and thing in driven) or (leaf in LOAD and thing in loaded)):
                     out[f"{thing}.{leaf}"] = number
         return out
+
+    @cached_property
+    def feeding(self) -> frozenset[str]:
+        """Addresses that other parts' numbers follow from: of the sections that crop comes out of."""
+        before = {part.before for part in self.carried if part.before}
+        return frozenset(a for a in self.declared if a.rpartition(".")[0] in before)
 
     @cached_property
     def _by_field(self) -> Mapping[str, tuple[str, ...]]:
@@ -265,7 +283,7 @@ class Layout:
         return known
 
     def part_numbers(self, numbers: Mapping[str, Any]) -> dict[str, Any]:
-        """The numbers with the speed of every driven part worked out from its drive."""
+        """The numbers with the speed of every driven part and the load of every part that carries crop."""
         out = dict(numbers)
         for part in self.parts:
             if part.drive:
@@ -273,6 +291,9 @@ class Layout:
                     *(numbers[f"{part.drive}.{leaf}"] for leaf in ("engine_speed", "driving_pulley")),
                     *(numbers[f"{part.drive}.{leaf}"] for leaf in ("driven_pulley", "slip")),
                 )
+        if self.carried and self.crop is not None:
+            crop = self.crop.build([numbers[f"crop.{leaf}"] for leaf in self.crop.leaves])
+            out.update(load_numbers(self, out, crop))
         return out
 
     def path_keys(self, part: str) -> tuple[PathName, ...]:

@@ -18,6 +18,7 @@ from .layout import Layout
 from .things import air_of
 
 if TYPE_CHECKING:
+    from .crop import Crop
     from .describe import Description, SourceList
     from .gradients import Sensitivity
     from .state import MachineState
@@ -157,6 +158,41 @@ class Machine:
                 part.declared["speed"].check(part.speed, f"part {name!r}, speed from its drive")
         if "air" in things:
             self.air()
+        if "crop" in things and self.crop is not None:
+            _check(self.crop, "")
+
+    def with_crop(self, crop: Crop | None = None) -> Machine:
+        """The machine with crop in its ducts: its own (the `[crop]` table of its file), or another.
+
+        Air and crop are then solved together, at the speed `crop.ground_speed`; every number of the crop
+        has an address (`crop.slip`). `carries` tells such a machine; `without_crop` empties it.
+
+        Raises
+        ------
+        InputError
+            Without a crop, and where no way leads from an opening to its unit's duct.
+        """
+        from .crop import with_crop
+
+        return with_crop(self, crop)
+
+    def without_crop(self) -> Machine:
+        """The machine with empty ducts; its crop stays known."""
+        from .crop import without_crop
+
+        return without_crop(self)
+
+    @property
+    def crop(self) -> Crop | None:
+        """The machine's crop; None when it has none."""
+        from .crop import crop_of
+
+        return crop_of(self.layout, self.numbers)
+
+    @property
+    def carries(self) -> bool:
+        """True when the machine's ducts carry its crop."""
+        return bool(self.layout.carried)
 
     def replace(self, parts: Mapping[str, Part]) -> Machine:
         """A machine with other parts at the same ends; it has a new layout.

@@ -11,6 +11,8 @@ from ..parts import KINDS, Fan
 from ..parts.declare import Fields, Form, Number, Part
 from ..quantity import si
 from . import checks
+from .box import box_of
+from .crop import Crop, check_crop
 from .document import check_format, refuse_unknown, table, tables, text, texts, unique
 from .layout import ACCESS, Drive, Layout, PartEntry, Tapping, Unit
 from .templates import expand
@@ -20,7 +22,7 @@ TOP = (
     *("format", "ductsim", "input_sha256", "title", "note", "air", "drive", "part", "tapping"),
     *("unit", "each_unit", "hold", "supply", "crop", "fill", "unknown", "trim", "spread"),
 )
-FREE = ("crop", "fill", "unknown", "trim", "spread")
+FREE = ("fill", "unknown", "trim", "spread")
 NAMING = ("unknown", "trim", "spread")
 ASSUMED = {"typical": ("wheel_diameter", "width", "speed"), "through": ("flow", "total_pressure", "speed")}
 DRIVES: dict[str, type[Fields]] = {"belt": Belt}
@@ -88,9 +90,11 @@ def read_tables(document: Mapping[str, Any]) -> Read:
         units=tuple(_unit(t) for t in units),
         held=_nodes(tables(document.get("hold"), "hold"), "hold", Held, numbers),
         supplied=_nodes(tables(document.get("supply"), "supply"), "supply", Supplied, numbers),
+        crop=_crop(document, numbers),
         free={key: document[key] for key in FREE if key in document},
     )
     checks.check_layout(layout)
+    check_crop(layout)
     _check_free(layout)
     return Read(layout, numbers.values, frozenset(numbers.given))
 
@@ -141,6 +145,13 @@ def _air(values: dict[str, Any]) -> tuple[Fields, Iterable[str]]:
                     allowed="a constant density, or the weather, not both",
                 )
     return build(kind, values, "air"), values
+
+
+def _crop(document: Mapping[str, Any], numbers: _Numbers) -> Form | None:
+    if "crop" not in document:
+        return None
+    values = table(document["crop"], "crop")
+    return numbers.take("crop", build(Crop, values, "crop"), values)
 
 
 def _drives(written: dict[str, Any], numbers: _Numbers) -> tuple[tuple[Drive, ...], dict[str, Any]]:
@@ -296,11 +307,9 @@ def _check_free(layout: Layout) -> None:
     for key in NAMING:
         for entry in tables(layout.free.get(key), key):
             pattern = text(entry, "number", key)
-            if pattern.startswith("crop."):
-                continue
             try:
                 layout.expand(pattern)
             except InputError as err:
                 raise err.at(place=f"{key}, number") from None
-    for key in ("crop", "fill"):
-        table(layout.free.get(key), key)
+    if "fill" in layout.free:
+        box_of(layout)

@@ -25,6 +25,8 @@ def replace(machine: Machine, parts: Mapping[str, Part]) -> Machine:
     """
     from .machine import Machine
 
+    if machine.carries:
+        return replace(machine.without_crop(), parts).with_crop()
     layout = machine.layout
     entries = {part.name: part for part in layout.parts}
     numbers: dict[str, Any] = {}

@@ -10,30 +10,43 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from ..network.network import solve_system
+from ..network.newton import Point
 from ..network.state import State
 from ..quantity import show
 from ..result import Result
 from . import notes
 from .asked import question
 from .readings import fans, inlet_density, opening_air, stacked_path, tapping_pressures
+from .running import solve_running
 
 if TYPE_CHECKING:
     import pandas as pd
 
+    from .carrying import Limiting
     from .machine import Machine
 
 RPM = 60.0 / (2.0 * math.pi)
 
 
-def solve(machine: Machine, raise_error: bool = True, start: State | None = None) -> MachineState:
-    """Solve a machine; `start` is a solved state of the same layout to start from."""
+def solve(machine: Machine, raise_error: bool = True, start: State | Point | None = None) -> MachineState:
+    """Solve a machine; `start` is a solved state of the same layout to start from, or its point."""
     numbers = machine.part_numbers()
-    point = None if start is None or start.columns is not None else start.arrays.point
-    found = solve_system(machine.system, numbers, machine.air(), raise_error=False, start=point)
+    point = _point(start)
+    found = (
+        solve_running(machine, point)
+        if machine.carries
+        else solve_system(machine.system, numbers, machine.air(), raise_error=False, start=point)
+    )
     state = MachineState(machine, found)
     if raise_error and not np.all(state.solved):
         raise state.failure()
     return state
+
+
+def _point(start: State | Point | None) -> Point | None:
+    if isinstance(start, State):
+        return None if start.columns is not None else start.arrays.point
+    return start
 
 
 class MachineState(State, Result):
@@ -86,6 +99,35 @@ class MachineState(State, Result):
         """The unit with the least air through its openings, as `weakest`."""
         units = self.machine.layout.units
         return self._lowest([opening_air(self.machine, self, unit.name) for unit in units])
+
+    @property
+    def limiting(self) -> Limiting | None:
+        """With crop: the unit and the place with the lowest carrying margin; None for a machine without crop.
+
+        A state of empty ducts tells what its crop would do at today's speed.
+        """
+        if self.machine.layout.crop is None:
+            return None
+        from .carrying import limiting
+
+        loaded = self._with_crop()
+        return limiting(loaded.machine, loaded)
+
+    def margin_rows(self) -> list[dict[str, Any]]:
+        """With crop: a row for each place that is judged, what is there, what is needed, the margin."""
+        if self.machine.layout.crop is None:
+            return []
+        from .carrying import margin_rows
+
+        return margin_rows(self._with_crop())
+
+    def _with_crop(self) -> MachineState:
+        """Itself, or the state with crop in the ducts."""
+        if self.machine.carries:
+            return self
+        if "_loaded" not in self.__dict__:
+            self._loaded = self.machine.with_crop().solve(raise_error=False)
+        return self._loaded
 
     def _lowest(self, values: list[Any]) -> Any:
         names = np.array([unit.name for unit in self.machine.layout.units] + [""], dtype=object)

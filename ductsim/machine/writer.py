@@ -11,6 +11,7 @@ from ..errors import InputError
 from ..measures import find_measure
 from ..parts.declare import Form, Nested, Number, Part, Word
 from ..quantity import measure_text
+from .crop import without_crop
 from .document import FORMAT
 
 if TYPE_CHECKING:
@@ -33,6 +34,7 @@ def document(machine: Machine) -> dict[str, Any]:
         )
     from .. import __version__
 
+    machine = without_crop(machine)
     layout, numbers = machine.layout, machine.numbers
     out: dict[str, Any] = {"format": FORMAT, "ductsim": __version__}
     if machine.sha256:
@@ -46,6 +48,8 @@ def document(machine: Machine) -> dict[str, Any]:
     for key, node_key in (("hold", layout.held), ("supply", layout.supplied)):
         if node_key:
             out[key] = [{"node": node, **fields(form, node, numbers)} for node, form in node_key]
+    if layout.crop is not None:
+        out["crop"] = fields(layout.crop, "crop", numbers)
     out.update(layout.free)
     out["part"] = [_part(part, numbers) for part in layout.parts]
     if layout.tappings:
