@@ -36,6 +36,11 @@ PLOTS: dict[str, dict[str, tuple[str, str]]] = {
         "front": ("plots_fixes", "front"),
         "units": ("plots_fixes", "units_after"),
     },
+    "Sweep": {
+        "answer": ("plots_fixes", "swept"),
+        "units": ("plots_fixes", "swept_units"),
+        "power": ("plots_fixes", "swept_power"),
+    },
     "Ensemble": {
         "answers": ("plots_sample", "answers"),
         "weakest": ("plots_sample", "weakest"),
