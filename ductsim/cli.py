@@ -94,7 +94,7 @@ def _do(words: list[str]) -> int:
     args = chosen.parser().read(words[1:])
     with warnings.catch_warnings(record=True) as heard:
         warnings.simplefilter("always", OutsideRange)
-        with console.sign_of_life(f"ductsim {chosen.name}"):
+        with console.sign_of_life(f"ductsim {chosen.name}") as args.sign:
             answer = chosen.run(args)
             if getattr(args, "plot", None):
                 _draw(answer, args)

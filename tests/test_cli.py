@@ -358,3 +358,52 @@ def test_sweeps_that_cannot_be(refused, words, problem):
 def test_sweep_of_an_unknown_number(refused):
     told, _ = refused("sweep", "demo:picker", "hose 5.lenght", "1 m")
     assert told["nearest"] == "hose 5.length"
+
+
+# ---- ensemble
+
+
+def test_ensemble_is_the_python_ensemble(run):
+    words = (
+        "ensemble",
+        "demo:picker",
+        "--samples",
+        "64",
+        "--seed",
+        "3",
+        "--of",
+        "vacuum 4",
+        "--of",
+        "shaft power",
+    )
+    status, out, err = run(*words, "--measures", "inch")
+    assert (status, err) == (0, "")
+    assert "inH2O" in out.splitlines()[0]
+    _, out, _ = run(*words, "--json")
+    told = json.loads(out)
+    jsonschema.validate(told, schema())
+    found = ds.ensemble(ds.demo("picker"), of=["vacuum 4", "shaft power"], samples=64, seed=3)
+    assert told["tables"] == {name: json_rows(rows) for name, rows in found.tables().items()}
+
+
+def test_ensemble_goes_on_in_its_folder(run, refused, tmp_path):
+    words = ("ensemble", "demo:bench", "--samples", "50", "--folder", tmp_path / "kept")
+    first = run(*words)
+    assert first[0] == 0
+    assert run(*words) == first
+    told, _ = refused("ensemble", "demo:bench", "--samples", "60", "--folder", tmp_path / "kept")
+    assert str(tmp_path / "kept") in str(told)
+
+
+def test_ensemble_on_two_processes(run):
+    words = ("ensemble", "demo:bench", "--samples", "50", "--json")
+    assert run(*words, "--processes", "2")[1] == run(*words)[1]
+
+
+@pytest.mark.parametrize(
+    ("words", "nearest"),
+    [(("--method", "sbol"), "sobol"), (("--samples", "1"), ""), (("--of", "vacum 4"), "vacuum 4")],
+)
+def test_ensembles_that_cannot_be(refused, words, nearest):
+    told, _ = refused("ensemble", "demo:picker", *words)
+    assert told["nearest"] == nearest

@@ -67,15 +67,15 @@ class Checked(Result):
             return [f"The machine file can be read, but: {self.state.failure()}", *counts]
         out = ["Nothing is wrong with the machine file." if not self.notes else self._noted()]
         out += [*counts, *self._operating(measures), *self._least_sure()]
-        return [*self._held(), *out]
+        return [*self._held(measures), *out]
 
-    def _held(self) -> list[str]:
+    def _held(self, measures: str) -> list[str]:
         """How the readings compare with what the machine makes."""
         if not self.held:
             return []
         if self.held.problems:
             return [f"{len(self.held.problems)} of the readings cannot be right (see the notes)."]
-        said = self.held.sentences()
+        said = self.held.sentences(measures)
         return said[: len(said) - len(self.held.notes)]
 
     def _noted(self) -> str:

@@ -49,27 +49,46 @@ def _terminal(stream: TextIO) -> bool:
         return False
 
 
+class Sign:
+    """What a person at a terminal is told while a command runs.
+
+    Attributes
+    ----------
+    done : str
+        How far it is, in words.
+    """
+
+    def __init__(self, words: str) -> None:
+        self.words = words
+        self.done = ""
+
+    def progress(self, done: int, of: int) -> None:
+        """Take note of how many of how many pieces are done."""
+        self.done = f", {done:,} of {of:,}"
+
+
 @contextmanager
-def sign_of_life(words: str, stream: TextIO | None = None) -> Iterator[None]:
-    """While the body runs, tell a person at a terminal how long it has been; nothing otherwise."""
+def sign_of_life(words: str, stream: TextIO | None = None) -> Iterator[Sign]:
+    """While the body runs, tell a person at a terminal how far it is; tell nobody otherwise."""
     out = stream or sys.stderr
+    sign = Sign(words)
     if not _terminal(out):
-        yield
+        yield sign
         return
-    done = threading.Event()
-    thread = threading.Thread(target=_tell, args=(words, out, done), daemon=True)
+    over = threading.Event()
+    thread = threading.Thread(target=_tell, args=(sign, out, over), daemon=True)
     thread.start()
     try:
-        yield
+        yield sign
     finally:
-        done.set()
+        over.set()
         thread.join()
 
 
-def _tell(words: str, out: TextIO, done: threading.Event) -> None:
+def _tell(sign: Sign, out: TextIO, over: threading.Event) -> None:
     start, told = time.monotonic(), 0
-    while not done.wait(FIRST_SIGN):
-        line = f"{words} ... {time.monotonic() - start:,.0f} s"
+    while not over.wait(FIRST_SIGN):
+        line = f"{sign.words} ... {time.monotonic() - start:,.0f} s{sign.done}"
         out.write("\r" + line.ljust(told))
         out.flush()
         told = len(line)

@@ -90,7 +90,7 @@ def _values(args: Namespace, inputs: Inputs) -> Any:
     if args.values and (args.start or args.end):
         raise InputError(
             "values are both listed and given by --from and --to",
-            place="ductsim sweep",
+            place="sweep",
             allowed="one way of the two",
         )
     if args.values:
@@ -98,7 +98,7 @@ def _values(args: Namespace, inputs: Inputs) -> Any:
     if not (args.start and args.end):
         raise InputError(
             "the values are missing",
-            place="ductsim sweep",
+            place="sweep",
             allowed="list them after the address, or give --from and --to",
         )
     layout = inputs.machine.layout
@@ -108,7 +108,7 @@ def _values(args: Namespace, inputs: Inputs) -> Any:
         try:
             ends.append(float(si(text, declared.measure)))
         except InputError as err:
-            raise err.at(place=f"ductsim sweep, {option}") from None
+            raise err.at(place=f"sweep, {option}") from None
     return np.linspace(ends[0], ends[1], args.steps)
 
 

@@ -20,7 +20,10 @@ from .starting import Listed
 def _ensemble_options(parser: Parser) -> None:
     machine_options(parser)
     parser.take(
-        "--of", action="append", metavar="WORDS", help='what to ask (default "weakest vacuum"); repeatable'
+        "--of",
+        action="append",
+        metavar="WORDS",
+        help='what to ask (default "weakest vacuum"); may be repeated',
     )
     parser.take(
         "--samples",
@@ -28,18 +31,25 @@ def _ensemble_options(parser: Parser) -> None:
         default=10_000,
         metavar="N",
         read=count(2, 100_000_000),
-        help="scenarios (10,000)",
+        help="how many machines to draw (default 10,000)",
     )
     parser.take(
-        "--seed", type=int, default=0, metavar="N", read=count(0, 2**32 - 1), help="of the random draw (0)"
+        "--seed", type=int, default=0, metavar="N", read=count(0, 2**32 - 1), help="of the draw (default 0)"
     )
+    parser.take(
+        "--method", default="latin hypercube", metavar="WORD", help="latin hypercube, sobol or random"
+    )
+    parser.take(
+        "--shares", action="store_true", help="also which numbers the scatter comes from; takes longer"
+    )
+    parser.take("--folder", metavar="FOLDER", help="keep what is done there, to go on where it was stopped")
     parser.take(
         "--processes",
         type=int,
         default=1,
         metavar="N",
         read=count(1, 256),
-        help="how many to share the work (1)",
+        help="how many share the work (default 1)",
     )
 
 
@@ -49,18 +59,21 @@ def _ensemble(args: Namespace) -> Answer:
     from .. import ensemble
 
     inputs = Inputs(args)
-    options: dict[str, Any] = {
+    given: dict[str, Any] = {
         "of": args.of or ["weakest vacuum"],
         "samples": args.samples,
         "seed": args.seed,
+        "method": args.method,
+        "shares": args.shares,
+        "folder": args.folder,
+        "progress": args.sign.progress,
     }
-    spreads = inputs.machine.layout.free.get("spread") or None
     if args.processes == 1:
-        found = ensemble(inputs.machine, spreads, **options)
+        found = ensemble(inputs.machine, **given)
     else:
         with ProcessPoolExecutor(args.processes) as pool:
-            found = ensemble(inputs.machine, spreads, executor=pool, **options)
-    return Answer(found, inputs, weakest=weakest(inputs))
+            found = ensemble(inputs.machine, executor=pool, **given)
+    return Answer(found, inputs, weakest=weakest(inputs), most=20)
 
 
 # ---- report

@@ -20,9 +20,10 @@ def sentences(result: Any, measures: str) -> list[str]:
     return list(result.sentences(measures) if takes else result.sentences())
 
 
-def notes_of(result: Any, extra: Iterable[str] = ()) -> list[str]:
-    """A result's notes and some more, each once."""
-    return list(dict.fromkeys([*getattr(result, "notes", ()), *extra]))
+def notes_of(result: Any, said: Iterable[str], extra: Iterable[str] = ()) -> list[str]:
+    """A result's notes and some more, each once; those that its sentences `said` are left out."""
+    already = set(said)
+    return [n for n in dict.fromkeys([*getattr(result, "notes", ()), *extra]) if n not in already]
 
 
 def page(
@@ -31,12 +32,13 @@ def page(
     """The answer as text: sentences first, then tables, notes, cautions, and what was read."""
     result = answer.result
     bold, yellow, dim, plain = (BOLD, YELLOW, DIM, PLAIN) if colour else ("", "", "", "")
-    first, *rest = sentences(result, measures) or [""]
+    said = sentences(result, measures)
+    first, *rest = said or [""]
     blocks = ["\n".join([bold + _wrapped(first, width) + plain, *(_wrapped(s, width) for s in rest)])]
     for name, rows in result.tables().items():
         if answer.tables is None or name in answer.tables:
             blocks.append(_table(name, rows, measures, width, answer.most, bold, plain))
-    blocks += _listed("Notes", notes_of(result, extra_notes), width, bold, plain)
+    blocks += _listed("Notes", notes_of(result, said, extra_notes), width, bold, plain)
     blocks += _listed("Cautions", getattr(result, "cautions", ()), width, yellow, plain)
     if answer.closing:
         blocks.append("\n".join(answer.closing))
@@ -83,6 +85,6 @@ def document(answer: Answer, command: str, measures: str, extra_notes: Iterable[
         sentences(result, measures),
         weakest=answer.weakest,
         tables=result.tables(),
-        notes=notes_of(result, extra_notes),
+        notes=notes_of(result, (), extra_notes),
         cautions=getattr(result, "cautions", ()),
     )

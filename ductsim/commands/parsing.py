@@ -31,6 +31,7 @@ class Parser(argparse.ArgumentParser):
             formatter_class=_Help,
             allow_abbrev=False,
         )
+        self.word = name
         self.example = example
         self.readers: dict[str, tuple[str, Callable[[Any], Any]]] = {}
 
@@ -75,11 +76,11 @@ class Parser(argparse.ArgumentParser):
 
     def _refuse(self, word: str) -> NoReturn:
         if word.startswith("-"):
-            known = [name for action in self._actions for name in action.option_strings]
-            raise UnknownName.of("option", word.partition("=")[0], known, place=self.prog)
+            known = [name for action in self._actions for name in action.option_strings if name != "-h"]
+            raise UnknownName.of("option", word.partition("=")[0], known, place=self.word)
         raise InputError(
             f"{shown(word)} is one word too many",
-            place=self.prog,
+            place=self.word,
             allowed="put a value with a space in quotes, like '2100 rpm'",
         )
 
@@ -88,18 +89,18 @@ class Parser(argparse.ArgumentParser):
         missing = re.fullmatch(r"the following arguments are required: (.*)", message)
         if missing:
             raise InputError(
-                f"{missing[1]} is missing", place=self.prog, allowed=f"write it like: {self.example}"
+                f"{missing[1]} is missing", place=self.word, allowed=f"write it like: {self.example}"
             )
         about = re.fullmatch(r"argument ([^:]+): (.*)", message, re.DOTALL)
         if not about:
-            raise InputError(message, place=self.prog, allowed=f"write it like: {self.example}")
+            raise InputError(message, place=self.word, allowed=f"write it like: {self.example}")
         name, what = about[1], about[2]
         value = re.fullmatch(r"invalid (\w+) value: (.*)", what, re.DOTALL)
         if value:
             what = f"{value[2][:80]} is no {'whole number' if value[1] == 'int' else 'number'}"
         elif what.startswith("expected"):
             what = "has no value"
-        raise InputError(what, place=f"{self.prog}, {name}", allowed=f"write it like: {self.example}")
+        raise InputError(what, place=f"{self.word}, {name}", allowed=f"write it like: {self.example}")
 
 
 # ---- arguments that several commands take

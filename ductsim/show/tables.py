@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import html as markup
 import math
+import re
 import textwrap
 import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
@@ -38,6 +39,7 @@ OWN_MEASURE = (
     "predicted",
     "estimate",
     "reduced",
+    "mean",
 )
 OWN_DIFFERENCE = ("sd", "change", "difference", "residual", "gain", "loss", "error")
 SHARES = ("share", "chance")  # words of keys whose ratios read better in per cent; and "spread" itself
@@ -46,6 +48,7 @@ SUITED = {  # a number below the limit reads better in the smaller measure
     "m2": (0.1, "cm2"),
 }
 HTML_ROWS = 40
+_RIGHT = ' class="number" style="text-align:right"'
 LONGEST_WORD = 30  # characters of a word that are kept together where room is short
 HIGHEST = 6  # lines that a row may take before long texts are set as small pages
 
@@ -96,7 +99,7 @@ def columns(rows: Sequence[Row], measures: str = "metric") -> list[Column]:
     """
     display_measure("m", measures)  # refuses an unknown system, even with no rows
     keys = list(dict.fromkeys(key for row in rows for key in row))
-    own = "measure" in keys and not set(keys).isdisjoint(OWN_MEASURE)
+    own = "measure" in keys and any(map(_is_own, keys))
     return [_column(key, rows, measures, own) for key in keys]
 
 
@@ -107,7 +110,7 @@ def _column(key: str, rows: Sequence[Row], measures: str, own: bool) -> Column:
         return Column(key, "", "", shown)
     if own and key == "derivative":
         return Column(key, "derivative", "SI", values)
-    if own and key in (*OWN_MEASURE, *OWN_DIFFERENCE):
+    if own and _is_own(key):
         cells = [_in_own(value, row, key, measures) for value, row in zip(values, rows, strict=True)]
         return Column(key, _words(key), "", cells)
     name, measure = key_measure(key)
@@ -118,6 +121,11 @@ def _column(key: str, rows: Sequence[Row], measures: str, own: bool) -> Column:
     label = display_measure(measure, measures)
     cells = [plain(convert(value, measure, label)) if _is_number(value) else value for value in values]
     return Column(key, _words(name), label, cells)
+
+
+def _is_own(key: str) -> bool:
+    """Whether a key stands for a number in its row's own measure, a quantile ("p97.5") among them."""
+    return key in OWN_MEASURE or key in OWN_DIFFERENCE or re.fullmatch(r"p\d+(\.\d+)?", key) is not None
 
 
 def _is_share(key: str) -> bool:
@@ -297,7 +305,7 @@ class _Laid:
 
 def _all_figures(column: Column) -> bool:
     """Whether a column of texts holds numbers, each in its own measure."""
-    return column.key in (*OWN_MEASURE, *OWN_DIFFERENCE)
+    return _is_own(column.key)
 
 
 def _is_list(cell: Any) -> bool:
@@ -420,8 +428,11 @@ def html_table(rows: Sequence[Row], measures: str = "metric") -> str:
     shown = [column for column in columns(rows, measures) if not column.blank]
     if not shown:
         return ""
-    head = "".join(f'<th scope="col">{_header(column)}</th>' for column in shown)
     laid = [_Laid(column) for column in shown]
+    head = "".join(
+        f'<th scope="col"{_RIGHT if own.right else ""}>{_header(column)}</th>'
+        for column, own in zip(shown, laid, strict=True)
+    )
     body = "".join(
         "<tr>" + "".join(_html_cell(column, row) for column in laid) + "</tr>" for row in range(len(rows))
     )
@@ -435,7 +446,7 @@ def _header(column: Column) -> str:
 
 def _html_cell(column: _Laid, row: int) -> str:
     cell = markup.escape(column.cells[row])
-    return f'<td class="number" style="text-align:right">{cell}</td>' if column.right else f"<td>{cell}</td>"
+    return f"<td{_RIGHT}>{cell}</td>" if column.right else f"<td>{cell}</td>"
 
 
 def json_rows(rows: Iterable[Row]) -> list[dict[str, Any]]:

@@ -218,13 +218,13 @@ class Ensemble(Result):
             for i in order
         ]
 
-    def sentences(self) -> list[str]:
+    def sentences(self, measures: str = "metric") -> list[str]:
         """The answer first: what holds in 95 of 100 such machines, and which unit is weakest how often."""
         from ..quantity import show
 
         out = []
         for row in self.rows():
-            texts = [show(row[k], row["measure"]) for k in ("p2.5", "p97.5", "p50")]
+            texts = [show(row[k], row["measure"], measures) for k in ("p2.5", "p97.5", "p50")]
             (low, unit), (high, _), (middle, _) = texts
             out.append(
                 f"{row['of'].capitalize()}: {middle:.4g} {unit}, in 95 of 100 such machines between "
