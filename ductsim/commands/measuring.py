@@ -24,7 +24,7 @@ def _fit(args: Namespace) -> Answer:
 
     inputs = Inputs(args)
     found = fit(inputs.machine, inputs.companion("readings", read_readings))
-    return Answer(found, inputs, weakest=weakest(inputs))
+    return Answer(found, inputs, ("unknowns", "readings", "alike"), weakest(inputs))
 
 
 # ---- where-to-measure

@@ -39,12 +39,14 @@ OWN_MEASURE = (
     "predicted",
     "estimate",
     "reduced",
+    "fitted",
     "mean",
 )
 OWN_DIFFERENCE = ("sd", "change", "difference", "residual", "gain", "loss", "error")
+UNSURE = frozenset(("sd", "low", "high", "p50"))  # rows with one of these show three digits, not four
 SHARES = ("share", "chance")  # words of keys whose ratios read better in per cent; and "spread" itself
 SUITED = {  # a number below the limit reads better in the smaller measure
-    "m": (0.1, "mm"),
+    "m": (1.0, "mm"),
     "m2": (0.1, "cm2"),
 }
 HTML_ROWS = 40
@@ -125,7 +127,10 @@ def _column(key: str, rows: Sequence[Row], measures: str, own: bool) -> Column:
 
 def _is_own(key: str) -> bool:
     """Whether a key stands for a number in its row's own measure, a quantile ("p97.5") among them."""
-    return key in OWN_MEASURE or key in OWN_DIFFERENCE or re.fullmatch(r"p\d+(\.\d+)?", key) is not None
+    word = key.rpartition("_")[2]
+    if _is_share(key) or key_measure(key)[1]:
+        return False
+    return word in OWN_MEASURE or word in OWN_DIFFERENCE or re.fullmatch(r"p\d+(\.\d+)?", key) is not None
 
 
 def _is_share(key: str) -> bool:
@@ -151,18 +156,33 @@ def _own_measure(row: Row, measures: str) -> str:
 
 
 def _in_own(value: Any, row: Row, key: str, measures: str) -> Any:
-    """A row's own number, or list of numbers, as a text in the row's own measure."""
+    """A row's own number, or list of numbers, as a text in the row's own measure.
+
+    The numbers of a row get the decimals that suit its largest one.
+    """
     if isinstance(value, list):
         return ", ".join(str(_in_own(item, row, key, measures)).replace(",", "") for item in value)
     if not _is_number(value):
         return value
-    measure, label = str(row.get("measure") or ""), _own_measure(row, measures)
-    if label != measure:
-        shown = convert(value, measure, label)
-        if key in OWN_DIFFERENCE:
-            shown -= convert(0.0, measure, label)
-        value = shown
-    return figure(value)
+    label = _own_measure(row, measures)
+    numbers = [_converted(row[k], row, k, label) for k in row if _is_own(k) and _is_number(plain(row[k]))]
+    largest = max(map(abs, numbers), default=0.0)
+    shown = _converted(value, row, key, label)
+    digits = 4 if UNSURE.isdisjoint(row) else 3
+    if shown == 0.0 or abs(shown) >= 1e-2 * largest:
+        return figure(shown, digits)
+    return figure(round(shown, digits - math.floor(math.log10(largest))), digits)
+
+
+def _converted(value: Any, row: Row, key: str, label: str) -> float:
+    """A row's own number in another spelling of its measure; differences have no zero to shift."""
+    measure = str(row.get("measure") or "")
+    if label == measure:
+        return float(value)
+    shown = convert(value, measure, label)
+    if key.rpartition("_")[2] in OWN_DIFFERENCE:
+        shown -= convert(0.0, measure, label)
+    return float(shown)
 
 
 def _is_number(value: Any) -> bool:
@@ -202,7 +222,7 @@ def figure(value: float | None, digits: int = 4) -> str:
     if value == 0.0:
         return "0"
     places = digits - 1 - math.floor(math.log10(abs(value)))
-    if places > 8 or places < digits - 10:
+    if places > digits + 6 or places < digits - 10:
         return f"{value:.{digits - 1}e}"
     text = f"{value:,.{max(places, 0)}f}"
     return text.rstrip("0").rstrip(".") if "." in text else text
