@@ -66,6 +66,8 @@ if TYPE_CHECKING:
     from .quantity import si as si
     from .quantity import times as times
     from .result import Result as Result
+    from .show.explore import Explorer as Explorer
+    from .show.explore import explore as explore
     from .sources import SOURCES as SOURCES
     from .studies.balancing import Balance as Balance
     from .studies.balancing import Trim as Trim
@@ -139,6 +141,8 @@ _MODULES = {
     "times": "quantity",
     "Result": "result",
     "SOURCES": "sources",
+    "explore": "show.explore",
+    "Explorer": "show.explore",
     "Ensemble": "studies.sampling",
     "ensemble": "studies.sampling",
     "Spread": "machine.spreads",
