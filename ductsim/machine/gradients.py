@@ -17,6 +17,7 @@ from ..quantity import measure_key, show
 from ..result import Result
 from .asked import Question, question
 from .describe import spread_of
+from .slipping import chain, slipping
 
 if TYPE_CHECKING:
     from .machine import Machine
@@ -83,6 +84,10 @@ def jacobian(
         )
     layout = machine.layout
     addresses = [address for pattern in numbers for address in layout.expand(pattern)]
+    if slipping(machine):
+        found = machine.solve() if state is None else state
+        running = found.machine
+        return chain(machine, addresses, lambda q, a: jacobian(running, q, a, found), of)
     questions = [question(layout, words) for words in of]
     found = machine.solve() if state is None else state
     values, _ = stacked(machine.system, machine.part_numbers(), machine.air())

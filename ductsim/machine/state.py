@@ -18,6 +18,7 @@ from . import notes
 from .asked import question
 from .readings import fans, inlet_density, opening_air, stacked_path, tapping_pressures
 from .running import solve_running
+from .slipping import settle, slipping
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -30,17 +31,20 @@ RPM = 60.0 / (2.0 * math.pi)
 
 def solve(machine: Machine, raise_error: bool = True, start: State | Point | None = None) -> MachineState:
     """Solve a machine; `start` is a solved state of the same layout to start from, or its point."""
-    numbers = machine.part_numbers()
-    point = _point(start)
-    found = (
-        solve_running(machine, point)
-        if machine.carries
-        else solve_system(machine.system, numbers, machine.air(), raise_error=False, start=point)
-    )
-    state = MachineState(machine, found)
+    state = settle(machine, _solve) if slipping(machine) else _solve(machine, start)
     if raise_error and not np.all(state.solved):
         raise state.failure()
     return state
+
+
+def _solve(machine: Machine, start: State | Point | None) -> MachineState:
+    """The state at the drives' own slip."""
+    point = _point(start)
+    if machine.carries:
+        return MachineState(machine, solve_running(machine, point))
+    numbers = machine.part_numbers()
+    found = solve_system(machine.system, numbers, machine.air(), raise_error=False, start=point)
+    return MachineState(machine, found)
 
 
 def _point(start: State | Point | None) -> Point | None:
