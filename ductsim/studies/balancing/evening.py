@@ -311,7 +311,7 @@ class Balance(Result):
         gap = said(self.gap, self.questions[0].measure, measures, 2)
         return [
             "There are too many settings of the sizes to solve them all: these were found by search. "
-            f"If every size could be had, the gain would be {gap} more at most."
+            f"With every size to be had it would be {gap} more."
         ]
 
     @cached_property
