@@ -79,7 +79,7 @@ def chain(
 ) -> tuple[Array, Array]:
     """Answers and derivatives with the slip's own answer to every number.
 
-    `frozen(of, addresses)` gives those of the machine at its running slip, held. With slip s = s0 + r P / A the
+    `frozen(of, addresses)` gives those at the running slip, held. With slip s = s0 + r P / A the
     whole derivative in a number t is q_t + q_s ds/dt, where (1 - r P_s / A) ds/dt = r P_t / A + the slip's
     own slopes in s0, r and A.
     """

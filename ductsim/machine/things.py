@@ -77,7 +77,7 @@ class Belt(Fields):
         "W", above=0.0, default=None, spread=0.0, doc="power the drive may take for its fans"
     )
     slip_rise: float = number(
-        "", at_least=0.0, below=0.5, default=0.0, spread=0.5, doc="slip added at the available power"
+        "", at_least=0.0, below=0.5, default=0.0, doc="slip added at the available power"
     )
 
     @property
