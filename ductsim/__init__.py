@@ -68,6 +68,7 @@ if TYPE_CHECKING:
     from .result import Result as Result
     from .show.explore import Explorer as Explorer
     from .show.explore import explore as explore
+    from .show.plots import draw as draw
     from .sources import SOURCES as SOURCES
     from .studies.balancing import Balance as Balance
     from .studies.balancing import Trim as Trim
@@ -143,6 +144,7 @@ _MODULES = {
     "SOURCES": "sources",
     "explore": "show.explore",
     "Explorer": "show.explore",
+    "draw": "show.plots",
     "Ensemble": "studies.sampling",
     "ensemble": "studies.sampling",
     "Spread": "machine.spreads",
