@@ -11,6 +11,7 @@ import numpy as np
 from ..quantity import display_measure, from_si
 from . import style
 
+TITLE = 52  # letters that fit above a plot
 ROW = 0.25  # inches for a row of a plot with names at its side
 
 
@@ -137,5 +138,5 @@ def before_after(
 
 
 def finding(ax: Any, words: str) -> None:
-    """What the picture shows, above it."""
-    ax.set_title(words)
+    """What the picture shows, above it, no longer than the picture is wide."""
+    ax.set_title(style.plain(words, TITLE))

@@ -262,7 +262,7 @@ def _mark_changes(found: Any, ax: Any, measures: str) -> None:
             ax, "Which unit is weakest changes" if len(found.changes) == 1 else "The weakest unit changes"
         )
     elif found.weakest and found.weakest[0] and len(found.vacuum) > 1:
-        finding(ax, f"Unit {style.plain(found.weakest[0], 20)} is weakest throughout")
+        finding(ax, f"Unit {style.cut(found.weakest[0], 20)} is weakest throughout")
 
 
 SIZES |= {"swept": (style.WIDTH, 3.2), "swept_units": (style.WIDTH, 3.2), "swept_power": (style.WIDTH, 3.0)}

@@ -70,9 +70,9 @@ def _about_units(state: Any) -> str:
         if not rows:
             return "No scenario has an answer"
         row = max(rows, key=lambda r: r["chance_weakest"])
-        chance, unit = row["chance_weakest"], style.plain(row["unit"], 20)
+        chance, unit = row["chance_weakest"], style.cut(row["unit"], 12)
         return f"Unit {unit} is weakest in {chance:.0%} of {len(state):,} scenarios"
-    by_vacuum, by_air = style.plain(state.weakest, 20), style.plain(state.weakest_by_air, 20)
+    by_vacuum, by_air = style.cut(state.weakest, 12), style.cut(state.weakest_by_air, 12)
     if not by_vacuum:
         return "No unit's vacuum is known"
     if len(state.machine.layout.units) == 1:
@@ -170,7 +170,7 @@ def elasticities(found: Any, ax: Any, measures: str) -> None:
     rows = sorted(rows, key=lambda row: -abs(row["elasticity"]))[:MOST_BARS]
     _signed_bars(ax, [row["address"] for row in rows], [row["elasticity"] for row in rows])
     ax.set_xlabel("change of the answer for 1 % more of the number [%]")
-    finding(ax, f"What the {style.plain(found.question.label, 34)} hangs on")
+    finding(ax, f"What the {style.cut(found.question.label, 34)} hangs on")
 
 
 def effects_of_spread(found: Any, ax: Any, measures: str) -> None:
@@ -182,7 +182,7 @@ def effects_of_spread(found: Any, ax: Any, measures: str) -> None:
     bars(ax, values)
     name_rows(ax, [row["address"] for row in rows])
     ax.set_xlabel(style.measure("standard deviation of the answer by this number alone", measure, measures))
-    finding(ax, f"Why the {style.plain(found.question.label, 30)} is unsure")
+    finding(ax, f"Why the {style.cut(found.question.label, 30)} is unsure")
 
 
 def _signed_bars(ax: Any, names: list[str], values: list[float]) -> None:

@@ -73,7 +73,7 @@ def weakest(found: Any, ax: Any, measures: str) -> None:
     name_rows(ax, [f"unit {name}" for name in names], 24)
     ax.set_xlabel("chance of being the weakest unit [%]")
     if top:
-        finding(ax, f"Unit {style.plain(names[top[0]], 20)} is weakest most often")
+        finding(ax, f"Unit {style.cut(names[top[0]], 20)} is weakest most often")
 
 
 def shares(found: Any, ax: Any, measures: str) -> None:

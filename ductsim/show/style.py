@@ -142,14 +142,19 @@ def panels(ax: Any, shares: list[float], gap: float = 0.05) -> list[Any]:
 # ---- words and numbers
 
 
-def plain(name: object, longest: int = 34) -> str:
-    """A name that is safe to draw: no formula is read into it, and its middle gives way when it is long."""
+def cut(name: object, longest: int = 34) -> str:
+    """A name on one line, its middle giving way when it is long."""
     text = " ".join(str(name).split())
     text = "".join(c if c.isprintable() else "?" for c in text)
     if len(text) > longest:
         tail = longest // 3
         text = f"{text[: longest - tail - 1].rstrip()}…{text[-tail:].lstrip()}"
-    return text.replace("$", r"\$")
+    return text
+
+
+def plain(name: object, longest: int = 34) -> str:
+    """A name that is safe to draw: cut, and no formula is read into it."""
+    return cut(name, longest).replace("$", r"\$")
 
 
 def wrapped(name: object, longest: int = 14, lines: int = 2) -> str:
@@ -165,7 +170,7 @@ def wrapped(name: object, longest: int = 14, lines: int = 2) -> str:
     if len(out) > lines or max(map(len, out)) > longest:
         whole = " ".join(words)
         if len(out) > lines or len(whole) > lines * longest:
-            whole = plain(whole, lines * longest - 2).replace(r"\$", "$")
+            whole = cut(whole, lines * longest - 2)
         out = [whole[i : i + longest].strip() for i in range(0, len(whole), longest)]
     return "\n".join(plain(line, longest) for line in out[:lines])
 

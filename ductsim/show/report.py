@@ -1,0 +1,402 @@
+"""The report: one page with everything that is known about a machine, to print or to hand on."""
+
+from __future__ import annotations
+
+import datetime
+import os
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import TYPE_CHECKING, Any
+
+from ..cautions import ALWAYS, cautions_for
+from ..errors import InputError
+from ..machine.state import solve
+from ..machine.writer import write_text
+from ..quantity import display_measure
+from . import plots
+from .report_numbers import assumption_rows, part_rows
+from .svg import inline
+from .tables import html_table
+
+if TYPE_CHECKING:
+    from ..machine.machine import Machine
+
+MOST_ROWS = 60
+
+
+def report(
+    machine: Machine,
+    path: str | os.PathLike[str],
+    *,
+    fixes: Any = None,
+    readings: Any = None,
+    crop: Any = None,
+    of: str = "weakest vacuum",
+    budget: float | str | None = None,
+    measures: str = "metric",
+) -> None:
+    """Write a report: one HTML file that needs nothing else, for a screen, a phone or a printer.
+
+    It holds the sections for which something was given; the answer in three sentences comes first.
+
+    Parameters
+    ----------
+    machine : Machine
+        A single one, without columns.
+    path : path
+        The file to write, whole or not at all.
+    fixes : sequence of Fix, or a path to a file of them, optional
+        Adds what each is worth, ranked.
+    readings : DataFrame, what `read_readings` gives, or a path, optional
+        Adds the fit and where to measure next; everything else then rests on the fitted machine.
+    crop : Crop, or a path, optional
+        Adds what limits the ground speed.
+    of : str
+        The question that fixes and measurements are judged by.
+    budget : float or str, optional
+        Working time there is for fixes: minutes, or a text with its measure.
+    measures : str
+        "metric" or "inch".
+
+    Raises
+    ------
+    InputError
+        For a machine with columns, whatever is wrong in what was given, and where nothing can be written.
+    NoOperatingPoint
+        When the machine has no answer.
+    """
+    display_measure("m", measures)
+    if getattr(machine, "columns", None) is not None:
+        raise InputError(
+            "the machine has columns", place="report", allowed="one of its scenarios: machine[0]"
+        )
+    found = Findings(machine, fixes, readings, crop, of, budget, measures)
+    write_text(path, page(found))
+
+
+@dataclass
+class Section:
+    """One section of the page.
+
+    Attributes
+    ----------
+    key : str
+        Its anchor.
+    title : str
+    sentences : list of str
+    blocks : list
+        Figures and tables in their order, as (kind, heading, markup).
+    notes : list of str
+        How it was found, and what deserves a look.
+    fresh : bool
+        Whether it begins on a new sheet when printed.
+    cautions : list of str
+    """
+
+    key: str
+    title: str
+    sentences: list[str] = field(default_factory=list)
+    blocks: list[tuple[str, str, str]] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+    fresh: bool = False
+    cautions: list[str] = field(default_factory=list)
+
+
+class Findings:
+    """What was given, and what the studies make of it; each is worked out once."""
+
+    def __init__(
+        self, machine: Machine, fixes: Any, readings: Any, crop: Any, of: str, budget: Any, measures: str
+    ) -> None:
+        self.given = machine
+        self.of, self.budget, self.measures = of, budget, measures
+        self.fixes = _read(fixes, "read_fixes")
+        self.readings = _read(readings, "read_readings")
+        self.crop = _read(crop, "read_crop")
+
+    @cached_property
+    def fit(self) -> Any:
+        """The fit to the readings; None without them."""
+        if self.readings is None:
+            return None
+        from .. import fit
+
+        return fit(self.given, self.readings)
+
+    @cached_property
+    def machine(self) -> Machine:
+        """The machine that everything is said about: the fitted one where there are readings."""
+        return self.given if self.fit is None else self.fit.machine
+
+    @cached_property
+    def state(self) -> Any:
+        """Its solved state."""
+        return solve(self.machine)
+
+    @cached_property
+    def comparison(self) -> Any:
+        """The fixes compared; None without them."""
+        if self.fixes is None:
+            return None
+        from .. import compare
+
+        return compare(self.fit or self.machine, self.fixes, of=self.of, budget=self.budget)
+
+    @cached_property
+    def next_readings(self) -> Any:
+        """Where to measure next; None without readings."""
+        if self.fit is None:
+            return None
+        from .. import where_to_measure
+
+        return where_to_measure(self.fit, of=self.of)
+
+    @cached_property
+    def ground_speed(self) -> Any:
+        """How fast the machine can drive; None without a crop."""
+        if self.crop is None:
+            return None
+        from .. import ground_speed
+
+        return ground_speed(self.fit or self.machine, self.crop)
+
+    def said(self, result: Any) -> list[str]:
+        """A result's sentences in the measures of the page; none of nothing."""
+        if result is None:
+            return []
+        try:
+            return list(result.sentences(self.measures))
+        except TypeError:  # it has no measures to say
+            return list(result.sentences())
+
+    @cached_property
+    def studies(self) -> list[Any]:
+        """Everything that was found, in the order of the page."""
+        found = [self.ground_speed, self.comparison, self.fit, self.next_readings]
+        return [result for result in found if result is not None]
+
+
+def _read(given: Any, reader: str) -> Any:
+    """What was given, read from its file if it is a path."""
+    if isinstance(given, (str, os.PathLike)):
+        import ductsim
+
+        return getattr(ductsim, reader)(given)
+    return given
+
+
+# ---- the page
+
+
+def page(found: Findings) -> str:
+    """The whole page as HTML."""
+    from jinja2 import Environment, PackageLoader, StrictUndefined
+
+    from .. import __version__
+
+    loader = PackageLoader("ductsim.show", "templates")
+    environment = Environment(
+        loader=loader, autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
+    )
+    machine = found.given
+    sections = [section for make in SECTIONS if (section := make(found)) is not None]
+    return environment.get_template("report.html").render(
+        title=machine.layout.title or "A machine without a title",
+        answer=answer(found),
+        sections=sections,
+        cautions=all_cautions(found),
+        file=os.path.basename(machine.file),
+        sha256=machine.sha256,
+        version=__version__,
+        date=datetime.date.today().isoformat(),
+        measures=found.measures,
+    )
+
+
+def answer(found: Findings) -> list[str]:
+    """Three sentences: which unit is weakest, what to do about it, and the next thing worth knowing."""
+    state = found.said(found.state)
+    work, fit, drive = (found.said(r) for r in (found.comparison, found.fit, found.ground_speed))
+    following = found.said(found.next_readings)
+    out = [*state[:1], *work[:1], *fit[:1], *drive[:1]]
+    return [*out, *work[1:2], *following[:1], *state[1:]][:3]
+
+
+def all_cautions(found: Findings) -> list[str]:
+    """Every caution that belongs to what the page advises, each once, the constant one last."""
+    tags = ["crop"] if found.crop is not None else []
+    tags += ["measure", "blank"] if found.readings is not None else []
+    texts = [text for result in found.studies for text in getattr(result, "cautions", ())]
+    texts += [*cautions_for(tags), *cautions_for(["lock_out", "guards", "noise", "lint"])]
+    return [*dict.fromkeys(text for text in texts if text != ALWAYS), ALWAYS]
+
+
+# ---- figures and tables
+
+
+def _figure(found: Findings, result: Any, what: str, key: str, words: str) -> tuple[str, str, str]:
+    figure = plots.figure_of(result, what, found.measures)
+    width, height = figure.get_size_inches()
+    kind = "figure" if width < 6.0 else "wide broad" if width > 1.2 * height else "wide"
+    return kind, words, inline(figure, key, words)
+
+
+def _table(
+    found: Findings,
+    heading: str,
+    rows: Sequence[Mapping[str, Any]],
+    keys: Iterable[str] | None = None,
+    leave_out: Iterable[str] = (),
+) -> tuple[str, str, str]:
+    """A table of the rows; `keys` chooses the columns by how their keys begin, in that order."""
+    left = tuple(leave_out)
+    kept = [{k: v for k, v in row.items() if k not in left} for row in rows]
+    if keys is not None:
+        every = list(dict.fromkeys(k for row in kept for k in row))
+        chosen = [k for start in keys for k in every if k == start or k.startswith(f"{start}_")]
+        kept = [{k: row.get(k) for k in dict.fromkeys(chosen)} for row in kept]
+    more = f" (the first {MOST_ROWS} of {len(kept):,})" if len(kept) > MOST_ROWS else ""
+    return "table", heading + more, html_table(kept[:MOST_ROWS], found.measures)
+
+
+def _whole_table(found: Findings, heading: str, rows: Sequence[Mapping[str, Any]]) -> tuple[str, str, str]:
+    return "table", heading, html_table(rows, found.measures)
+
+
+# ---- sections
+
+
+def units(found: Findings) -> Section:
+    """Vacuum and air of every unit, and where the fans work."""
+    state = found.state
+    out = Section("units", "Vacuum and air at every unit", found.said(state), notes=state.notes)
+    if state.machine.layout.units:
+        out.blocks.append(_figure(found, state, "units", "units", "Vacuum, opening air and duct air by unit"))
+        out.blocks.append(_table(found, "Units", state.rows()))
+    if state.fan_rows():
+        out.blocks.append(_figure(found, state, "fans", "fans", "Fans on their curves"))
+        out.blocks.append(_table(found, "Fans", state.fan_rows()))
+    return out
+
+
+def speed(found: Findings) -> Section | None:
+    """What limits the ground speed."""
+    result = found.ground_speed
+    if result is None:
+        return None
+    out = Section("speed", "What limits the speed", found.said(result))
+    return _with_everything(found, out, result)
+
+
+def fixes(found: Findings) -> Section | None:
+    """What each fix is worth."""
+    result = found.comparison
+    if result is None:
+        return None
+    out = Section("fixes", "What each fix is worth", found.said(result))
+    out.blocks.append(
+        _figure(found, result, "gains", "gains", "Gain of each fix alone, and its worth in company")
+    )
+    tables = result.tables()
+    keys = ("fix", "time", "cost", "gain", "worth", "unit", "vacuum_change", "opening_air_change")
+    keys += ("duct_air_change", "shaft_power_change", "remark")
+    out.blocks.append(_table(found, "Fixes, the most worth in company first", tables["fixes"], keys))
+    if "order" in tables:
+        keys = ("step", "fix", "time_so_far", "gain_so_far", "weakest_unit", "shaft_power_change")
+        out.blocks.append(_table(found, "In this order", tables["order"], keys))
+    if "units" in tables:
+        words = "Every unit before and after the recommended fixes"
+        out.blocks.append(_figure(found, result, "units", "after", words))
+        out.blocks.append(_table(found, words, tables["units"]))
+    out.blocks.append(
+        _figure(found, result, "front", "front", "Gain against working time: all sets of fixes")
+    )
+    if tables.get("best_sets"):
+        keys = ("budget", "place", "fixes", "time", "cost", "gain", "chance_best", "weakest_unit")
+        out.blocks.append(_table(found, "The best sets of fixes", tables["best_sets"], keys))
+    for name, heading in (("together", "Fixes that act on each other"), ("refused", "Not to be done")):
+        if tables.get(name):
+            out.blocks.append(_table(found, heading, tables[name]))
+    out.notes = list(getattr(result, "notes", ()))
+    out.cautions = list(result.cautions)
+    return out
+
+
+def readings(found: Findings) -> Section | None:
+    """The readings against the fit."""
+    if found.fit is None:
+        return None
+    out = Section("readings", "The readings and what explains them", found.said(found.fit))
+    return _with_everything(found, out, found.fit)
+
+
+def measure_next(found: Findings) -> Section | None:
+    """What to measure next."""
+    if found.next_readings is None:
+        return None
+    out = Section("next", "What to measure next", found.said(found.next_readings))
+    return _with_everything(found, out, found.next_readings)
+
+
+def _with_everything(found: Findings, out: Section, result: Any) -> Section:
+    """All plots, tables, notes and cautions of a result, in its own order."""
+    for what in plots.kinds(result):
+        words = f"{out.title}: {what}"
+        try:
+            out.blocks.append(_figure(found, result, what, f"{out.key}-{what}".replace(" ", "-"), words))
+        except InputError:
+            continue  # this plot needs something that this result does not have
+    for name, rows in result.tables().items():
+        if rows:
+            heading = name.replace("_", " ")
+            out.blocks.append(_table(found, heading[:1].upper() + heading[1:], rows))
+    out.notes = list(getattr(result, "notes", ()))
+    out.cautions = list(getattr(result, "cautions", ()))
+    return out
+
+
+def described(found: Findings) -> Section:
+    """The machine as described, with its drawing."""
+    machine, state = found.machine, found.state
+    out = Section("machine", "The machine as described", machine.describe().sentences())
+    try:
+        out.blocks.append(
+            _figure(found, state, "drawing", "drawing", "The air path, drawn from the description")
+        )
+    except InputError as err:
+        out.sentences.append(f"The air path is not drawn: {err}")
+    out.blocks.append(_whole_table(found, "Parts", part_rows(machine)))
+    if state.tapping_rows():
+        out.blocks.append(
+            _whole_table(found, "Tappings, and what a manometer should read", state.tapping_rows())
+        )
+    return out
+
+
+def assumptions(found: Findings) -> Section:
+    """Every number, its origin and its spread."""
+    words = [
+        "Every number that the answers rest on. A spread is the standard deviation that such a number "
+        "usually has; a default is used where nothing was given.",
+    ]
+    rows = assumption_rows(found.machine, found.measures)
+    defaults = [row for row in rows if row["origin"] == "default"]
+    given = [row for row in rows if row["origin"] != "default"]
+    out = Section("numbers", "Every assumption, default and spread", words)
+    for heading, own in (("Assumed: the defaults", defaults), ("Given", given)):
+        if own:
+            own = [{k: v for k, v in row.items() if k != "origin"} for row in own]
+            out.blocks.append(_whole_table(found, heading, own))
+    return out
+
+
+def sources(found: Findings) -> Section:
+    """What the laws rest on."""
+    listed = found.machine.sources()
+    out = Section("sources", "Sources", listed.sentences())
+    out.blocks.append(_whole_table(found, "", listed.rows()))
+    return out
+
+
+SECTIONS = (units, speed, fixes, readings, measure_next, described, assumptions, sources)
