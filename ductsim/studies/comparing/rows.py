@@ -49,7 +49,7 @@ def fix_rows(found: Comparison) -> list[Row]:
             "time_min": task.fix.minutes,
             "cost": task.fix.cost,
             measure_key("gain", measure): gain,
-            measure_key("worth", measure): float(found.worths[i]),
+            measure_key("worth", measure): float(found.worths[i]) if i in found.usable else None,
         }
         if found.combining.machines > 1:
             own |= range_of(sure.gains[row], "gain", measure)
@@ -68,8 +68,8 @@ def fix_rows(found: Comparison) -> list[Row]:
     return rows
 
 
-def _or_least(value: float) -> float:
-    return -math.inf if math.isnan(value) else value
+def _or_least(value: float | None) -> float:
+    return -math.inf if value is None or math.isnan(value) else value
 
 
 def range_of(gains: Array, name: str, measure: str) -> Row:

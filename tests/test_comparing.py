@@ -1,0 +1,590 @@
+"""Comparing fixes on machines: against networks built anew, limits, contradictions, possible machines."""
+
+import itertools
+import json
+import math
+import pickle
+
+import numpy as np
+import pytest
+
+import ductsim as ds
+from ductsim.machine import layout
+from ductsim.machine.demos import FOLDER
+from ductsim.network import system
+from ductsim.show.tables import plain, text
+from ductsim.studies.comparing import choice, comparison
+from ductsim.studies.comparing.table import Table
+
+SOME = (
+    "seal hatch 4",
+    "seal cuff 5",
+    "seal joint 4",
+    "clean right screen",
+    "shorten hose 5",
+    "driven pulley 230 mm",
+    "engine 100 rpm faster",
+)
+
+
+@pytest.fixture(scope="module")
+def picker():
+    return ds.demo("picker")
+
+
+@pytest.fixture(scope="module")
+def fixes():
+    return ds.read_fixes(FOLDER / "picker_fixes.toml")
+
+
+@pytest.fixture(scope="module")
+def full(picker, fixes):
+    return ds.compare(picker, fixes)
+
+
+@pytest.fixture(scope="module")
+def small(picker, fixes):
+    return ds.compare(picker, [fix for fix in fixes if fix.name in SOME])
+
+
+# ---- brute force: every set of fixes on a network built anew
+
+
+def built_anew(machine, fixes):
+    """The lowest vacuum [Pa] of a picker with some fixes done, and whether its makers allow it.
+
+    Nothing of the comparison is used, nor of `Machine.change`: the numbers are set here, the fans' speed
+    is worked out here, and the parts are put together in a Network of their own.
+    """
+    made, numbers = machine.layout, dict(machine.numbers)
+    for fix in fixes:
+        for pattern, value in fix.change.items():
+            start, _, end = pattern.partition("*")
+            hit = [
+                a
+                for a in numbers
+                if (a == pattern if "*" not in pattern else a.startswith(start) and a.endswith(end))
+            ]
+            for address in hit:
+                measure = made.declared[address].measure
+                numbers[address] = ds.si(value, measure)
+        for name, table in fix.replace.items():
+            values = {key: v for key, v in table.items() if key != "kind"}
+            numbers |= {f"{name}.{leaf}": v for leaf, v in ds.Hose(**values).numbers().items()}
+    belt = {
+        key: numbers[f"belt.{key}"] for key in ("engine_speed", "driving_pulley", "driven_pulley", "slip")
+    }
+    speed = belt["engine_speed"] * belt["driving_pulley"] / belt["driven_pulley"] * (1 - belt["slip"])
+    air = ds.Air.at(
+        altitude=numbers["air.altitude"],
+        temperature=numbers["air.temperature"],
+        relative_humidity=numbers["air.relative_humidity"],
+    )
+    net = ds.Network(air)
+    for part in made.parts:
+        values = [
+            speed if (part.drive and leaf == "speed") else numbers[f"{part.name}.{leaf}"]
+            for leaf in part.form.leaves
+        ]
+        net.add(part.name, part.form.build(values), *part.ends)
+    state = net.solve()
+    vacuum = []
+    for i in "12345":
+        pressure, warm = state.pressure[f"door {i}"], state.temperature[f"door {i}"]
+        density = air.density * air.temperature / warm * (1 + pressure / air.pressure)
+        velocity = state.flow[f"jet {i}", "suction"] / (density * numbers[f"door {i}.area"])
+        vacuum.append(0.5 * density * velocity**2 - pressure)
+    power = sum(state.power[name] for name in ("left fan", "right fan"))
+    allowed = power <= numbers["belt.available_power"] and speed <= numbers["left fan.highest_speed"]
+    return min(vacuum), allowed
+
+
+def brute_force(machine, fixes, budgets):
+    """Budget -> the best three sets of names, each set of fixes solved by itself."""
+    out = {budget: [] for budget in budgets}
+    for size in range(len(fixes) + 1):
+        for some in itertools.combinations(fixes, size):
+            minutes = sum(fix.minutes for fix in some)
+            pulleys = sum("pulley" in fix.name for fix in some)
+            if pulleys > 1 or minutes > max(budgets):
+                continue
+            answer, allowed = built_anew(machine, some)
+            for budget in budgets:
+                if allowed and minutes <= budget:
+                    out[budget].append((answer, [fix.name for fix in some]))
+    return {budget: [names for _, names in sorted(found, reverse=True)[:3]] for budget, found in out.items()}
+
+
+def test_the_best_three_are_those_of_brute_force(picker, fixes, small):
+    some = [fix for fix in fixes if fix.name in SOME]
+    found = brute_force(picker, some, (30.0, 60.0, 120.0))
+    for budget, best in found.items():
+        assert small.best(budget) == best
+
+
+@pytest.mark.slow
+def test_the_best_three_of_the_whole_file_are_those_of_brute_force(picker, fixes, full):
+    found = brute_force(picker, fixes, (30.0, 60.0, 120.0))
+    for budget, best in found.items():
+        assert full.best(budget) == best
+
+
+def test_answers_are_those_of_networks_built_anew(picker, fixes, full):
+    rng = np.random.default_rng(7)
+    before, _ = built_anew(picker, [])
+    usable = [fix for fix in fixes if "205" not in fix.name]
+    for _ in range(12):
+        some = [fix for fix in usable if rng.random() < 0.5]
+        answer, allowed = built_anew(picker, some)
+        names = [fix.name for fix in some]
+        assert full.gain(*names) == pytest.approx(answer - before, abs=1e-6)
+        assert full.verdict(*names)[0] == ("" if allowed else "not allowed")
+
+
+# ---- the whole table
+
+
+@pytest.fixture
+def compiled(monkeypatch):
+    """The networks that are compiled from here on."""
+    made = []
+
+    def counted(*what):
+        made.append(what)
+        return system.System(*what)
+
+    monkeypatch.setattr(layout, "System", counted)
+    return made
+
+
+def test_all_sets_take_one_call_and_no_new_layout(picker, fixes, compiled):
+    picker.solve()
+    compiled.clear()
+    found = ds.compare(picker, [fix for fix in fixes if fix.name in SOME])
+    assert not compiled
+    assert len(found.solved.masks) == 2 ** len(SOME)
+    assert found.combining.calls == 2  # the machine as it is, then all sets
+
+
+def test_each_set_of_replaced_parts_is_one_layout(picker, compiled):
+    fixes = [
+        ds.Fix("a", replace={"hose 4": ds.Hose(length=1.5, diameter=0.165)}),
+        ds.Fix("b", replace={"hose 5": ds.Hose(length=1.5, diameter=0.165)}),
+        ds.Fix("c", change={"hatch leak 4.area": 0.0}),
+    ]
+    picker.solve()
+    compiled.clear()
+    found = ds.compare(picker, fixes)
+    assert len(compiled) == 3
+    assert found.combining.calls == 5
+    both = picker.replace({"hose 4": fixes[0].replace["hose 4"], "hose 5": fixes[1].replace["hose 5"]})
+    answer = both.change({"hatch leak 4.area": 0.0}).ask("weakest vacuum")
+    assert found.gain("a", "b", "c") == pytest.approx(answer - picker.ask("weakest vacuum"), abs=1e-6)
+    assert found.done(["a", "c"]).layout is not picker.layout
+
+
+def test_what_the_demonstration_is_meant_to_show(full):
+    rows = {row["fix"]: row for row in full.rows()}
+    assert rows["seal hatch 4"]["gain_Pa"] > 60
+    assert rows["seal hatch 4"]["weakest_after"] == "5"
+    assert ("only together", "seal cuff 5", "seal hatch 4") in {
+        (row["effect"], row["fix"], row["with"]) for row in full.tables()["together"]
+    }
+    for name in ("seal joint 4", "seal hatch 4"):
+        assert "moves vacuum and duct air opposite ways at unit 4" in rows[name]["remark"]
+        assert rows[name]["vacuum_change_Pa"] * rows[name]["duct_air_change_kg_s"] < 0
+    assert rows["seal joint 4"]["duct_air_change_kg_s"] > 0
+    assert "opposite" not in rows["engine 100 rpm faster"]["remark"]
+
+
+def test_over_a_limit_is_listed_and_never_recommended(full):
+    rows = {row["fix"]: row for row in full.rows()}
+    assert rows["driven pulley 205 mm"]["remark"].startswith("not allowed: left fan turns at 4,2")
+    assert rows["driven pulley 205 mm"]["gain_Pa"] > 100
+    verdict, reason = full.verdict("driven pulley 230 mm", "engine 100 rpm faster")
+    assert verdict == "not allowed"
+    assert "more than the 40.0 kW that it has" in reason
+    for budget in (10, 60, 1000):
+        for names in full.best(budget, count=50):
+            assert "driven pulley 205 mm" not in names
+            assert not {"driven pulley 230 mm", "engine 100 rpm faster"} <= set(names)
+    for names in full.front():
+        assert full.verdict(*names)[0] == ""
+    assert any("driven pulley 205 mm is not allowed" in s for s in full.sentences())
+
+
+def test_a_contradiction_fails_only_where_it_is(full):
+    pulleys = ("driven pulley 205 mm", "driven pulley 230 mm")
+    verdict, reason = full.verdict(*pulleys, "seal cuff 3")
+    assert verdict == "contradiction"
+    assert "belt.driven_pulley is changed twice" in reason
+    assert math.isnan(full.gain(*pulleys))
+    assert full.verdict(pulleys[1], "seal cuff 3") == ("", "")
+    assert len(full.contradictions) == 1
+
+
+def test_worths_add_up_and_leave_out_what_is_never_allowed(full):
+    never = [i for i, task in enumerate(full.tasks) if task.fix.name == "driven pulley 205 mm"]
+    assert [i for i in range(full.n) if i not in full.usable] == never
+    everything = [task.fix.name for i, task in enumerate(full.tasks) if i in full.usable]
+    assert np.nansum(full.worths) == pytest.approx(full.gain(*everything), abs=1e-9)
+
+
+def test_a_fix_that_changes_nothing_is_worth_nothing_and_twins_are_equal(picker):
+    fixes = [
+        ds.Fix("nothing", change={"hose 1.length": "x1"}, minutes=5),
+        ds.Fix("one half", change={"hatch leak 4.area": "x0.5"}, minutes=5),
+        ds.Fix("other half", change={"hatch leak 4.area": "x0.5"}, minutes=5),
+        ds.Fix("cuff", change={"cuff leak 5.coefficient": 0.0}, minutes=5),
+    ]
+    found = ds.compare(picker, fixes)
+    worth = dict(zip([fix.name for fix in fixes], found.worths.tolist(), strict=True))
+    assert worth["nothing"] == pytest.approx(0.0, abs=1e-7)
+    assert worth["one half"] == pytest.approx(worth["other half"], abs=1e-7)
+    assert found.worths.sum() == pytest.approx(found.gain(*worth), abs=1e-9)
+    assert "nothing" not in found.best(60)[0]  # among equal gains the shorter work
+
+
+def test_on_independent_units_each_worth_is_the_fixs_own_gain():
+    """Two fans, each with a duct of its own: what is done to one does nothing to the other."""
+    part = {"from": "outside", "speed": "1500 rpm", "curve_speed": "1500 rpm"}
+    curve = {"flow": [0.0, 1.0, 2.0], "total_pressure": [1200.0, 1000.0, 300.0]}
+    parts = []
+    for name in "AB":
+        parts.append({"name": f"fan {name}", "kind": "fan", "to": f"box {name}", **part, **curve})
+        parts.append(
+            {"name": f"duct {name}", "kind": "duct", "from": f"box {name}", "to": "outside"}
+            | {"diameter": 0.2, "length": 4.0, "loss_coefficient": 3.0}
+        )
+    machine = ds.Machine.of({"format": 1, "part": parts})
+    fixes = [
+        ds.Fix("A shorter", change={"duct A.length": 2.0}),
+        ds.Fix("B smoother", change={"duct B.loss_coefficient": 1.0}),
+        ds.Fix("B faster", change={"fan B.speed": "1600 rpm"}),
+    ]
+    found = ds.compare(machine, fixes[:2], of="shaft power")
+    own = [found.gain("A shorter"), found.gain("B smoother")]
+    assert found.worths == pytest.approx(own, abs=1e-6)
+    assert not found.together
+    third = ds.compare(machine, fixes, of="shaft power")
+    assert third.worths[0] == pytest.approx(own[0], abs=1e-6)
+    # less power is better: more of it is a loss
+    assert third.gain("B faster") < 0
+    power = [machine.change(fixes[2].change).ask("shaft power"), machine.ask("shaft power")]
+    assert third.gain("B faster") == pytest.approx(power[1] - power[0], abs=1e-6)
+
+
+# ---- choosing
+
+
+def test_the_front_is_what_no_other_set_beats(small):
+    table = small.solved
+    for axes in (("minutes",), ("minutes", "cost"), ("minutes", "cost", "power")):
+        rows = [table.row(small.mask(names)) for names in small.front(axes)]
+        gain = np.round(table.gain / (choice.CLOSE * table.base))
+        power = np.round(table.power / (choice.CLOSE * np.median(table.answers.power[0])))
+        own = {"minutes": table.minutes, "cost": table.cost, "power": power}
+        small_is_good = np.column_stack([-gain, *(own[axis] for axis in axes)])
+        allowed = np.flatnonzero(table.allowed)
+        for k in allowed:
+            as_good = (small_is_good[allowed] <= small_is_good[k]).all(axis=1)
+            better = as_good & (small_is_good[allowed] < small_is_good[k]).any(axis=1)
+            if k in rows:
+                assert not better.any()
+            else:  # beaten, or the same as one on the front
+                assert as_good[np.isin(allowed, rows)].any()
+    with pytest.raises(ds.UnknownName, match="unknown axis 'hours'"):
+        small.front(("hours",))
+
+
+def test_the_order_gains_most_early_on(small):
+    names = ["seal hatch 4", "seal cuff 5", "clean right screen", "engine 100 rpm faster"]
+
+    def area(order):
+        """Gain so far times the minutes of the next fix, added up."""
+        done, total = [], 0.0
+        for name in order:
+            fix = next(task.fix for task in small.tasks if task.fix.name == name)
+            total += (small.gain(*done) if done else 0.0) * fix.minutes
+            done.append(name)
+        return total
+
+    best = max(area(order) for order in itertools.permutations(names))
+    assert area(small.order_of(names)) == pytest.approx(best)
+    assert sorted(small.order_of(names)) == sorted(names)
+
+
+def test_steps_that_are_not_allowed_are_gone_round(picker):
+    """The small pulley alone asks too much of the belt; with the engine slower it does not."""
+    fixes = [
+        ds.Fix("small pulley", change={"belt.driven_pulley": "205 mm"}, minutes=1),
+        ds.Fix("engine slower", change={"belt.engine_speed": "1850 rpm"}, minutes=30),
+    ]
+    found = ds.compare(picker, fixes)
+    assert found.verdict("small pulley")[0] == "not allowed"
+    assert found.verdict("small pulley", "engine slower")[0] == ""
+    assert found.order_of(["small pulley", "engine slower"]) == ["engine slower", "small pulley"]
+    assert found.usable == [0, 1]
+
+
+def test_the_search_finds_what_the_full_table_holds(small):
+    for budget in (30.0, 60.0, 120.0, None):
+        table = Table(small.combining)
+        table.need([0])
+        choice.search(table, budget)
+        best = table.masks[table.ranked(budget)[0]]
+        assert small.names(best) == small.best(10_000 if budget is None else budget)[0]
+        assert len(table.masks) < 2 ** len(SOME)
+
+
+def test_many_fixes_are_searched_and_said_so(picker, fixes, small, monkeypatch):
+    monkeypatch.setattr(comparison, "MOST_EXACT", 5)
+    monkeypatch.setattr(comparison, "ORDERS", 40)
+    found = ds.compare(picker, [fix for fix in fixes if fix.name in SOME], budget=60)
+    assert not found.exact
+    assert found.best(60)[0] == small.best(60)[0]
+    assert "too many sets to solve them all" in found.notes[0]
+    assert np.all(np.abs(found.worths - small.worths) < 4 * found.worth_errors + 1e-6)
+    assert found.worths.sum() == pytest.approx(small.worths.sum(), abs=15)
+    assert found.order == small.order_of(found.best(60)[0])
+
+
+def test_a_long_order_goes_by_gain_per_minute(small, monkeypatch):
+    monkeypatch.setattr(choice, "MOST_ORDERED", 2)
+    order = small.order_of(["seal hatch 4", "seal cuff 5", "engine 100 rpm faster"])
+    assert order == ["engine 100 rpm faster", "seal hatch 4", "seal cuff 5"]
+
+
+# ---- possible machines
+
+
+@pytest.fixture(scope="module")
+def possible(picker):
+    rng = np.random.default_rng(11)
+    return picker.change(
+        {
+            "hatch leak *.area": ds.times(rng.lognormal(0.0, 0.4, 12)),
+            "joint leak 5.coefficient": ds.times(rng.lognormal(0.0, 0.4, 12)),
+        }
+    )
+
+
+def test_possible_machines_are_the_single_ones_together(possible, fixes):
+    some = [fix for fix in fixes if fix.name in SOME[:3]]
+    found = ds.compare(possible, some, budget=30)
+    singles = [ds.compare(possible[i], some) for i in range(12)]
+    gains = [single.gain("seal hatch 4") for single in singles]
+    row = next(row for row in found.rows() if row["fix"] == "seal hatch 4")
+    assert row["gain_Pa"] == pytest.approx(np.median(gains), abs=1e-6)
+    assert row["gain_low_Pa"] == pytest.approx(np.quantile(gains, 0.05), abs=1e-6)
+    assert row["gain_high_Pa"] == pytest.approx(np.quantile(gains, 0.95), abs=1e-6)
+    assert sum(found.chances.values()) == pytest.approx(1.0)
+    best = [tuple(single.best(30)[0]) for single in singles]
+    for mask, chance in found.chances.items():
+        assert best.count(tuple(found.names(mask))) / 12 == pytest.approx(chance)
+    assert any("possible machines" in sentence for sentence in found.sentences())
+    assert "chance_best" in found.tables()["best_sets"][0]
+
+
+def test_a_fit_is_asked_for_its_possible_machines(possible, fixes):
+    class Fit:
+        def sample(self, count):
+            return possible
+
+    some = [fix for fix in fixes if fix.name in SOME[:2]]
+    assert ds.compare(Fit(), some).rows() == ds.compare(possible, some).rows()
+
+
+def test_many_sets_of_many_machines_are_thinned_and_the_best_taken_again(possible, fixes, monkeypatch):
+    some = [fix for fix in fixes if fix.name in SOME[:5]]
+    whole = ds.compare(possible, some, budget=60)
+    monkeypatch.setattr(comparison, "MOST_SCENARIOS", 10)
+    monkeypatch.setattr(comparison, "LEAST_MACHINES", 4)
+    thin = ds.compare(possible, some, budget=60)
+    assert thin.solved.machines == 4
+    assert thin.sure.machines == 12
+    assert thin.names(thin.recommended) == whole.names(whole.recommended)
+    assert [row["gain_Pa"] for row in thin.rows()] != []
+    by_name = {row["fix"]: row["gain_Pa"] for row in whole.rows()}
+    for row in thin.rows():
+        assert row["gain_Pa"] == pytest.approx(by_name[row["fix"]], abs=1e-6)
+    assert any("4 of the 12 possible machines" in note for note in thin.notes)
+
+
+def test_an_uncertain_fix_is_a_column(picker):
+    rest = np.array([0.0, 0.005, 0.01])
+    found = ds.compare(picker, [ds.Fix("seal", change={"hatch leak 4.area": rest})])
+    row = found.rows()[0]
+    gains = [picker.change({"hatch leak 4.area": r}).ask("weakest vacuum") for r in rest]
+    assert row["gain_Pa"] == pytest.approx(np.median(gains) - picker.ask("weakest vacuum"), abs=1e-6)
+    found = ds.compare(
+        picker.change({"hose 1.length": [1.0, 1.2]}), [ds.Fix("seal", change={"hatch leak 4.area": rest})]
+    )
+    assert "columns of different length" in found.errors["seal"]
+    with pytest.raises(ds.InputError, match="a column of 2 values for 3 possible machines"):
+        ds.compare(
+            picker,
+            [
+                ds.Fix("seal", change={"hatch leak 4.area": rest}),
+                ds.Fix("hose", change={"hose 4.length": [1.0, 1.2]}),
+            ],
+        )
+
+
+# ---- bad fixes: one sentence each, the others still computed
+
+
+def test_bad_fixes_are_named_and_the_others_compared(picker):
+    bad = {
+        "no such thing": ds.Fix("no such thing", change={"hatch leak 9.area": 0.0}),
+        "negative length": ds.Fix("negative length", change={"hose 4.length": "-2 m"}),
+        "negative minutes": ds.Fix("negative minutes", change={"hose 4.length": 2.0}, minutes=-3),
+        "against itself": ds.Fix("against itself", change={"hose 4.length": 2.0, "hose *.length": "x0.5"}),
+        "no part": ds.Fix("no part", replace={"hose 4": 3.0}),
+    }
+    good = ds.Fix("seal hatch 4", change={"hatch leak 4.area": 0.0}, minutes=25)
+    found = ds.compare(picker, [*bad.values(), good], budget=60)
+    assert set(found.errors) == set(bad)
+    for name, sentence in found.errors.items():
+        assert sentence.startswith(f"fix {name!r}")
+        assert sentence.count("\n") == 0
+        assert any(row["fix"] == name and "not computed" in row["remark"] for row in found.rows())
+        assert any(name in s for s in found.sentences())
+    assert found.best()[0] == ["seal hatch 4"]
+    assert {row["fixes"] for row in found.tables()["refused"]} == set(bad)
+
+
+def test_only_bad_fixes_leave_the_machine_as_it_is(picker):
+    found = ds.compare(picker, [ds.Fix("bad", change={"nothing.here": 1.0})])
+    assert found.best() == [[]]
+    assert "Nothing that can be done" in str(found)
+    assert found.rows()[0]["fix"] == "bad"
+
+
+def test_an_impossible_result_of_two_fixes_fails_alone(picker):
+    fixes = [
+        ds.Fix("blind the screen", change={"right screen.blinded": "x2"}),
+        ds.Fix("blind it more", change={"right screen.blinded": "x3"}),
+        ds.Fix("seal hatch 4", change={"hatch leak 4.area": 0.0}),
+    ]
+    found = ds.compare(picker, fixes)
+    assert not found.errors
+    verdict, reason = found.verdict("blind the screen", "blind it more")
+    assert verdict == "impossible"
+    assert "right screen.blinded" in reason
+    assert found.verdict("blind the screen", "seal hatch 4") == ("", "")
+
+
+def test_checks_that_need_several_numbers_are_made_for_each_set(picker):
+    """A point of the fan's curve may move, but not past its neighbour."""
+    fixes = [
+        ds.Fix("second point", change={"left fan.flow[1]": "1.4 m3/s"}),
+        ds.Fix("third point", change={"left fan.flow[2]": "1.3 m3/s"}),
+        ds.Fix("seal hatch 4", change={"hatch leak 4.area": 0.0}),
+    ]
+    found = ds.compare(picker, fixes)
+    verdict, reason = found.verdict("second point", "third point", "seal hatch 4")
+    assert verdict == "impossible"
+    assert "do not rise" in reason
+    assert found.verdict("second point", "seal hatch 4") == ("", "")
+
+
+def test_a_machine_over_its_limits_already_says_so(picker):
+    strained = picker.change({"belt.available_power": "20 kW"})
+    found = ds.compare(strained, [ds.Fix("engine slower", change={"belt.engine_speed": "1500 rpm"})])
+    assert found.verdict()[0] == "not allowed"
+    assert found.best()[0] == ["engine slower"]
+    stuck = ds.compare(strained, [ds.Fix("seal hatch 4", change={"hatch leak 4.area": 0.0})])
+    assert stuck.best() == []
+    assert stuck.sentences()[0].startswith("As it is, the machine is not allowed to run: The fans on belt")
+
+
+@pytest.mark.parametrize(
+    ("call", "sentence"),
+    [
+        (lambda m, f: ds.compare(m, []), "there is no fix to compare"),
+        (lambda m, f: ds.compare(m, "fixes.toml"), "'fixes.toml' is no list of fixes"),
+        (lambda m, f: ds.compare(m, 3), "3 is no list of fixes"),
+        (lambda m, f: ds.compare(m, [3]), "3 is no fix"),
+        (lambda m, f: ds.compare(m, [f, f]), "the name 'a' is used twice"),
+        (lambda m, f: ds.compare(m, [f], budget=-1), "budget: -1 is no working time"),
+        (lambda m, f: ds.compare(m, [f], budget="3 kg"), "budget: a time given in kg"),
+        (
+            lambda m, f: ds.compare(m, [f], of="weakest vacum"),
+            "unknown question.*did you mean 'weakest vacuum'",
+        ),
+        (lambda m, f: ds.compare("picker.toml", [f]), "'picker.toml' is no machine"),
+        (lambda m, f: ds.compare(m, f).gain("b"), "unknown fix 'b'"),
+    ],
+)
+def test_what_is_asked_wrongly_gets_one_sentence(picker, call, sentence):
+    fix = ds.Fix("a", change={"hose 1.length": 1.0})
+    with pytest.raises(ds.InputError, match=sentence):
+        call(picker, fix)
+
+
+# ---- what is shown
+
+
+def test_sentences_say_what_to_do_first(picker, fixes):
+    found = ds.compare(picker, fixes, budget="1.5 h")
+    assert found.budget == 90.0
+    first, second, third, *_ = found.sentences()
+    assert first.startswith("Within 90 minutes the best is to do engine 100 rpm faster, then seal hatch 4")
+    assert "unit 5 is weakest then, no longer unit 4" in second
+    for word in ("vacuum", "opening air", "duct air"):
+        assert word in third
+    assert "inH2O" in found.sentences("inch")[1]
+    assert repr(found).startswith("<Comparison: Within 90 minutes")
+
+
+def test_rows_and_tables_are_plain_and_show_vacuum_and_air_together(full):
+    tables = full.tables()
+    assert tables["fixes"] == full.rows()
+    assert {"fixes", "best_sets", "order", "units", "front", "together", "refused"} == set(tables)
+    for rows in tables.values():
+        assert rows
+        json.dumps(plain(rows), allow_nan=False)
+        assert text(rows)
+    for row in tables["units"]:
+        assert {"vacuum_before_Pa", "opening_air_after_kg_s", "duct_air_after_kg_s"} <= set(row)
+    assert len(full.table()) == len(full.fixes)
+    sets = full.combinations()
+    assert len(sets) == 2**14
+    assert sets[0]["fixes"] == " + ".join(full.best(10_000)[0])
+    assert full.combinations(count=5) == sets[:5]
+
+
+def test_the_units_after_are_those_of_the_machine_with_the_fixes_done(full):
+    state = full.done().solve()
+    for row in full.units():
+        assert row["vacuum_after_Pa"] == pytest.approx(state.vacuum[row["unit"]], abs=1e-6)
+        assert row["duct_air_after_kg_s"] == pytest.approx(state.ask(f"duct air {row['unit']}"), abs=1e-9)
+
+
+def test_cautions_are_those_of_what_is_advised(full, small):
+    assert any("fumes" in caution for caution in full.cautions)
+    assert any("highest speed" in caution for caution in full.cautions)
+    assert full.cautions[-1].startswith("Follow the machine maker's limits")
+
+
+def test_a_comparison_is_pickled(small):
+    again = pickle.loads(pickle.dumps(small))
+    assert again.best(60) == small.best(60)
+
+
+def test_a_machine_without_units_is_compared_too():
+    bench = {
+        "format": 1,
+        "part": [
+            {"name": "fan", "kind": "fan", "from": "outside", "to": "box", "speed": "1500 rpm"}
+            | {"curve_speed": "1500 rpm", "flow": [0.0, 1.0, 2.0], "total_pressure": [900.0, 800.0, 200.0]},
+            {"name": "mouth", "kind": "opening", "from": "box", "to": "outside", "area": 0.05}
+            | {"loss_coefficient": 1.5},
+        ],
+    }
+    machine = ds.Machine.of(bench)
+    found = ds.compare(machine, ds.Fix("wider", change={"mouth.area": 0.08}, minutes=3), of="mouth.flow")
+    assert found.best()[0] == ["wider"]
+    assert found.units() == []
+    assert "goes from" in str(found)
