@@ -1,0 +1,104 @@
+"""Several beliefs beforehand, held against the same readings: how well does each predict them?"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .problem import Problem
+
+Array = NDArray[np.float64]
+
+STEPS = 15
+ENOUGH = 1e-2  # gain in chi-square that ends the search
+
+
+@dataclass
+class Weighed:
+    """Hypotheses weighed.
+
+    Attributes
+    ----------
+    x : array (A, H)
+        The most probable unknowns under each.
+    log_evidence : array (H,)
+        Logarithm of the probability of the readings under each, to a common constant.
+    """
+
+    x: Array
+    log_evidence: Array
+
+
+def weigh(
+    problem: Problem, slopes: Array, at: Array, means: Array, sds: Array, start: Array | None = None
+) -> Weighed:
+    """Weigh hypotheses that differ in what they believe beforehand of each unknown.
+
+    All are searched at once, as columns, with one Jacobian whose columns are stretched as the problem knows;
+    the evidence is that of the linear, normal approximation at each answer (Laplace).
+
+    Parameters
+    ----------
+    problem : Problem
+        Its own priors do not matter.
+    slopes : array (M, A)
+        Derivatives of the whitened readings in the unknowns, taken at `at`.
+    at : array (A,)
+        Where the Jacobian was taken.
+    means, sds : arrays (A, H)
+        What each hypothesis believes.
+    start : array (A, H), optional
+        Where each search begins; at the means if not given.
+    """
+    stretch = problem.stretch or np.ones_like
+    goal = (problem.measured / problem.sd)[:, None]
+    base = stretch(at[:, None])
+    moving = base != 0.0
+
+    def predict(x: Array) -> Array:
+        problem.solves += x.shape[1]
+        return problem.predict(x) / problem.sd[:, None]
+
+    def local(x: Array, sds: Array) -> Array:
+        factor = np.where(moving, stretch(x) / np.where(moving, base, 1.0), 1.0) * sds
+        out: Array = slopes[None, :, :] * factor.T[:, None, :]
+        return out
+
+    u = np.zeros_like(means) if start is None else (start - means) / sds
+    predicted = predict(means + sds * u)
+    cost = _cost(predicted - goal, u)
+    live = np.arange(len(cost))
+    for _ in range(STEPS):
+        mean, sd = means[:, live], sds[:, live]
+        j = local(mean + sd * u[:, live], sd)
+        target = np.einsum("hma,ah->mh", j, u[:, live]) + goal - predicted[:, live]
+        inner = np.eye(len(slopes)) + j @ j.transpose(0, 2, 1)
+        k = np.linalg.solve(inner, target.T[:, :, None])
+        step = (j.transpose(0, 2, 1) @ k)[:, :, 0].T - u[:, live]
+        before = cost[live]
+        waiting = np.arange(len(live))
+        for share in (1.0, 0.5, 0.2):
+            trial = u[:, live[waiting]] + share * step[:, waiting]
+            there = predict(mean[:, waiting] + sd[:, waiting] * trial)
+            worth = _cost(there - goal, trial)
+            better = worth < cost[live[waiting]]
+            columns = live[waiting[better]]
+            u[:, columns], predicted[:, columns] = trial[:, better], there[:, better]
+            cost[columns] = worth[better]
+            waiting = waiting[~better]
+            if not len(waiting):
+                break
+        live = live[before - cost[live] > ENOUGH]
+        if not len(live):
+            break
+    x = means + sds * u
+    j = local(x, sds)
+    inner = np.eye(len(slopes)) + j @ j.transpose(0, 2, 1)
+    return Weighed(x, -0.5 * cost - 0.5 * np.linalg.slogdet(inner)[1])
+
+
+def _cost(misfit: Array, u: Array) -> Array:
+    out: Array = np.sum(misfit * misfit, axis=0) + np.sum(u * u, axis=0)
+    return np.where(np.isfinite(out), out, np.inf)

@@ -1,0 +1,247 @@
+"""Least squares with priors: the one fitting core behind every fit."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+FAR = 1e3  # residual of a reading that could not be predicted, in standard deviations
+CLOSE = 1e-4  # gain in chi-square that ends a row of steps
+LITTLE = 1e-2  # gain that ends the approach
+PRE_STEPS = 12
+REFRESHED = 3
+
+
+@dataclass
+class Problem:
+    """Readings to be explained by unknowns.
+
+    Attributes
+    ----------
+    predict : callable
+        Unknowns (A, N) -> predicted readings (M, N); NaN where there is no answer.
+    jacobian : callable
+        Unknowns (A,) -> predicted readings (M,) and their derivatives (M, A).
+    measured, sd : arrays (M,)
+    mean, prior_sd : arrays (A,)
+        Beforehand each unknown is normal and independent; an infinite `prior_sd` says nothing.
+    stretch : callable or None
+        Unknowns (A, N) -> (A, N): factors by which the columns of the Jacobian are known to vary, as the
+        slope of a number on its scale. With it, one Jacobian serves in a wide neighbourhood.
+    solves : int
+        How many columns were predicted so far.
+    """
+
+    predict: Callable[[Array], Array]
+    jacobian: Callable[[Array], tuple[Array, Array]]
+    measured: Array
+    sd: Array
+    mean: Array
+    prior_sd: Array
+    stretch: Callable[[Array], Array] | None = None
+    solves: int = 0
+    jacobians: int = 0
+
+    def whitened(self, u: Array) -> Array:
+        """Predicted readings over their standard deviations at whitened unknowns (A, N)."""
+        self.solves += u.shape[1]
+        return self.predict(self.unknowns(u)) / self.sd[:, None]
+
+    def unknowns(self, u: Array) -> Array:
+        """Unknowns from whitened ones, (A,) or (A, N)."""
+        scale, mean = self.width, self.mean
+        return mean + scale * u if u.ndim == 1 else mean[:, None] + scale[:, None] * u
+
+    def white(self, x: Array) -> Array:
+        """Whitened unknowns from unknowns."""
+        scale, mean = self.width, self.mean
+        return (x - mean) / scale if x.ndim == 1 else (x - mean[:, None]) / scale[:, None]
+
+    @property
+    def width(self) -> Array:
+        """The prior's standard deviations, 1 where it says nothing."""
+        return np.where(np.isfinite(self.prior_sd), self.prior_sd, 1.0)
+
+    def whitened_jacobian(self, u: Array) -> tuple[Array, Array]:
+        """Predictions and Jacobian in whitened readings and unknowns."""
+        self.jacobians += 1
+        predicted, slopes = self.jacobian(self.unknowns(u))
+        return predicted / self.sd, slopes / self.sd[:, None] * self.width
+
+    def factors(self, u: Array) -> Array:
+        """`stretch` at whitened unknowns (A, N); ones without it."""
+        return np.ones_like(u) if self.stretch is None else self.stretch(self.unknowns(u))
+
+
+@dataclass
+class Estimate:
+    """The unknowns that explain the readings best, prior beliefs counted in.
+
+    Attributes
+    ----------
+    x : array (A,)
+        The unknowns.
+    predicted : array (M,)
+        The readings they predict.
+    residuals : array (M,)
+        (predicted - measured) / sd.
+    slopes : array (M, A)
+        The Jacobian there, in whitened readings and unknowns.
+    covariance : array (A, A)
+        Of the unknowns, linear.
+    chi_square : float
+        Sum of the squared residuals of readings and priors together; with M readings and priors everywhere
+        its mean is M.
+    evaluations : int
+        Predictions made by the search.
+    message : str
+    """
+
+    x: Array
+    predicted: Array
+    residuals: Array
+    slopes: Array
+    covariance: Array
+    chi_square: float
+    evaluations: int
+    message: str
+
+    def scaled_covariance(self) -> Array:
+        """The covariance when the readings' standard deviations are only known to a common factor.
+
+        The factor squared is the sum of squared residuals over the degrees of freedom, as for fits without
+        any prior.
+        """
+        count, unknowns = self.slopes.shape
+        out: Array = self.covariance * float(self.residuals @ self.residuals) / (count - unknowns)
+        return out
+
+
+def find(problem: Problem, start: Array | None = None, tolerance: float = 1e-5) -> Estimate:
+    """The best estimate, by least squares with exact derivatives.
+
+    With priors everywhere, Newton steps in the space of the readings lead near the answer with few
+    Jacobians; `scipy.optimize.least_squares` does the rest, and all of it without priors.
+
+    Parameters
+    ----------
+    problem : Problem
+        Readings and priors.
+    start : array (A,), optional
+        Where to begin; the prior means if not given.
+    tolerance : float
+        Relative tolerance of unknowns and cost.
+    """
+    from scipy.optimize import least_squares
+
+    u0 = np.zeros(len(problem.mean)) if start is None else problem.white(np.asarray(start, dtype=float))
+    known = np.isfinite(problem.prior_sd)
+    if known.all() and problem.stretch is not None:
+        u0 = _approach(problem, u0)
+    goal = problem.measured / problem.sd
+    weight = known.astype(float)
+    kept: dict[bytes, tuple[Array, Array]] = {}
+
+    def at(u: Array) -> tuple[Array, Array]:
+        key = u.tobytes()
+        if key not in kept:
+            kept.clear()
+            kept[key] = problem.whitened_jacobian(u)
+        return kept[key]
+
+    def residuals(u: Array) -> Array:
+        predicted = problem.whitened(u[:, None])[:, 0]
+        miss = np.where(np.isfinite(predicted), predicted - goal, FAR)
+        return np.concatenate([miss, (weight * u)[known]])
+
+    def slopes(u: Array) -> Array:
+        return np.vstack([at(u)[1], np.diag(weight)[known]])
+
+    found = least_squares(
+        residuals,
+        u0,
+        slopes,
+        method="lm",
+        x_scale="jac" if not known.all() else 1.0,
+        xtol=tolerance,
+        ftol=tolerance,
+        gtol=tolerance,
+    )
+    return _estimate(problem, found.x, at(found.x), weight, float(found.cost), found)
+
+
+def _estimate(
+    problem: Problem, u: Array, here: tuple[Array, Array], weight: Array, cost: float, found: Any
+) -> Estimate:
+    predicted, slopes = here
+    information = slopes.T @ slopes + np.diag(weight)
+    covariance = problem.width[:, None] * np.linalg.inv(information) * problem.width
+    return Estimate(
+        x=problem.unknowns(u),
+        predicted=predicted * problem.sd,
+        residuals=predicted - problem.measured / problem.sd,
+        slopes=slopes,
+        covariance=covariance,
+        chi_square=2.0 * cost,
+        evaluations=int(found.nfev),
+        message=str(found.message),
+    )
+
+
+def _approach(problem: Problem, u: Array) -> Array:
+    """Newton steps in the space of the readings, with the Jacobian's columns stretched as they are known to.
+
+    The best whitened unknowns are J^T times the misfit: as many numbers as there are readings.
+    """
+    goal = problem.measured / problem.sd
+    for _ in range(REFRESHED):
+        predicted, slopes = problem.whitened_jacobian(u)
+        before = cost = _cost(predicted - goal, u)
+        base = problem.factors(u[:, None])[:, 0]
+        for _ in range(PRE_STEPS):
+            local = _stretched(slopes, base, problem.factors(u[:, None])[:, 0])
+            step = _step(local, goal - predicted, u)
+            trial, there, worth = _along(problem, goal, u, step, cost)
+            if not worth < cost:
+                break
+            gain, u, predicted, cost = cost - worth, trial, there, worth
+            if gain < CLOSE:
+                break
+        if before - cost < LITTLE:
+            break
+    return u
+
+
+def _along(problem: Problem, goal: Array, u: Array, step: Array, cost: float) -> tuple[Array, Array, float]:
+    """The first point along a step that is better; the last one tried if none is."""
+    trial, there, worth = u, goal, np.inf
+    for share in (1.0, 0.5, 0.2):
+        trial = u + share * step
+        there = problem.whitened(trial[:, None])[:, 0]
+        worth = _cost(there - goal, trial) if np.isfinite(there).all() else np.inf
+        if worth < cost:
+            break
+    return trial, there, worth
+
+
+def _stretched(slopes: Array, base: Array, now: Array) -> Array:
+    """A Jacobian taken where the columns' factors were `base`, where they are `now`."""
+    moving = base != 0.0
+    return slopes * np.where(moving, now / np.where(moving, base, 1.0), 1.0)
+
+
+def _step(slopes: Array, misfit: Array, u: Array) -> Array:
+    """The step to the best linear answer from u, priors centred at 0."""
+    inner = np.eye(len(slopes)) + slopes @ slopes.T
+    out: Array = slopes.T @ np.linalg.solve(inner, misfit + slopes @ u) - u
+    return out
+
+
+def _cost(misfit: Array, u: Array) -> float:
+    return float(misfit @ misfit + u @ u)
