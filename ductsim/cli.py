@@ -99,7 +99,7 @@ def _do(words: list[str]) -> int:
             if getattr(args, "plot", None):
                 _draw(answer, args)
         _show(chosen, answer, args, [str(w.message) for w in heard if issubclass(w.category, OutsideRange)])
-    return DONE
+    return answer.status
 
 
 def _draw(answer: Answer, args: Any) -> None:

@@ -156,6 +156,41 @@ def test_check_says_what_deserves_a_look(run):
     assert "above its highest speed" in out
 
 
+def test_check_of_a_machine_without_an_answer(run, monkeypatch):
+    solve = ds.Machine.solve
+    monkeypatch.setattr(ds.Machine, "solve", lambda machine, raise_error=True: unsolved(solve(machine)))
+    status, out, err = run("check", "demo:bench")
+    assert (status, err) == (1, "")
+    assert out.startswith("The machine file can be read, but: No operating point was found")
+
+
+def unsolved(state):
+    state.outcomes[:] = list(ds.Outcome).index(ds.Outcome.NOT_FOUND)
+    return state
+
+
+def test_check_holds_readings_against_the_machine(run, refused, tmp_path):
+    file = tmp_path / "readings.csv"
+    file.write_text("tapping,value\ndoor 1,-400 Pa\ndoor 4,-1.2 inH2O\n")
+    status, out, _ = run("check", "demo:picker", file, "--measures", "inch")
+    assert status == 0
+    assert out.startswith("2 readings: half of them lie within")
+    assert " inH2O against " in out.split("\n\n")[0].replace("\n", " ")
+    _, out, _ = run("check", "demo:picker", file, "--json")
+    rows = json.loads(out)["tables"]["readings"]
+    assert rows == json_rows(ds.check_readings(ds.demo("picker"), file).rows())
+    file.write_text("tapping,value\ndoor 1,400 Pa\n")
+    status, out, _ = run("check", "demo:picker", file)
+    assert status == 0
+    assert out.startswith("1 of the readings cannot be right")
+    assert "sign is wrong" in out.replace("\n  ", " ")
+    file.write_text("tapping,value\ndor 1,-400 Pa\n")
+    told, _ = refused("check", "demo:picker", file)
+    assert told["nearest"] == "door 1"
+    told, _ = refused("check", "demo:picker", tmp_path / "none.csv")
+    assert told["file"] == str(tmp_path / "none.csv")
+
+
 def test_sensitivity_shows_the_largest_and_says_how_many_more(run):
     status, out, _ = run("sensitivity", "demo:picker", "--rows", "3")
     assert status == 0

@@ -5,38 +5,61 @@ from __future__ import annotations
 from argparse import Namespace
 from typing import Any
 
-from ..errors import InputError
 from .command import Answer, Command
 from .deciding import weakest
 from .inputs import Inputs
-from .parsing import Parser, companion_options, machine_options
-
-
-def _options(parser: Parser) -> None:
-    machine_options(parser)
-    companion_options(parser, "crop")
+from .parsing import Parser, companion_options, fitted_option, machine_options
 
 
 def crop_of(inputs: Inputs) -> Any:
-    """The crop of a file, or that of the machine file."""
-    from .. import Crop, read_crop
+    """The crop of a file; None where there is none, for that of the machine file."""
+    from .. import read_crop
 
-    if inputs.find("crop") is not None:
-        return inputs.companion("crop", read_crop)
-    table = inputs.machine.layout.free.get("crop")
-    if not table:
-        return inputs.companion("crop", read_crop)  # says that there is none, and where it was looked for
-    try:
-        return Crop(**table)
-    except InputError as err:
-        raise err.at(file=inputs.machine.file) from None
+    return inputs.companion("crop", read_crop) if inputs.find("crop") else None
+
+
+# ---- ground-speed
+
+
+def _ground_speed_options(parser: Parser) -> None:
+    machine_options(parser)
+    companion_options(parser, "crop", "fixes")
+    fitted_option(parser)
+    parser.take(
+        "--efficiency",
+        type=float,
+        default=1.0,
+        metavar="SHARE",
+        help="share of the time that the machine picks, like 0.7 (default 1)",
+    )
+    parser.take("--season", metavar="AREA", help="area of a season, like '400 ha'")
+    parser.take(
+        "--price", type=float, metavar="COST", help="what an hour of the machine costs, in any currency"
+    )
 
 
 def _ground_speed(args: Namespace) -> Answer:
-    from .. import ground_speed
+    from .. import ground_speed, read_fixes
 
     inputs = Inputs(args)
-    return Answer(ground_speed(inputs.machine, crop_of(inputs)), inputs, weakest=weakest(inputs))
+    fixes = inputs.companion("fixes", read_fixes) if inputs.find("fixes") else ()
+    found = ground_speed(
+        inputs.fitted(),
+        crop_of(inputs),
+        fixes,
+        efficiency=args.efficiency,
+        season_area=args.season,
+        price_per_hour=args.price,
+    )
+    return Answer(found, inputs, ("fixes", "units", "margins today"), weakest(inputs))
+
+
+# ---- fill
+
+
+def _fill_options(parser: Parser) -> None:
+    machine_options(parser)
+    companion_options(parser, "crop")
 
 
 def _fill(args: Namespace) -> Answer:
@@ -52,15 +75,15 @@ COMMANDS = {
         Command(
             "ground-speed",
             "how fast the machine can drive before a duct blocks, and which one",
-            "ductsim ground-speed demo:picker",
-            _options,
+            "ductsim ground-speed demo:picker --season '400 ha'",
+            _ground_speed_options,
             _ground_speed,
         ),
         Command(
             "fill",
             "how evenly the ducts fill the box behind them",
             "ductsim fill demo:picker",
-            _options,
+            _fill_options,
             _fill,
         ),
     )

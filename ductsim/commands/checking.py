@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import re
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
+from ..cautions import cautions_for
 from ..machine.saying import said
 from ..machine.state import MachineState
 from ..result import Result
@@ -39,6 +41,11 @@ class Checked(Result):
         held = [*self.held.problems, *self.held.notes] if self.held else []
         return [*held, *self.state.notes, *self._odd_units()]
 
+    @property
+    def cautions(self) -> list[str]:
+        """What to beware of when measuring, which it advises."""
+        return cautions_for(["measure"]) if self._least_sure else []
+
     def _odd_units(self) -> list[str]:
         if not self.state.solved:
             return []
@@ -66,7 +73,7 @@ class Checked(Result):
         if not self.state.solved:
             return [f"The machine file can be read, but: {self.state.failure()}", *counts]
         out = ["Nothing is wrong with the machine file." if not self.notes else self._noted()]
-        out += [*counts, *self._operating(measures), *self._least_sure()]
+        out += [*counts, *self._operating(measures), *self._least_sure]
         return [*self._held(measures), *out]
 
     def _held(self, measures: str) -> list[str]:
@@ -90,9 +97,10 @@ class Checked(Result):
         vacuum = said(state.ask("weakest vacuum"), "Pa", measures)
         return [f"It has an operating point; unit {state.weakest} is weakest with {vacuum} of vacuum."]
 
+    @cached_property
     def _least_sure(self) -> list[str]:
         """The numbers whose usual spread matters most for the weakest unit."""
-        if not self.machine.layout.units:
+        if not self.machine.layout.units or not self.state.solved:
             return []
         rows = self.machine.sensitivity(of="weakest vacuum").rows()[:3]
         origin = {row["address"]: row["origin"] for row in self.rows()}

@@ -31,6 +31,8 @@ class Answer:
         Lines that end the text (what to do next); not in JSON.
     drawn : object
         What `--plot` draws, where that is not the result.
+    status : int
+        The exit status.
     most : int or None
         How many rows of a table the text shows at most, saying how many more there are; JSON holds all.
     """
@@ -41,6 +43,7 @@ class Answer:
     weakest: str = ""
     closing: Sequence[str] = field(default=())
     drawn: Any = None
+    status: int = 0
     most: int | None = None
 
 

@@ -11,7 +11,7 @@ from ..errors import InputError
 from ..quantity import si
 from .command import Answer, Command
 from .inputs import Inputs
-from .parsing import Parser, companion_options, count, machine_options
+from .parsing import Parser, companion_options, count, fitted_option, machine_options
 
 # ---- compare
 
@@ -19,6 +19,7 @@ from .parsing import Parser, companion_options, count, machine_options
 def _compare_options(parser: Parser) -> None:
     machine_options(parser, of="weakest vacuum")
     companion_options(parser, "fixes")
+    fitted_option(parser)
     parser.take(
         "--budget", metavar="TIME", read=minutes, help="working time there is, like '45 min' or '1.5 h'"
     )
@@ -29,7 +30,7 @@ def _compare(args: Namespace) -> Answer:
 
     inputs = Inputs(args)
     fixes = inputs.companion("fixes", read_fixes)
-    found = compare(inputs.machine, fixes, of=args.of, budget=args.budget)
+    found = compare(inputs.fitted(), fixes, of=args.of, budget=args.budget)
     return Answer(found, inputs, ("fixes", "order", "units"), weakest(inputs))
 
 
@@ -56,6 +57,7 @@ def weakest(inputs: Inputs) -> str:
 
 def _sweep_options(parser: Parser) -> None:
     machine_options(parser, of="weakest vacuum")
+    fitted_option(parser)
     parser.take(
         "address", metavar="ADDRESS", help="the number to vary, like belt.engine_speed or 'hose 3.length'"
     )
@@ -81,7 +83,7 @@ def _sweep(args: Namespace) -> Answer:
     from .. import sweep
 
     inputs = Inputs(args)
-    found = sweep(inputs.machine, args.address, _values(args, inputs), of=args.of)
+    found = sweep(inputs.fitted(), args.address, _values(args, inputs), of=args.of)
     return Answer(found, inputs, ("sweep",), weakest(inputs))
 
 
@@ -117,13 +119,14 @@ def _values(args: Namespace, inputs: Inputs) -> Any:
 
 def _balance_options(parser: Parser) -> None:
     machine_options(parser, of="weakest vacuum")
+    fitted_option(parser)
 
 
 def _balance(args: Namespace) -> Answer:
     from .. import balance
 
     inputs = Inputs(args)
-    found = balance(inputs.machine, inputs.machine.layout.free.get("trim", []), of=args.of)
+    found = balance(inputs.fitted(), of=args.of)
     return Answer(found, inputs, weakest=weakest(inputs))
 
 

@@ -92,11 +92,10 @@ def _report(args: Namespace) -> Answer:
     place = Path(args.path)
     if place.suffix.lower() not in (".html", ".htm"):
         raise InputError("has no ending .html", file=str(place), allowed="a name like report.html")
-    has_crop = inputs.find("crop") is not None or bool(inputs.machine.layout.free.get("crop"))
     given = {
         "fixes": inputs.companion("fixes", read_fixes) if inputs.find("fixes") else None,
         "readings": inputs.companion("readings", read_readings) if inputs.find("readings") else None,
-        "crop": crop_of(inputs) if has_crop else None,
+        "crop": crop_of(inputs),
     }
     report(inputs.machine, place, **given)
     told = Listed([f"The report is written to {place}."], {})

@@ -79,6 +79,17 @@ class Inputs:
             )
         return self.take(role, place, reader)
 
+    def fitted(self) -> Any:
+        """What the readings of `--readings` make of the machine; the machine itself where none are named.
+
+        A study then works on all that the readings hold possible.
+        """
+        if not getattr(self._args, "readings", None):
+            return self.machine
+        from .. import fit, read_readings
+
+        return fit(self.machine, self.companion("readings", read_readings))
+
     def take(self, role: str, place: Path, reader: Callable[[Path], Any]) -> Any:
         """What `reader` makes of a file, which is noted among what was read."""
         found = reader(place)

@@ -94,7 +94,8 @@ def _check(args: Namespace) -> Answer:
 
         held = check_readings(inputs.machine, inputs.companion("readings", read_readings))
     tables = [*(["readings"] if held else ()), "defaults", "given"]
-    return Answer(Checked(state, held), inputs, tables, str(state.weakest))
+    status = 0 if state.solved else 1
+    return Answer(Checked(state, held), inputs, tables, str(state.weakest), status=status)
 
 
 # ---- sensitivity

@@ -17,13 +17,21 @@ from .parsing import Parser, companion_options, machine_options
 def _fit_options(parser: Parser) -> None:
     machine_options(parser)
     companion_options(parser, "readings")
+    parser.take(
+        "--relative", action="store_true", help="let only ratios between readings count: fan not known"
+    )
+    parser.take(
+        "--suspects", action="store_true", help="take all leaks for sound and find the few that are not"
+    )
 
 
 def _fit(args: Namespace) -> Answer:
     from .. import fit, read_readings
 
     inputs = Inputs(args)
-    found = fit(inputs.machine, inputs.companion("readings", read_readings))
+    readings = inputs.companion("readings", read_readings)
+    suspects = "leaks" if args.suspects else None
+    found = fit(inputs.machine, readings, suspects=suspects, relative=args.relative)
     return Answer(found, inputs, ("unknowns", "readings", "alike"), weakest(inputs))
 
 

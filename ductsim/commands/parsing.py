@@ -152,6 +152,15 @@ def companion_options(parser: Parser, *roles: str) -> None:
         parser.take(f"--{role}", metavar="FILE", help=COMPANIONS[role])
 
 
+def fitted_option(parser: Parser) -> None:
+    """Readings to fit the machine to before it is asked."""
+    parser.take(
+        "--readings",
+        metavar="FILE",
+        help="first fit the machine to these readings, and ask all that is possible",
+    )
+
+
 COMPANIONS = {
     "fixes": "file of fixes (default: MACHINE_fixes.toml or fixes.toml beside the machine file)",
     "readings": "file of readings (default: MACHINE_readings.csv or readings.csv beside the machine file)",
