@@ -93,10 +93,19 @@ def own() -> Iterator[None]:
     import matplotlib
 
     # A name may hold letters that the font lacks; the picture then shows a box, which is no reason to warn.
-    with matplotlib.rc_context(RC), warnings.catch_warnings():
-        warnings.filterwarnings("ignore", message="Glyph .* missing from")
-        warnings.filterwarnings("ignore", message="Matplotlib currently does not support")
-        yield
+    interactive = matplotlib.is_interactive()
+    try:
+        with matplotlib.rc_context(RC), warnings.catch_warnings():
+            warnings.filterwarnings("ignore", message="Glyph .* missing from")
+            warnings.filterwarnings("ignore", message="Matplotlib currently does not support")
+            try:
+                yield
+            finally:
+                interactive = matplotlib.is_interactive()
+    finally:
+        # A notebook's backend turns interactive mode on when a first figure loads it. Taken back with the
+        # other settings, every later figure would stay unseen.
+        matplotlib.interactive(interactive)
 
 
 def figure(width: float = WIDTH, height: float = 3.0) -> Any:
