@@ -26,14 +26,22 @@ if TYPE_CHECKING:
     from .machine.asked import Question as Question
     from .machine.asked import add_word as add_word
     from .machine.box import Box as Box
+    from .machine.calibration import Calibration as Calibration
+    from .machine.calibration import calibrate as calibrate
     from .machine.changing import grid as grid
     from .machine.crop import Crop as Crop
     from .machine.crop_file import read_crop as read_crop
     from .machine.demos import demo as demo
+    from .machine.explaining import ReadingErrors as ReadingErrors
     from .machine.fixes import Fix as Fix
     from .machine.fixes import read_fixes as read_fixes
     from .machine.layout import Layout as Layout
     from .machine.machine import Machine as Machine
+    from .machine.reading_checks import check_readings as check_readings
+    from .machine.reading_checks import reduce_readings as reduce_readings
+    from .machine.reading_table import Reading as Reading
+    from .machine.reading_table import Readings as Readings
+    from .machine.reading_table import read_readings as read_readings
     from .machine.spreads import Spread as Spread
     from .machine.state import MachineState as MachineState
     from .network.network import Network as Network
@@ -69,12 +77,22 @@ if TYPE_CHECKING:
     from .show.explore import Explorer as Explorer
     from .show.explore import explore as explore
     from .show.plots import draw as draw
+    from .show.report import report as report
     from .sources import SOURCES as SOURCES
     from .studies.balancing import Balance as Balance
     from .studies.balancing import Trim as Trim
     from .studies.balancing import balance as balance
     from .studies.comparing import Comparison as Comparison
     from .studies.comparing import compare as compare
+    from .studies.driving import GroundSpeed as GroundSpeed
+    from .studies.driving import ground_speed as ground_speed
+    from .studies.field import FieldPass as FieldPass
+    from .studies.field import field_pass as field_pass
+    from .studies.filling import Fill as Fill
+    from .studies.filling import fill as fill
+    from .studies.fitting import Fit as Fit
+    from .studies.fitting import Suspects as Suspects
+    from .studies.fitting import fit as fit
     from .studies.sampling import Ensemble as Ensemble
     from .studies.sampling import ensemble as ensemble
     from .studies.sweeping import Sweep as Sweep
@@ -101,6 +119,14 @@ _MODULES = {
     "Crop": "machine.crop",
     "read_crop": "machine.crop_file",
     "Box": "machine.box",
+    "Calibration": "machine.calibration",
+    "calibrate": "machine.calibration",
+    "GroundSpeed": "studies.driving",
+    "ground_speed": "studies.driving",
+    "Fill": "studies.filling",
+    "fill": "studies.filling",
+    "FieldPass": "studies.field",
+    "field_pass": "studies.field",
     "MachineState": "machine.state",
     "Network": "network.network",
     "Outcome": "network.state",
@@ -138,6 +164,15 @@ _MODULES = {
     "balance": "studies.balancing",
     "Sweep": "studies.sweeping",
     "sweep": "studies.sweeping",
+    "Reading": "machine.reading_table",
+    "Readings": "machine.reading_table",
+    "read_readings": "machine.reading_table",
+    "check_readings": "machine.reading_checks",
+    "reduce_readings": "machine.reading_checks",
+    "ReadingErrors": "machine.explaining",
+    "fit": "studies.fitting",
+    "Fit": "studies.fitting",
+    "Suspects": "studies.fitting",
     "si": "quantity",
     "times": "quantity",
     "Result": "result",
@@ -145,6 +180,7 @@ _MODULES = {
     "explore": "show.explore",
     "Explorer": "show.explore",
     "draw": "show.plots",
+    "report": "show.report",
     "Ensemble": "studies.sampling",
     "ensemble": "studies.sampling",
     "Spread": "machine.spreads",

@@ -2,7 +2,7 @@
 
 A duct that stands full of crop can stay blocked under a load that it would carry when running, so equations
 with crop have several answers. The one wanted is that which the running machine comes to: the crop flow is
-raised from nothing, in steps where a duct comes near its choke.
+raised from nothing, in steps where a duct blocks or comes near it.
 """
 
 from __future__ import annotations
@@ -12,34 +12,45 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ..network.network import make_state, stacked
+from ..network.network import make_state, stacked, warn_outside
 from ..network.newton import Point, Solved
-from ..network.solve import Numbers, solve
+from ..network.solve import CHUNK, PLAIN_STEPS, Numbers, solve, solve_from
 from ..network.state import State, judge
+from ..network.structure import examine
 from ..network.system import System
 from .cropway import has_length, section
 
 if TYPE_CHECKING:
     from .machine import Machine
 
-NEAR_CHOKE = 2.5
-"""Air velocity over the slip velocity below which the crop flow is raised in steps [-]."""
 STEPS = 16
-CHUNK = 512
 
 
-def solve_running(machine: Machine, start: Point | None = None) -> State:
-    """The running state of a machine that carries crop; a choked scenario comes out with its duct blocked."""
+def solve_running(machine: Machine, start: Point | None = None, near: Point | None = None) -> State:
+    """The running state of a machine that carries crop; a choked scenario comes out with its duct blocked.
+
+    Parameters
+    ----------
+    machine : Machine
+        With columns or without.
+    start : Point, optional
+        The air without crop (`calm_point`), found here if not given.
+    near : Point, optional
+        A point for each scenario that may be near its answer, of at most `CHUNK` scenarios.
+    """
     system, numbers = machine.system, machine.part_numbers()
     values, columns = stacked(system, numbers, machine.air())
     start = _calm(system, values) if start is None else start
-    solved, structures = solve(system, values, start)
+    solved, structures = solve(system, values, start if near is None else near)
     slow = np.flatnonzero(_slow(machine, numbers, solved))
-    for first in range(0, len(slow), CHUNK):
-        some = slow[first : first + CHUNK]
-        _raise_crop(system, values, some, start, solved)
+    if start is not None:
+        for first in range(0, len(slow), CHUNK):
+            _raise_crop(machine, values, slow[first : first + CHUNK], start, solved)
     outcomes, floating, node = judge(solved, structures, system)
-    return make_state(system, values, solved, outcomes, floating, columns, node)
+    state = make_state(system, values, solved, outcomes, floating, columns, node)
+    if columns is None and not outcomes.any():
+        warn_outside(state)
+    return state
 
 
 def calm_point(machine: Machine) -> Point | None:
@@ -54,10 +65,10 @@ def _calm(system: System, values: Numbers) -> Point | None:
     return nominal.point if nominal.good[0] else None
 
 
-def _velocities(machine: Machine, numbers: Any, solved: Solved) -> tuple[Any, Any]:
-    """Air velocity over slip in every part that conveys crop, (parts, S), and where crop flows."""
+def _ducts(machine: Machine, numbers: Any, solved: Solved) -> tuple[Any, Any, Any]:
+    """Of every part that conveys crop, (parts, S): air velocity over slip, its slope, if crop flows."""
     layout, system = machine.layout, machine.system
-    ratios, flowing = [], []
+    ratios, slopes, flowing = [], [], []
     wide = solved.point.flow.shape[1]
     for c in layout.carried:
         if not has_length(layout.part[c.part]):
@@ -67,36 +78,60 @@ def _velocities(machine: Machine, numbers: Any, solved: Solved) -> tuple[Any, An
         area, slip = section(layout, numbers, c.part), numbers[f"{c.part}.slip"]
         with np.errstate(all="ignore"):
             ratios.append(flow / (solved.density[rows[-1]] * area) / np.maximum(slip, 1e-6))
+        slopes.append(solved.slope[rows[-1]])
         flowing.append(np.broadcast_to(np.asarray(numbers[f"{c.part}.crop_flow"]) > 0.0, wide))
-    return np.array(ratios).reshape(-1, wide), np.array(flowing).reshape(-1, wide)
+    ratio, slope, flows = (np.array(rows).reshape(-1, wide) for rows in (ratios, slopes, flowing))
+    return ratio, slope, flows
 
 
 def _slow(machine: Machine, numbers: Any, solved: Solved) -> NDArray[np.bool_]:
-    """Scenarios in which a duct runs near its choke, or that could not be solved."""
-    ratios, flowing = _velocities(machine, numbers, solved)
-    slow: NDArray[np.bool_] = (~(ratios > NEAR_CHOKE) & flowing).any(axis=0) | ~solved.good
+    """Scenarios in which a duct blocks, or loses less with more air, as near its choke; and unsolved ones.
+
+    On the branch of solutions between running and blocked, which no machine ever comes to, some duct
+    loses less with more air.
+    """
+    ratios, slopes, flowing = _ducts(machine, numbers, solved)
+    slow: NDArray[np.bool_] = ((~(ratios > 1.0) | (slopes <= 0.0)) & flowing).any(axis=0) | ~solved.good
     return slow
 
 
 def _raise_crop(
-    system: System,
-    values: Numbers,
-    some: NDArray[np.intp],
-    start: Point | None,
-    solved: Solved,
+    machine: Machine, values: Numbers, some: NDArray[np.intp], start: Point, solved: Solved
 ) -> None:
     """Raise the crop flow in steps in some scenarios, each from the step before.
 
-    Beyond the fold, where no running state is left, Newton's method is caught by the blocked one, and the
-    following steps stay there.
+    What runs to the end is the answer. Where no running state is left on the way, the duct is choked, and
+    the answer is a blocked one.
     """
+    system = machine.system
+    numbers = _picked(machine.part_numbers(), some)
     part = _taken(values, some)
-    point = start.wide(len(some)) if start is not None else None
+    point = start.wide(len(some))
+    alive = np.ones(len(some), dtype=bool)
     for share in np.linspace(0.0, 1.0, STEPS + 1) ** 0.5:
-        step, _ = solve(system, _scaled(system, part, float(share)), point)
+        eq = _scaled(system, part, float(share)).equations(system)
+        structure = examine(system, eq.shut, eq.supply, eq.scenarios)
+        with np.errstate(all="ignore"):
+            step = solve_from(eq, point, structure.anchors, PLAIN_STEPS, damped=False)
+        alive &= step.good & _running(machine, numbers, step)
+        if not alive.any():
+            break
+        gone = np.flatnonzero(~step.good)
+        step.point.put(gone, point, gone)
         point = step.point
-    kept = np.flatnonzero(step.good)
+    kept = np.flatnonzero(alive)
     solved.put(some[kept], step.take(kept))
+    between = np.flatnonzero(~alive & _running(machine, numbers, solved.take(some)))
+    if len(between):  # choked, but solved for the state between running and blocked
+        blocked, _ = solve(system, _taken(values, some[between]))
+        solved.put(some[between], blocked)
+
+
+def _running(machine: Machine, numbers: Any, solved: Solved) -> NDArray[np.bool_]:
+    """Scenarios in which the air is faster than the crop's slip wherever crop flows."""
+    ratios, _, flowing = _ducts(machine, numbers, solved)
+    out: NDArray[np.bool_] = ((ratios > 1.0) | ~flowing).all(axis=0)
+    return out
 
 
 def _scaled(system: System, values: Numbers, factor: float) -> Numbers:
@@ -116,3 +151,7 @@ def _taken(values: Numbers, some: NDArray[np.intp]) -> Numbers:
 
     parts = [[cut(v) for v in leaves] for leaves in values.parts]
     return Numbers(parts, values.air.each(cut), cut(values.held), cut(values.supply), len(some))
+
+
+def _picked(numbers: dict[str, Any], some: NDArray[np.intp]) -> dict[str, Any]:
+    return {a: v[some] if isinstance(v, np.ndarray) and v.size > 1 else v for a, v in numbers.items()}

@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from ..network.solve import CHUNK
 from .asked import Question, add_word
 from .carrying import everything, margins, places
 from .crop import with_crop
-from .running import calm_point
-from .state import solve
+from .running import calm_point, solve_running
 
 if TYPE_CHECKING:
     from ..network.newton import Point
@@ -23,7 +23,7 @@ Array = NDArray[np.float64]
 
 SLOWEST = 1e-3  # m/s: a limit below counts as 0, the air alone does not suffice
 FASTEST = 40.0  # m/s: no limit up to here counts as none
-ACCURACY = 1e-9  # of the speed
+ACCURACY = 1e-8  # of the speed
 LEAST_MARGIN = 1e-9  # a blocked duct has a margin of 0 or less
 _MOST = 80
 
@@ -132,13 +132,42 @@ def _next(a: Array, b: Array, c: Array, fa: Array, fb: Array, fc: Array) -> Arra
     return np.clip(t, edge, 1.0 - edge)
 
 
-def margins_at(machine: Machine, speed: Any, calm: Point | None = None) -> Array:
-    """Carrying margins of a loaded machine at some speeds [m/s], (places, S); `calm` starts the solves."""
+class _Margins:
+    """Carrying margins of a loaded machine at many speeds, each solved from the last one of its scenario.
+
+    Attributes
+    ----------
+    machine : Machine
+    calm : Point or None
+        The air without crop.
+    """
+
+    def __init__(self, machine: Machine, count: int) -> None:
+        self.machine = machine
+        self.calm = calm_point(machine)
+        self._near: Point | None = None if self.calm is None else self.calm.wide(count)
+
+    def at(self, machine: Machine, speed: Array, which: NDArray[np.intp]) -> Array:
+        """Margins (places, n) of the scenarios `which`, given as a machine, at some speeds [m/s]."""
+        some = type(machine)(machine.layout, {**machine.numbers, "crop.ground_speed": speed})
+        near = None if self._near is None or len(which) > CHUNK else self._near.take(which)
+        state = solve_running(some, self.calm, near)
+        own = margins(some, state)
+        solved = np.asarray(state.solved)
+        own = np.where(solved, own, np.nan)
+        if self._near is not None:
+            moving = np.flatnonzero(solved & (own > 0.0).all(axis=0))
+            self._near.put(which[moving], state.arrays.point, moving)
+        return own
+
+
+def margins_at(machine: Machine, speed: Any) -> Array:
+    """Carrying margins of a machine with crop at some speeds [m/s], shape (places, S).
+
+    Its columns, if it has any, must be as many as the speeds.
+    """
     column = np.atleast_1d(np.asarray(speed, dtype=float))
-    some = type(machine)(machine.layout, {**machine.numbers, "crop.ground_speed": column})
-    state = solve(some, raise_error=False, start=calm)
-    own = margins(some, state)
-    return np.where(np.asarray(state.solved), own, np.nan)
+    return _Margins(machine, len(column)).at(machine, column, np.arange(len(column)))
 
 
 def _logarithm(margin: Array) -> Array:
@@ -169,11 +198,11 @@ def speed_limit(machine: Machine, guess: Any = None) -> Any:
     """
     size = machine.columns or 1
     first = machine.numbers["crop.ground_speed"] if guess is None else guess
-    calm = calm_point(machine)
+    known = _Margins(machine, size)
     start = np.broadcast_to(np.maximum(np.asarray(first, dtype=float), SLOWEST), size)
 
     def function(speed: Array, which: NDArray[np.intp]) -> Array:
-        return _logarithm(margins_at(picked(machine, which), speed, calm).min(axis=0))
+        return _logarithm(known.at(picked(machine, which), speed, which).min(axis=0))
 
     found = falling_root(function, np.array(start))
     return found if machine.columns is not None else float(found[0])
@@ -197,10 +226,10 @@ def place_limits(machine: Machine, guess: float, fastest: float) -> Array:
         Infinity where a place does not limit up to `fastest`, 0 where it does without any crop.
     """
     count = len(places(machine.layout))
-    calm = calm_point(machine)
+    known = _Margins(machine, count)
 
     def function(speed: Array, which: NDArray[np.intp]) -> Array:
-        own = margins_at(machine, speed, calm)
+        own = known.at(machine, speed, which)
         return _logarithm(own[which, np.arange(len(which))])
 
     return falling_root(function, np.full(count, max(guess, SLOWEST)), fastest)

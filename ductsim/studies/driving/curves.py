@@ -1,0 +1,115 @@
+"""The limiting speed against yield, fan speed and the share of the front opening."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ...machine.carrying import limiting
+from ...machine.crop import Crop, with_crop
+from ...machine.limits import limits_of
+from ...machine.machine import Machine
+from ...machine.running import calm_point
+from ...machine.speed import speed_limit
+from ...machine.state import solve
+
+Array = NDArray[np.float64]
+
+YIELDS = np.linspace(0.3, 2.5, 45)
+SPEEDS = np.linspace(0.80, 1.20, 9)
+SHARES = np.linspace(0.0, 1.0, 21)
+RPM = 60.0 / (2.0 * math.pi)
+
+
+def by_yield(crop: Crop, limit: float) -> list[dict[str, Any]]:
+    """The limiting speed against yield.
+
+    What limits is a flow of crop, so speed times yield is constant: nothing is solved again. The machine's
+    own top speed caps the curve.
+    """
+    out = []
+    for factor in YIELDS:
+        mass = float(crop.mass_yield * factor)
+        speed = limit / float(factor)
+        capped = _capped(crop, speed)
+        out.append(
+            {
+                "crop_yield_kg_m2": mass,
+                "ground_speed_km_h": 3.6 * capped,
+                "limited_by": "crop" if capped == speed else "top speed",
+            }
+        )
+    return out
+
+
+def _capped(crop: Crop, speed: float) -> float:
+    return speed if crop.highest_speed is None else min(speed, float(crop.highest_speed))
+
+
+def _told(machine: Machine, speeds: Array) -> list[Any]:
+    """What limits in each scenario at its own limiting speed."""
+    known = np.where(
+        np.isfinite(speeds) & (speeds > 0.0), speeds, float(machine.numbers["crop.ground_speed"])
+    )
+    many = Machine(machine.layout, {**machine.numbers, "crop.ground_speed": known})
+    found = limiting(many, solve(many, raise_error=False, start=calm_point(machine)))
+    return list(zip(found.unit, found.place, found.what, strict=True))
+
+
+def by_engine_speed(machine: Machine, limit: float) -> list[dict[str, Any]]:
+    """The limiting speed with all fans faster or slower by one factor; passed limits are marked."""
+    layout = machine.layout
+    speeds = [f"{drive.name}.engine_speed" for drive in layout.drives]
+    speeds += [f"{p.name}.speed" for p in layout.parts if f"{p.name}.speed" in machine.numbers]
+    if not speeds:
+        return []
+    numbers = {a: machine.numbers[a] * SPEEDS for a in speeds}
+    many = Machine(layout, {**machine.numbers, **numbers})
+    found = speed_limit(many, limit)
+    told = _told(many, found)
+    state = many.without_crop().solve(raise_error=False)
+    passed = [(lim, np.broadcast_to(lim.passed, len(SPEEDS))) for lim in limits_of(state)]
+    out = []
+    for i, factor in enumerate(SPEEDS):
+        beyond = sorted({lim.name for lim, over in passed if over[i]})
+        out.append(
+            {
+                "factor": float(factor),
+                "engine_speed_rpm": float(numbers[speeds[0]][i] * RPM),
+                "ground_speed_km_h": 3.6 * float(found[i]),
+                "unit": told[i][0],
+                "place": told[i][1],
+                "what": told[i][2],
+                "beyond_limit_of": ", ".join(beyond),
+            }
+        )
+    return out
+
+
+def by_front_share(machine: Machine, limit: float) -> list[dict[str, Any]]:
+    """The limiting speed against the share of the crop that enters by the first opening of each unit.
+
+    Empty unless every unit has two openings.
+    """
+    crop = machine.crop
+    if crop is None or any(len(unit.openings) != 2 for unit in machine.layout.units):
+        return []
+    shared = with_crop(machine, dataclasses.replace(crop, shares=(0.5, 0.5)))
+    own = {"crop.shares[0]": SHARES, "crop.shares[1]": 1.0 - SHARES}
+    many = Machine(shared.layout, {**shared.numbers, **own})
+    found = speed_limit(many, limit)
+    told = _told(many, found)
+    return [
+        {
+            "front_share": float(share),
+            "ground_speed_km_h": 3.6 * float(found[i]),
+            "unit": told[i][0],
+            "place": told[i][1],
+            "what": told[i][2],
+        }
+        for i, share in enumerate(SHARES)
+    ]

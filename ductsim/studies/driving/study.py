@@ -1,0 +1,200 @@
+"""The study itself: the limit, its band, the limits behind it, and what each fix would make of it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ...errors import InputError, shown
+from ...machine.calibration import Calibration
+from ...machine.carrying import CONVEYING, limiting, margins, places
+from ...machine.crop import UNCERTAIN, Crop, with_crop
+from ...machine.fixes import Fix
+from ...machine.machine import Machine
+from ...machine.possible import middle, possible_machines
+from ...machine.running import calm_point
+from ...machine.speed import place_limits, speed_limit
+from ...machine.state import solve
+from ...quantity import si
+from .curves import by_engine_speed, by_front_share, by_yield
+from .result import Gain, GroundSpeed
+
+Array = NDArray[np.float64]
+
+SAMPLES = 200
+FARTHEST = 3.0
+"""How many times the limiting speed further limits are looked for."""
+
+
+def ground_speed(
+    machine_or_fit: Any,
+    crop: Crop | Calibration | None = None,
+    fixes: Iterable[Fix] | Mapping[str, Mapping[str, Any]] = (),
+    *,
+    efficiency: float = 1.0,
+    season_area: Any = None,
+    price_per_hour: float | None = None,
+    samples: int = SAMPLES,
+    seed: int = 0,
+) -> GroundSpeed:
+    """How fast the machine can drive before the crop stays behind, which unit and section limit, what helps.
+
+    The limit is a flow of crop in a unit; the speed follows from yield and width. Without a calibration
+    the absolute speed hangs on assumed least values and is given as a band; the relative change that a fix
+    makes is surer, and comes first.
+
+    Parameters
+    ----------
+    machine_or_fit : Machine or a fit
+        A machine with columns is taken as possible machines.
+    crop : Crop or Calibration, optional
+        The machine's own crop if not given.
+    fixes : iterable of Fix, or mapping name -> change
+        What to try, each by itself.
+    efficiency : float
+        Share of the time that the machine picks, for areas per hour [-].
+    season_area : float or text, optional
+        Area of a season [m2] ("400 ha").
+    price_per_hour : float, optional
+        What an hour of the machine costs, in any currency.
+    samples : int
+        How many draws of the crop's uncertain numbers make the band.
+    seed : int
+        Of the draws.
+
+    Returns
+    -------
+    GroundSpeed
+
+    Raises
+    ------
+    InputError
+        Without a crop, without a way for it, and for bad options.
+    """
+    _check(efficiency, price_per_hour, samples)
+    area = None if season_area is None else _area(season_area)
+    own = crop.crop if isinstance(crop, Calibration) else crop
+    possible = possible_machines(machine_or_fit, samples)
+    loaded_all = with_crop(possible, own)
+    loaded = middle(loaded_all)
+    limit = speed_limit(loaded)
+    draws = _draws(loaded_all, crop, samples, seed)
+    cloud = Machine(loaded.layout, {**loaded_all.numbers, **draws})
+    speeds = np.asarray(speed_limit(cloud, _guess(limit)))
+    found = GroundSpeed(loaded, limit, speeds, efficiency, area, price_per_hour)
+    found.calibrated = isinstance(crop, Calibration)
+    _fill_in(found)
+    for fix in _listed(fixes):
+        found.gains.append(_gain(fix, possible.without_crop(), own, draws, speeds, limit))
+    return found
+
+
+def _check(efficiency: Any, price: Any, samples: Any) -> None:
+    if not isinstance(efficiency, (int, float)) or not 0.0 < efficiency <= 1.0:
+        raise InputError(
+            f"{shown(efficiency)} is out of range", place="efficiency", allowed="above 0, at most 1"
+        )
+    if price is not None and (not isinstance(price, (int, float)) or not 0.0 < price < np.inf):
+        raise InputError(f"{shown(price)} is out of range", place="price_per_hour", allowed="above 0")
+    if isinstance(samples, bool) or not isinstance(samples, int) or not 20 <= samples <= 100_000:
+        raise InputError(f"{shown(samples)} is out of range", place="samples", allowed="20 to 100,000")
+
+
+def _area(value: Any) -> float:
+    try:
+        area = si(value, "m2")
+    except InputError as err:
+        raise err.at(place="season_area") from None
+    if not isinstance(area, float) or area <= 0.0:
+        raise InputError(f"{shown(value)} is out of range", place="season_area", allowed="above 0")
+    return area
+
+
+def _guess(limit: float) -> float:
+    return limit if np.isfinite(limit) and limit > 0.0 else 1.0
+
+
+def _draws(machine: Machine, crop: Any, samples: int, seed: int) -> dict[str, Array]:
+    """Draws of the crop's uncertain numbers: address -> (N,); after a calibration only of what it found."""
+    count = machine.columns or samples
+    rng = np.random.default_rng(seed)
+    if isinstance(crop, Calibration):
+        return {f"crop.{crop.number}": crop.sample(count, seed)}
+    out = {}
+    for name in UNCERTAIN:
+        address = f"crop.{name}"
+        declared = machine.layout.declaration(address)
+        drawn = machine.numbers[address] * np.exp(declared.spread * rng.standard_normal(count))
+        out[address] = np.clip(drawn, declared.low, declared.high)
+    return out
+
+
+def _fill_in(found: GroundSpeed) -> None:
+    """The limits behind the first, the margins at today's speed, the curves."""
+    machine = found.machine
+    guess = _guess(found.limit)
+    found.reach = FARTHEST * guess
+    found.place_limits = place_limits(machine, guess, found.reach)
+    today = solve(machine, raise_error=False)
+    found.today = today
+    at_limit = Machine(machine.layout, {**machine.numbers, "crop.ground_speed": guess})
+    found.duct_margins = _duct_margins(at_limit)
+    assert machine.crop is not None
+    if found.limited:
+        found.by_yield = by_yield(machine.crop, found.limit)
+    found.by_engine_speed = by_engine_speed(machine, guess)
+    found.by_front_share = by_front_share(machine, guess)
+
+
+def _duct_margins(machine: Machine) -> dict[str, float]:
+    """Unit -> conveying margin of its ducts, at the machine's speed."""
+    many = Machine(
+        machine.layout,
+        {**machine.numbers, "crop.ground_speed": np.array([machine.numbers["crop.ground_speed"]])},
+    )
+    own = margins(many, solve(many, raise_error=False, start=calm_point(machine)))[:, 0]
+    out: dict[str, float] = {}
+    for place, margin in zip(places(machine.layout), own, strict=True):
+        if place.what == CONVEYING:
+            for unit in place.units:
+                out[unit] = min(out.get(unit, np.inf), float(margin))
+    return out
+
+
+# ---- fixes
+
+
+def _listed(fixes: Any) -> list[Fix]:
+    if isinstance(fixes, Mapping):
+        return [Fix(name, change=change) for name, change in fixes.items()]
+    out = list(fixes)
+    for fix in out:
+        if not isinstance(fix, Fix):
+            raise InputError(
+                f"{shown(fix)} is not a fix", place="fixes", allowed="ds.Fix(...) or ds.read_fixes(...)"
+            )
+    return out
+
+
+def _gain(
+    fix: Fix, plain: Machine, crop: Crop | None, draws: Mapping[str, Array], before: Array, limit: float
+) -> Gain:
+    """What a fix makes of the limiting speed, with the same draws as before it."""
+    try:
+        done = with_crop(fix.on(plain), crop)
+    except InputError as err:
+        return Gain(fix, np.nan, np.full_like(before, np.nan), problem=str(err))
+    one = middle(done)
+    after_one = float(speed_limit(one, _guess(limit)))
+    cloud = Machine(done.layout, {**done.numbers, **draws})
+    after = np.asarray(speed_limit(cloud, _guess(after_one)))
+    with np.errstate(all="ignore"):
+        ratio = after / before
+    at = Machine(one.layout, {**one.numbers, "crop.ground_speed": np.array([_guess(after_one)])})
+    found = solve(at, raise_error=False, start=calm_point(one))
+    place = limiting(at, found)
+    names = (str(place.unit[0]), str(place.place[0]), str(place.what[0]))
+    return Gain(fix, after_one, ratio, *names)
