@@ -32,7 +32,7 @@ def _ground_speed_options(parser: Parser) -> None:
         metavar="SHARE",
         help="share of the time that the machine picks, like 0.7 (default 1)",
     )
-    parser.take("--season", metavar="AREA", help="area of a season, like '400 ha'")
+    parser.take("--season", metavar="AREA", help='area of a season, like "400 ha"')
     parser.take(
         "--price", type=float, metavar="COST", help="what an hour of the machine costs, in any currency"
     )
@@ -75,7 +75,7 @@ COMMANDS = {
         Command(
             "ground-speed",
             "how fast the machine can drive before a duct blocks, and which one",
-            "ductsim ground-speed demo:picker --season '400 ha'",
+            'ductsim ground-speed demo:picker --season "400 ha"',
             _ground_speed_options,
             _ground_speed,
         ),

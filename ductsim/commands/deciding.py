@@ -20,9 +20,7 @@ def _compare_options(parser: Parser) -> None:
     machine_options(parser, of="weakest vacuum")
     companion_options(parser, "fixes")
     fitted_option(parser)
-    parser.take(
-        "--budget", metavar="TIME", read=minutes, help="working time there is, like '45 min' or '1.5 h'"
-    )
+    budget_option(parser)
 
 
 def _compare(args: Namespace) -> Answer:
@@ -32,6 +30,13 @@ def _compare(args: Namespace) -> Answer:
     fixes = inputs.companion("fixes", read_fixes)
     found = compare(inputs.fitted(), fixes, of=args.of, budget=args.budget)
     return Answer(found, inputs, ("fixes", "order", "units"), weakest(inputs))
+
+
+def budget_option(parser: Parser) -> None:
+    """The working time there is."""
+    parser.take(
+        "--budget", metavar="TIME", read=minutes, help='working time there is, like "45 min" or "1.5 h"'
+    )
 
 
 def minutes(text: str) -> float:
@@ -59,13 +64,13 @@ def _sweep_options(parser: Parser) -> None:
     machine_options(parser, of="weakest vacuum")
     fitted_option(parser)
     parser.take(
-        "address", metavar="ADDRESS", help="the number to vary, like belt.engine_speed or 'hose 3.length'"
+        "address", metavar="ADDRESS", help='the number to vary, like belt.engine_speed or "hose 3.length"'
     )
     parser.take(
         "values",
         metavar="VALUE",
         nargs="*",
-        help="its values, like '1800 rpm' '2000 rpm', or 'x0.9' to scale it",
+        help='its values, like "1800 rpm" "2000 rpm", or x0.9 to scale it',
     )
     parser.take("--from", dest="start", metavar="VALUE", help="instead of values: the first")
     parser.take("--to", dest="end", metavar="VALUE", help="and the last")
@@ -136,14 +141,14 @@ COMMANDS = {
         Command(
             "compare",
             "what each fix is worth: alone, together, per minute of work",
-            "ductsim compare demo:picker --budget '45 min'",
+            'ductsim compare demo:picker --budget "45 min"',
             _compare_options,
             _compare,
         ),
         Command(
             "sweep",
             "what the answer does while one number runs through its values",
-            "ductsim sweep demo:picker belt.engine_speed '1900 rpm' '2100 rpm' '2300 rpm'",
+            'ductsim sweep demo:picker belt.engine_speed "1900 rpm" "2100 rpm" "2300 rpm"',
             _sweep_options,
             _sweep,
         ),

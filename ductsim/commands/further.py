@@ -9,7 +9,7 @@ from typing import Any
 from ..errors import InputError
 from .carrying import crop_of
 from .command import Answer, Command
-from .deciding import weakest
+from .deciding import budget_option, weakest
 from .inputs import Inputs
 from .parsing import Parser, companion_options, count, machine_options
 from .starting import Listed
@@ -80,9 +80,10 @@ def _ensemble(args: Namespace) -> Answer:
 
 
 def _report_options(parser: Parser) -> None:
-    machine_options(parser, plot=False)
+    machine_options(parser, of="weakest vacuum", plot=False)
     parser.take("path", metavar="FILE.html", help="the page to write")
     companion_options(parser, "fixes", "readings", "crop")
+    budget_option(parser)
 
 
 def _report(args: Namespace) -> Answer:
@@ -91,15 +92,22 @@ def _report(args: Namespace) -> Answer:
     inputs = Inputs(args)
     place = Path(args.path)
     if place.suffix.lower() not in (".html", ".htm"):
-        raise InputError("has no ending .html", file=str(place), allowed="a name like report.html")
-    given = {
-        "fixes": inputs.companion("fixes", read_fixes) if inputs.find("fixes") else None,
-        "readings": inputs.companion("readings", read_readings) if inputs.find("readings") else None,
-        "crop": crop_of(inputs),
-    }
-    report(inputs.machine, place, **given)
-    told = Listed([f"The report is written to {place}."], {})
-    return Answer(told, inputs, weakest=weakest(inputs))
+        raise InputError("the name does not end in .html", file=str(place), allowed="a name like report.html")
+    if not place.parent.is_dir():
+        raise InputError("there is no such folder", file=str(place.parent))
+    fixes = inputs.companion("fixes", read_fixes) if inputs.find("fixes") else None
+    readings = inputs.companion("readings", read_readings) if inputs.find("readings") else None
+    report(
+        inputs.machine,
+        place,
+        fixes=fixes,
+        readings=readings,
+        crop=crop_of(inputs) or inputs.machine.crop,
+        of=args.of,
+        budget=args.budget,
+        measures=args.measures,
+    )
+    return Answer(Listed([f"The report is written to {place}."], {}), inputs, weakest=weakest(inputs))
 
 
 COMMANDS = {

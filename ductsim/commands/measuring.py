@@ -97,7 +97,7 @@ COMMANDS = {
         Command(
             "proof",
             "has a fix really worked: readings before and after",
-            "ductsim proof demo:picker before.csv after.csv --fix 'seal hatch 4'",
+            'ductsim proof demo:picker before.csv after.csv --fix "seal hatch 4"',
             _proof_options,
             _proof,
         ),

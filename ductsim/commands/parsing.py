@@ -81,7 +81,7 @@ class Parser(argparse.ArgumentParser):
         raise InputError(
             f"{shown(word)} is one word too many",
             place=self.word,
-            allowed="put a value with a space in quotes, like '2100 rpm'",
+            allowed='put a value with a space in quotes, like "2100 rpm"',
         )
 
     def error(self, message: str) -> NoReturn:
@@ -125,7 +125,7 @@ def machine_options(parser: Parser, *, of: str | None = None, plot: bool = True)
         default=[],
         metavar="ADDRESS=VALUE",
         read=changes,
-        help="change a number first: 'belt.engine_speed=2300 rpm', 'hose *.length=x0.8'; may be repeated",
+        help='change a number first, like "belt.engine_speed=2300 rpm" or "hose *.length=x0.8"; repeatable',
     )
     shown_options(parser)
     if plot:

@@ -11,6 +11,7 @@ from typing import Any
 from ..errors import InputError
 from ..laws.card import LAWS, card_of
 from ..machine import demos
+from ..machine.machine import Machine
 from ..result import Result
 from ..sources import source
 from .command import Answer, Command
@@ -130,13 +131,13 @@ def write_folder(folder: Path, files: dict[str, Path]) -> None:
 
 
 def _next_steps(machine: Path, files: dict[str, Path]) -> list[str]:
+    """Command lines that work on a new folder."""
     shown = f'"{machine}"' if " " in str(machine) else str(machine)
-    out = [f"  ductsim solve {shown}", f"  ductsim check {shown}"]
-    if "fixes.toml" in files:
-        out.append(f"  ductsim compare {shown}")
-    if "readings.csv" in files:
-        out.append(f"  ductsim fit {shown}")
-    return out
+    has_crop = Machine.read(machine).crop is not None
+    commands = ["solve", "check", *(["compare"] if "fixes.toml" in files else [])]
+    commands += ["fit", "where-to-measure"] if "readings.csv" in files else []
+    commands += ["ground-speed"] if has_crop else []
+    return [f"  ductsim {name} {shown}" for name in commands] + [f"  ductsim report {shown} report.html"]
 
 
 # ---- laws
