@@ -41,6 +41,26 @@ PLOTS: dict[str, dict[str, tuple[str, str]]] = {
         "units": ("plots_fixes", "swept_units"),
         "power": ("plots_fixes", "swept_power"),
     },
+    "Balance": {"units": ("plots_fixes", "balanced"), "trims": ("plots_fixes", "trims")},
+    "Fit": {
+        "unknowns": ("plots_readings", "unknowns"),
+        "readings": ("plots_readings", "readings"),
+        "misfits": ("plots_readings", "misfits"),
+    },
+    "NextReadings": {
+        "readings": ("plots_readings", "telling"),
+        "questions": ("plots_readings", "questions"),
+    },
+    "Fill": {"profile": ("plots_crop", "profile")},
+    "FieldPass": {"margins": ("plots_crop", "pass_margins"), "level": ("plots_crop", "pass_level")},
+    "Suspects": {"chances": ("plots_readings", "chances")},
+    "GroundSpeed": {
+        "margins": ("plots_crop", "margins"),
+        "yield": ("plots_crop", "speed_against_yield"),
+        "engine speed": ("plots_crop", "speed_against_engine"),
+        "front share": ("plots_crop", "speed_against_share"),
+        "fixes": ("plots_crop", "fix_gains"),
+    },
     "Ensemble": {
         "answers": ("plots_sample", "answers"),
         "weakest": ("plots_sample", "weakest"),

@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from ..errors import InputError
 from ..quantity import display_measure, from_si
 from . import style
 
@@ -140,3 +141,16 @@ def before_after(
 def finding(ax: Any, words: str) -> None:
     """What the picture shows, above it, no longer than the picture is wide."""
     ax.set_title(style.plain(words, TITLE))
+
+
+def some(rows: Any, why_not: str) -> Any:
+    """The rows, of which there has to be one at least.
+
+    Raises
+    ------
+    InputError
+        Where there is nothing to draw, saying why.
+    """
+    if not len(rows):
+        raise InputError(f"there is nothing to draw: {why_not}", place="plot")
+    return rows

@@ -16,6 +16,7 @@ from .plots_common import (
     in_measures,
     light_grid,
     name_rows,
+    some,
 )
 
 MOST_DOTS = 4000
@@ -29,6 +30,7 @@ def gains(found: Any, ax: Any, measures: str) -> None:
     """The gain of every fix alone, and its worth in the company of the others."""
     measure = found.question.measure
     rows = [row for row in found.rows() if measure_key("gain", measure) in row][:MOST_FIXES]
+    some(rows, "no fix could be computed")
 
     def column(key: str) -> Any:
         return differences_in([row.get(measure_key(key, measure), np.nan) for row in rows], measure, measures)
@@ -139,7 +141,7 @@ def front(found: Any, ax: Any, measures: str) -> None:
 
 def units_after(found: Any, ax: Any, measures: str) -> None:
     """Vacuum, opening air and duct air of every unit before and after the recommended fixes."""
-    unit_rows(ax, found.units(), measures)
+    unit_rows(ax, some(found.units(), "the machine has no units"), measures)
 
 
 def unit_rows(ax: Any, rows: list[dict[str, Any]], measures: str) -> None:
@@ -197,6 +199,7 @@ def swept(found: Any, ax: Any, measures: str) -> None:
 
 def swept_units(found: Any, ax: Any, measures: str) -> None:
     """The vacuum of every unit over the number that is swept."""
+    some(found.vacuum, "the machine has no units")
     x, order = _swept(found, measures)
     for i, (unit, values) in enumerate(found.vacuum.items()):
         rows = in_measures(values, "Pa", measures)[order]
@@ -266,3 +269,51 @@ def _mark_changes(found: Any, ax: Any, measures: str) -> None:
 
 
 SIZES |= {"swept": (style.WIDTH, 3.2), "swept_units": (style.WIDTH, 3.2), "swept_power": (style.WIDTH, 3.0)}
+
+
+# ---- balance
+
+
+def balanced(found: Any, ax: Any, measures: str) -> None:
+    """Vacuum, opening air and duct air of every unit before and after the trims are set."""
+    rows = found.rows()
+    if rows and "unit" in rows[0]:
+        unit_rows(ax, rows, measures)
+        return
+    measure = found.questions[0].measure
+    before, after = ([row[measure_key(key, measure)] for row in rows] for key in ("before", "after"))
+    label = "answer" if len(rows) > 1 else found.questions[0].label
+    before_after(ax, [row["of"] for row in rows], [(style.plain(label), measure, before, after)], measures)
+
+
+def trims(found: Any, ax: Any, measures: str) -> None:
+    """Where every trim stands between its limits, before and after."""
+    rows = found.trim_rows()[:40]
+    low = np.array([row["low"] for row in rows])
+    span = np.maximum(np.array([row["high"] for row in rows]) - low, 1e-300)
+    y = np.arange(len(rows))
+    old = (np.array([row["before"] for row in rows]) - low) / span
+    new = (np.array([row["value"] for row in rows]) - low) / span
+    ax.hlines(y, 0.0, 1.0, color=style.MIST, lw=5.0, zorder=1)
+    ax.plot(old, y, ls="", marker="o", mfc=style.PAPER, mec=style.DEEP, mew=1.3, label="before", zorder=3)
+    ax.plot(new, y, ls="", marker="D", color=style.MARK, label="set", zorder=4)
+    for i, row in enumerate(rows):
+        limit, small = {"m": (0.5, "mm"), "m2": (0.1, "cm2")}.get(row["measure"], (0.0, ""))
+        spelled = small if abs(row["value"]) < limit else row["measure"]
+        ax.text(
+            max(1.0, new[i]) + 0.05,
+            i,
+            style.shown(row["value"], spelled, measures),
+            va="center",
+            fontsize=7.5,
+        )
+    ax.set_xlim(min(-0.03, float(old.min(initial=0.0)) - 0.05), 1.35)
+    ax.set_xticks([0.0, 1.0], ["low limit", "high limit"])
+    name_rows(ax, [row["number"] for row in rows])
+    ax.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=2, borderaxespad=0.2)
+
+
+SIZES |= {
+    "balanced": lambda found: (style.WIDTH, height(len(found.rows()), 1.1)),
+    "trims": lambda found: (style.WIDTH, height(len(found.dials), 1.1)),
+}

@@ -20,6 +20,7 @@ from .plots_common import (
     light_grid,
     name_rows,
     no_names,
+    some,
 )
 
 MOST_BARS = 12
@@ -30,10 +31,7 @@ MOST_BARS = 12
 
 def units(state: Any, ax: Any, measures: str) -> None:
     """Vacuum, opening air and duct air of every unit, the weakest marked."""
-    names = [unit.name for unit in state.machine.layout.units]
-    if not names:
-        _nothing(ax, "The machine has no units.")
-        return
+    names = some([unit.name for unit in state.machine.layout.units], "the machine has no units")
     panes = style.panels(ax, [1.0, 1.0, 1.0], 0.06)
     for k, (pane, (words, measure, columns)) in enumerate(zip(panes, _unit_columns(state), strict=True)):
         values = in_measures([style.middle(v) for v in columns], measure, measures)
@@ -82,12 +80,6 @@ def _about_units(state: Any) -> str:
     return f"Unit {by_vacuum} is weakest"
 
 
-def _nothing(ax: Any, words: str) -> None:
-    """A sentence where there is nothing to draw."""
-    ax.set_axis_off()
-    ax.text(0.5, 0.5, words, ha="center", va="center", transform=ax.transAxes)
-
-
 # ---- fans
 
 
@@ -95,10 +87,7 @@ def fan_curves(state: Any, ax: Any, measures: str) -> None:
     """Where every fan works on its curve, at the speed and density it has."""
     if state.columns is not None:
         state = state[0] if len(state) else state
-    names = fans(state.machine)
-    if not names:
-        _nothing(ax, "The machine has no fan.")
-        return
+    names = some(fans(state.machine), "the machine has no fan")
     curves = [(name, *_curve(state, name)) for name in names]
     drawn: list[tuple[Any, Any, list[str], bool]] = []
     for name, flow, rise, last in curves:

@@ -9,7 +9,7 @@ import numpy as np
 
 from ..machine.asked import question
 from . import style
-from .plots_common import bars, finding, height, in_measures, light_grid, name_rows
+from .plots_common import bars, finding, height, in_measures, light_grid, name_rows, some
 
 MOST_QUESTIONS = 3
 MOST_SHARES = 14
@@ -61,7 +61,7 @@ def _histogram(ax: Any, values: Any, small: bool) -> None:
 
 def weakest(found: Any, ax: Any, measures: str) -> None:
     """The chance that each unit is the weakest."""
-    names = list(found.chance_weakest)
+    names = some(list(found.chance_weakest), "the machine has no units")
     values = [100.0 * found.chance_weakest[name] for name in names]
     top = [int(np.argmax(values))] if values else []
     bars(
@@ -79,7 +79,8 @@ def weakest(found: Any, ax: Any, measures: str) -> None:
 def shares(found: Any, ax: Any, measures: str) -> None:
     """How much of the variance each number brings: alone, and with all it acts together with."""
     of = found.of[0]
-    rows = [row for row in found.tables()["shares"] if row["of"] == of][:MOST_SHARES]
+    every = some(found.tables().get("shares", []), "shares of the variance were not asked for")
+    rows = [row for row in every if row["of"] == of][:MOST_SHARES]
     y = np.arange(len(rows))
     total = np.array([100.0 * row["total"] for row in rows])
     first = np.array([100.0 * row["first_order"] for row in rows])

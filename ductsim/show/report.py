@@ -153,13 +153,27 @@ class Findings:
         return where_to_measure(self.fit, of=self.of)
 
     @cached_property
+    def has_crop(self) -> bool:
+        """Whether a crop was given, by itself or in the machine file."""
+        return self.crop is not None or getattr(self.given, "crop", None) is not None
+
+    @cached_property
     def ground_speed(self) -> Any:
         """How fast the machine can drive; None without a crop."""
-        if self.crop is None:
+        if not self.has_crop:
             return None
         from .. import ground_speed
 
         return ground_speed(self.fit or self.machine, self.crop)
+
+    @cached_property
+    def fill(self) -> Any:
+        """How the box fills; None without a crop and a box."""
+        if not self.has_crop or not self.given.layout.free.get("fill"):
+            return None
+        from .. import fill
+
+        return fill(self.fit or self.machine, self.crop)
 
     def said(self, result: Any) -> list[str]:
         """A result's sentences in the measures of the page; none of nothing."""
@@ -173,7 +187,7 @@ class Findings:
     @cached_property
     def studies(self) -> list[Any]:
         """Everything that was found, in the order of the page."""
-        found = [self.ground_speed, self.comparison, self.fit, self.next_readings]
+        found = [self.ground_speed, self.fill, self.comparison, self.fit, self.next_readings]
         return [result for result in found if result is not None]
 
 
@@ -225,7 +239,7 @@ def answer(found: Findings) -> list[str]:
 
 def all_cautions(found: Findings) -> list[str]:
     """Every caution that belongs to what the page advises, each once, the constant one last."""
-    tags = ["crop"] if found.crop is not None else []
+    tags = ["crop"] if found.has_crop else []
     tags += ["measure", "blank"] if found.readings is not None else []
     texts = [text for result in found.studies for text in getattr(result, "cautions", ())]
     texts += [*cautions_for(tags), *cautions_for(["lock_out", "guards", "noise", "lint"])]
@@ -287,6 +301,14 @@ def speed(found: Findings) -> Section | None:
         return None
     out = Section("speed", "What limits the speed", found.said(result))
     return _with_everything(found, out, result)
+
+
+def box(found: Findings) -> Section | None:
+    """How the box behind the ducts fills."""
+    if found.fill is None:
+        return None
+    out = Section("fill", "How the box fills", found.said(found.fill))
+    return _with_everything(found, out, found.fill)
 
 
 def fixes(found: Findings) -> Section | None:
@@ -399,4 +421,4 @@ def sources(found: Findings) -> Section:
     return out
 
 
-SECTIONS = (units, speed, fixes, readings, measure_next, described, assumptions, sources)
+SECTIONS = (units, speed, box, fixes, readings, measure_next, described, assumptions, sources)
