@@ -1,4 +1,4 @@
-"""Synthetic truths and readings for the tests of fitting: every uncertain number off, noise on every reading."""
+"""Synthetic truths and readings for tests of fitting: every number off, noise on every reading."""
 
 from __future__ import annotations
 

@@ -95,7 +95,7 @@ def draw(problem: Problem, estimate: Estimate, count: int, rng: np.random.Genera
     goal = problem.measured[:, None] / problem.sd[:, None] + noise
     at_best = estimate.predicted / problem.sd
     first = goal - at_best[:, None] - slopes @ (start - best[:, None])
-    k: Array = np.linalg.solve(inner, first)
+    k = np.asarray(np.linalg.solve(inner, first), dtype=np.float64)
     return _settle(problem, slopes, inner, start, goal, noise, k, best)
 
 
@@ -144,7 +144,9 @@ def _settle(
         step = np.linalg.solve(local[live] + learnt[live], off.T[:, :, None])[:, :, 0].T
         before[:, live], last[:, live] = off, -step
         k[:, live] -= step
-    return _weighed(problem, slopes, inner, start + slopes.T @ k, predicted, goal - noise, local, error)
+    return _weighed(
+        problem, slopes, inner, start + slopes.T @ k, predicted, goal - noise, local + learnt, error
+    )
 
 
 def _products(slopes: Array, stretch: Array) -> Array:

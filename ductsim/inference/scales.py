@@ -107,7 +107,7 @@ class Scales:
         return self._both(z)[0]
 
     def slopes(self, z: Array) -> Array:
-        """Derivatives of the numbers in their coordinates at z of shape (A, N); 0 where the number stays at its bound."""
+        """Derivatives of the numbers at z of shape (A, N); 0 where a number stays at its bound."""
         return self._both(z)[1]
 
     def _both(self, z: Array) -> tuple[Array, Array]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
@@ -335,7 +335,6 @@ class ReadingModel:
         """Predicted readings (M,) and their exact derivatives (M, A) at coordinates (A,)."""
         column = z[:, None]
         common = {a: float(v[0]) for a, v in self.machine_numbers(column).items()}
-        slopes = self.scales.slopes(column[: self.numbers])[self._mover, 0] * self._factor
         true = np.empty(len(self.readings))
         out = np.zeros((len(self.readings), self.size))
         for c in range(len(self.configurations)):
@@ -345,10 +344,8 @@ class ReadingModel:
             speeds = self._speed_addresses
             near = self._states[c] = solve(machine, start=self._near(c))
             answers, by_number = machine.jacobian(self._asked[c], [*self.addresses, *speeds], near)
-            share = np.array([self._share(c, a, common) for a in self.addresses]) * slopes
-            by_coordinate = np.zeros((len(answers), self.size))
-            moved = by_number[:, : len(self.addresses)] * share
-            np.add.at(by_coordinate.T, self._mover, moved.T)
+            share = np.array([self._share(c, a, common) for a in self.addresses])
+            by_coordinate = self.by_coordinate(z, by_number[:, : len(self.addresses)] * share)
             place, width = self._speed_of[c]
             turned = np.array([machine.numbers[a] for a in speeds]) * width
             by_coordinate[:, place] += by_number[:, len(self.addresses) :] @ turned
@@ -359,6 +356,13 @@ class ReadingModel:
                     true[i] -= answers[second]
                     out[i] -= by_coordinate[second]
         return self._slopes_as_read(true, out, z)
+
+    def by_coordinate(self, z: Array, by_number: Array) -> Array:
+        """Derivatives in the coordinates (Q, A) from those in the numbers at `addresses` (Q, numbers)."""
+        slopes = self.scales.slopes(z[: self.numbers, None])[self._mover, 0] * self._factor
+        out = np.zeros((len(by_number), self.size))
+        np.add.at(out.T, self._mover, (by_number * slopes).T)
+        return out
 
     def _share(self, condition: int, address: str, common: Mapping[str, float]) -> float:
         """Derivative of a number under a condition in the number itself."""
@@ -403,3 +407,28 @@ class ReadingModel:
             prior_sd=np.ones(self.size) if prior_sd is None else prior_sd,
             stretch=stretch,
         )
+
+
+def under(machine: Machine, conditions: Configuration) -> Machine:
+    """The machine under the conditions of a reading, at its own speed if none was read."""
+    changed: dict[str, Any] = dict(conditions.fixed(machine.layout))
+    if conditions.engine_speed is not None:
+        changed.update(dict.fromkeys(speed_addresses(machine.layout), conditions.engine_speed))
+    return type(machine)(machine.layout, {**machine.numbers, **changed}, machine.given)
+
+
+def made(machine: Machine, readings: Sequence[Reading]) -> Array:
+    """What a machine with N columns makes at each reading, true values (M, N)."""
+    out = np.empty((len(readings), machine.columns or 1))
+    states: dict[Configuration, tuple[Machine, MachineState]] = {}
+    for i, reading in enumerate(readings):
+        conditions = replace(Configuration.of(reading), set="")
+        if conditions not in states:
+            there = under(machine, conditions)
+            states[conditions] = there, there.solve(raise_error=False)
+        there, state = states[conditions]
+        words = WORDS[reading.quantity]
+        out[i] = question(machine.layout, f"{words} {reading.tapping}").evaluate(there, state)
+        if reading.minus:
+            out[i] -= question(machine.layout, f"{words} {reading.minus}").evaluate(there, state)
+    return out

@@ -14,7 +14,7 @@ from .explaining import Configuration, ReadingErrors, ReadingModel
 from .reading_table import RPM, Reading, Readings, read_readings
 from .saying import said
 from .things import air_of
-from .uncertain import speed_addresses
+from .uncertain import speed_addresses, usual_speed
 
 if TYPE_CHECKING:
     from .machine import Machine
@@ -235,8 +235,7 @@ def reduce_readings(
     density : float, optional
         Of the open air [kg/m3].
     """
-    speeds = speed_addresses(machine.layout)
-    stated = float(machine.numbers[speeds[0]]) if speeds else 0.0
+    stated = usual_speed(machine) or 0.0
     own = float(np.median(machine.air().density))
     return ReducedReadings(
         machine,

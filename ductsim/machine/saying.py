@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+import re
+from collections.abc import Iterable, Sequence
 
 from ..quantity import show
 
@@ -36,3 +37,17 @@ def listed(words: Sequence[str], joint: str = "and") -> str:
     """Words as a sentence lists them: "a, b and c"."""
     *most, last = words or [""]
     return f"{', '.join(most)} {joint} {last}" if most else last
+
+
+def gathered(names: Iterable[str]) -> str:
+    """Names as a sentence lists them, numbered ones together: "hatch leak 1, 2 and 5, box leak"."""
+    groups: dict[str, list[str]] = {}
+    for name in names:
+        found = re.fullmatch(r"(.*\S) (\d+)", name)
+        base, number = found.groups() if found else (name, "")
+        groups.setdefault(base, []).append(number)
+    words = []
+    for base, numbers in groups.items():
+        known = sorted((n for n in numbers if n), key=int)
+        words.append(f"{base} {listed(known)}" if known else base)
+    return ", ".join(words)

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from ..errors import InputError, shown
-from ..inference.scales import Scale
+from ..inference.scales import Scale, Scales
 from ..quantity import si
 from .describe import spread_of
 
@@ -194,6 +194,12 @@ def speed_addresses(layout: Layout) -> list[str]:
     return [f"{p.name}.speed" for p in layout.parts if f"{p.name}.speed" in layout.declared]
 
 
+def usual_speed(machine: Machine) -> float | None:
+    """The machine's own value of what readings call engine speed [rad/s]; None without fans."""
+    addresses = speed_addresses(machine.layout)
+    return float(np.median(machine.numbers[addresses[0]])) if addresses else None
+
+
 def nuisances(machine: Machine, unknowns: Iterable[str]) -> list[str]:
     """Every other uncertain number, points of a curve as one; engine speeds belong to the readings."""
     skip = {*unknowns, *speed_addresses(machine.layout)}
@@ -203,3 +209,15 @@ def nuisances(machine: Machine, unknowns: Iterable[str]) -> list[str]:
         if address not in skip and spread_of(machine, address) > 0.0 and np.median(value) != 0.0
     ]
     return list(dict.fromkeys(out))
+
+
+def possible(machine: Machine, count: int, rng: np.random.Generator) -> Machine:
+    """`count` machines as columns, every uncertain number off by its usual spread."""
+    names = nuisances(machine, [])
+    scales = Scales([default_scale(machine, name) for name in names])
+    values = scales.values(rng.standard_normal((len(names), count)))
+    numbers: dict[str, Any] = dict(machine.numbers)
+    for name, value in zip(names, values, strict=True):
+        for address in members(machine.layout, name):
+            numbers[address] = value if address == name else machine.numbers[address] * value
+    return type(machine)(machine.layout, numbers, machine.given)

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
 
-from ...machine.saying import listed, said
+from ...machine.saying import gathered, listed, said
 
 if TYPE_CHECKING:
     from ...machine.layout import Layout
@@ -53,23 +52,8 @@ def _told(fit: Fit) -> list[str]:
     for told, words in groups.items():
         names = [row["unknown"] for row in fit.unknowns if row["told"] == told]
         if names:
-            out.append(words.format(gathered(names)))
+            out.append(words.format(gathered(map(_thing, names))))
     return out
-
-
-def gathered(addresses: Iterable[str]) -> str:
-    """Names as a sentence lists them, numbered ones together: "hatch leak 1, 2 and 5, box leak"."""
-    groups: dict[str, list[str]] = {}
-    for address in addresses:
-        thing = address.rpartition(".")[0]
-        found = re.fullmatch(r"(.*\S) (\d+)", thing)
-        base, number = found.groups() if found else (thing, "")
-        groups.setdefault(base, []).append(number)
-    words = []
-    for base, numbers in groups.items():
-        known = sorted((n for n in numbers if n), key=int)
-        words.append(f"{base} {listed(known)}" if known else base)
-    return ", ".join(words)
 
 
 def _alike(fit: Fit) -> list[str]:
