@@ -93,6 +93,12 @@ def test_a_wide_table_goes_on_below_with_its_first_column():
         assert f"{1_000_000 + i:,}" in page
 
 
+def test_every_block_of_a_wide_table_fits():
+    row = {"fix": "driven pulley 205 mm", **{f"speed_change_number_{i}": 123456.0 for i in range(9)}}
+    row |= {"then_what": "air-to-crop ratio", "remark": "not allowed: above its highest speed " * 4}
+    assert max(map(len, lines([row, {**row, "fix": "seal"}]))) <= WIDTH
+
+
 def test_long_texts_are_wrapped_whole():
     words = " ".join(f"word{i}" for i in range(40))
     page = text([{"law": "fan", "equation": words, "valid": "always"}])

@@ -51,7 +51,7 @@ def _ground_speed(args: Namespace) -> Answer:
         season_area=args.season,
         price_per_hour=args.price,
     )
-    return Answer(found, inputs, ("fixes", "units", "margins today"), weakest(inputs))
+    return Answer(found, inputs, ("fixes", "units"), weakest(inputs))
 
 
 # ---- fill
@@ -66,7 +66,8 @@ def _fill(args: Namespace) -> Answer:
     from .. import fill
 
     inputs = Inputs(args)
-    return Answer(fill(inputs.machine, crop_of(inputs)), inputs, weakest=weakest(inputs))
+    found = fill(inputs.machine, crop_of(inputs))
+    return Answer(found, inputs, ("fill", "discharges", "moves"), weakest(inputs))
 
 
 COMMANDS = {

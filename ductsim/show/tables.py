@@ -13,6 +13,7 @@ import re
 import textwrap
 import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
+from copy import copy
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -41,6 +42,7 @@ OWN_MEASURE = (
     "reduced",
     "fitted",
     "mean",
+    "least",
 )
 OWN_DIFFERENCE = ("sd", "change", "difference", "residual", "gain", "loss", "error")
 UNSURE = frozenset(("sd", "low", "high", "p50"))  # rows with one of these show three digits, not four
@@ -355,7 +357,7 @@ def _blocks(laid: list[_Laid], width: int) -> list[list[_Laid]]:
     for column in rest:
         if len(block) > 1 and _total([*block, column], least=True) > width:
             blocks.append(block)
-            block = [first]
+            block = [copy(first)]  # each block has its own width of it
         block.append(column)
     blocks.append(block)
     for block in blocks:

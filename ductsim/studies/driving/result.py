@@ -40,7 +40,7 @@ class Gain:
     unit, place, what : str
         What limits then.
     problem : str
-        Why it could not be tried; empty otherwise.
+        Why it could not be tried, or which of the makers' limits it passes; empty otherwise.
     """
 
     fix: Fix

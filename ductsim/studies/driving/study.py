@@ -13,6 +13,7 @@ from ...machine.calibration import Calibration
 from ...machine.carrying import CONVEYING, limiting, margins, places
 from ...machine.crop import UNCERTAIN, Crop, with_crop
 from ...machine.fixes import Fix
+from ...machine.limits import limits_of
 from ...machine.machine import Machine
 from ...machine.possible import middle, possible_machines
 from ...machine.running import calm_point
@@ -197,4 +198,5 @@ def _gain(
     found = solve(at, raise_error=False, start=calm_point(one))
     place = limiting(at, found)
     names = (str(place.unit[0]), str(place.place[0]), str(place.what[0]))
-    return Gain(fix, after_one, ratio, *names)
+    over = [passed.sentence() for passed in limits_of(found) if passed.passed.any()]
+    return Gain(fix, after_one, ratio, *names, problem=f"not allowed: {'; '.join(over)}" if over else "")

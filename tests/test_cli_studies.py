@@ -1,0 +1,221 @@
+"""The commands that read further files or work longer: fit, balance, report and their like."""
+
+import hashlib
+import json
+
+import jsonschema
+import pytest
+
+import ductsim as ds
+from ductsim.machine.demos import FOLDER
+from ductsim.quantity import key_measure
+from ductsim.show.envelope import schema
+from ductsim.show.tables import WIDTH, columns, json_rows
+
+# Keys without a measure in tables whose rows have a measure of their own.
+WITHOUT_MEASURE = {"margin", "line", "quotient", "misfit", "elasticity", "derivative", "spread"}
+
+
+def answer(run, *words):
+    """The envelope of a command line that works, held against the schema."""
+    status, out, err = run(*words, "--json")
+    assert (status, err) == (0, "")
+    told = json.loads(out)
+    jsonschema.validate(told, schema())
+    return told
+
+
+def page(run, *words):
+    """The text of a command line that works, in inch measures and no wider than a page."""
+    status, out, err = run(*words, "--measures", "inch")
+    assert (status, err) == (0, "")
+    assert max(map(len, out.splitlines())) <= WIDTH
+    return out
+
+
+def digest(file):
+    return hashlib.sha256(file.read_bytes()).hexdigest()
+
+
+def same_tables(told, found):
+    assert told["tables"] == {name: json_rows(rows) for name, rows in found.tables().items()}
+    assert told["cautions"] == list(getattr(found, "cautions", ()))
+
+
+def all_measures_known(tables):
+    """No number of unlike quantities is shown in SI under an inch heading."""
+    for name, rows in tables.items():
+        if not rows or "measure" not in rows[0]:
+            continue
+        for column in columns(rows, "inch"):
+            plain = any(isinstance(row.get(column.key), float) for row in rows)
+            known = (
+                column.key.endswith("ratio")
+                or column.key in WITHOUT_MEASURE
+                or column.measure
+                or key_measure(column.key)[1]
+            )
+            assert not (plain and column.numeric) or known, (name, column.key)
+
+
+@pytest.fixture
+def kept(monkeypatch):
+    """A study that works once, however often it is asked: what it found, and with what it was called."""
+
+    def keep(name):
+        real, made = getattr(ds, name), []
+
+        def once(*args, **options):
+            if not made:
+                made.append(real(*args, **options))
+            calls.append((args, options))
+            return made[0]
+
+        calls = []
+        monkeypatch.setattr(ds, name, once)
+        return made, calls
+
+    return keep
+
+
+@pytest.fixture
+def readings(tmp_path):
+    """A few of the demonstration machine's readings."""
+    lines = (FOLDER / "picker_readings.csv").read_text(encoding="utf-8").splitlines()
+    table = [line for line in lines if not line.startswith("#")]
+    file = tmp_path / "few.csv"
+    file.write_text("\n".join(table[:6]) + "\n", encoding="utf-8")
+    return file
+
+
+# ---- readings
+
+
+def test_fit(run, kept, readings):
+    made, calls = kept("fit")
+    words = ("fit", "demo:picker", "--readings", readings)
+    told = answer(run, *words)
+    all_measures_known(told["tables"])
+    same_tables(told, made[0])
+    assert told["notes"][: len(made[0].notes)] == made[0].notes
+    assert told["input"]["with"] == [{"role": "readings", "file": str(readings), "sha256": digest(readings)}]
+    out = page(run, *words, "--relative", "--suspects")
+    assert calls[0][1] == {"suspects": None, "relative": False}
+    assert calls[1][1] == {"suspects": "leaks", "relative": True}
+    assert "\nUnknowns\n" in out
+    assert "\nReadings\n" in out
+    assert " in2 " in out
+
+
+def test_fit_without_readings(refused):
+    told, _ = refused("fit", "demo:bench")
+    assert told["problem"] == "there is no file of readings for demo:bench"
+    assert "--readings" in told["allowed"]
+
+
+def test_studies_on_a_fit(run, readings):
+    told = answer(run, "sweep", "demo:picker", "belt.engine_speed", "2000 rpm", "--readings", readings)
+    (row,) = told["tables"]["sweep"]
+    assert row["weakest_vacuum_low_Pa"] < row["weakest_vacuum_Pa"] < row["weakest_vacuum_high_Pa"]
+
+
+# ---- trims, crop
+
+
+def test_balance(run, kept):
+    made, _ = kept("balance")
+    told = answer(run, "balance", "demo:picker")
+    same_tables(told, made[0])
+    all_measures_known(told["tables"])
+    assert "in2" in page(run, "balance", "demo:picker")
+
+
+def test_balance_without_trims(refused):
+    told, _ = refused("balance", "demo:bench")
+    assert "trim" in str(told)
+
+
+@pytest.fixture
+def fixes(tmp_path):
+    """A fix that helps and one that passes the makers' limits."""
+    file = tmp_path / "two.toml"
+    file.write_text(
+        'format = 1\n[[fix]]\nname = "seal hatch 4"\nchange = {"hatch leak 4.area" = 0}\nminutes = 25\n'
+        '[[fix]]\nname = "small pulley"\nchange = {"belt.driven_pulley" = "205 mm"}\nminutes = 50\n'
+    )
+    return file
+
+
+def test_ground_speed(run, kept, fixes):
+    made, calls = kept("ground_speed")
+    words = ("ground-speed", "demo:picker", "--efficiency", "0.7", "--season", "400 ha", "--price", "300")
+    told = answer(run, *words, "--fixes", fixes)
+    same_tables(told, made[0])
+    all_measures_known(told["tables"])
+    assert calls[0][1] == {"efficiency": 0.7, "season_area": "400 ha", "price_per_hour": 300.0}
+    beyond = next(row for row in told["tables"]["fixes"] if row["fix"] == "small pulley")
+    assert beyond["remark"].startswith("not allowed: left fan turns at")
+    assert told["answer"][0].startswith("seal hatch 4: +")
+    out = page(run, *words, "--fixes", fixes)
+    assert " mph " in out
+    assert " acre/h" in out
+
+
+def test_ground_speed_in_a_crop_of_ones_own(run, refused, tmp_path):
+    machine, crop = tmp_path / "machine.toml", tmp_path / "crop.toml"
+    machine.write_bytes((FOLDER / "picker.toml").read_bytes())
+    own = answer(run, "ground-speed", machine)
+    crop.write_text('format = 1\n[crop]\ncrop_yield = "0.8 kg/m2"\nrow_spacing = "1 m"\n')
+    told = answer(run, "ground-speed", machine)
+    assert told["input"]["with"] == [{"role": "crop", "file": str(crop), "sha256": digest(crop)}]
+    fast, slow = (x["tables"]["units"][0]["ground_speed_km_h"] for x in (own, told))
+    assert slow == pytest.approx(0.5 * fast, rel=1e-6)
+    for words, problem in (
+        (("demo:bench",), "crop"),
+        (("demo:picker", "--crop", crop, "--efficiency", "7"), "efficiency"),
+        (("demo:picker", "--crop", tmp_path / "none.toml"), "none.toml"),
+    ):
+        assert problem in refused("ground-speed", *words)[1]
+
+
+def test_fill(run, kept):
+    made, _ = kept("fill")
+    told = answer(run, "fill", "demo:picker")
+    same_tables(told, made[0])
+    all_measures_known(told["tables"])
+    assert "mph" in page(run, "fill", "demo:picker")
+
+
+# ---- all
+
+
+def test_tables_of_unlike_quantities_are_converted_whole(run):
+    for name in ("check", "sensitivity", "compare"):
+        all_measures_known(answer(run, name, "demo:picker")["tables"])
+    all_measures_known(answer(run, "ensemble", "demo:picker", "--samples", "64")["tables"])
+
+
+def test_report(run, refused, tmp_path):
+    place = tmp_path / "report.html"
+    told = answer(run, "report", "demo:bench", place)
+    assert told["answer"] == [f"The report is written to {place}."]
+    assert "<html" in place.read_text(encoding="utf-8")
+    assert list(tmp_path.iterdir()) == [place]
+    told, _ = refused("report", "demo:bench", tmp_path / "report.txt")
+    assert "does not end in .html" in told["problem"]
+    told, _ = refused("report", "demo:bench", tmp_path / "no" / "report.html")
+    assert told["problem"] == "there is no such folder"
+    assert list(tmp_path.iterdir()) == [place]
+
+
+def test_the_report_is_made_of_all_that_there_is(run, monkeypatch, tmp_path):
+    called = []
+    monkeypatch.setattr(ds, "report", lambda *args, **options: called.append((args, options)))
+    told = answer(run, "report", "demo:picker", tmp_path / "r.html", "--budget", "1 h", "--measures", "inch")
+    ((args, options),) = called
+    assert args == (ds.demo("picker"), tmp_path / "r.html")
+    assert len(options["fixes"]) == len(ds.read_fixes(FOLDER / "picker_fixes.toml"))
+    assert options["readings"].file == str(FOLDER / "picker_readings.csv")
+    assert options["crop"] == ds.demo("picker").crop
+    assert (options["budget"], options["measures"], options["of"]) == (60.0, "inch", "weakest vacuum")
+    assert [other["role"] for other in told["input"]["with"]] == ["fixes", "readings"]
