@@ -71,6 +71,10 @@ if TYPE_CHECKING:
     from .parts.tee import Split as Split
     from .parts.transition import Entrance as Entrance
     from .parts.transition import Transition as Transition
+    from .studies.measuring import where_to_measure as where_to_measure
+    from .studies.measuring import NextReadings as NextReadings
+    from .studies.proving import proof as proof
+    from .studies.proving import Proof as Proof
     from .quantity import si as si
     from .quantity import times as times
     from .result import Result as Result
@@ -173,6 +177,10 @@ _MODULES = {
     "fit": "studies.fitting",
     "Fit": "studies.fitting",
     "Suspects": "studies.fitting",
+    "where_to_measure": "studies.measuring",
+    "NextReadings": "studies.measuring",
+    "proof": "studies.proving",
+    "Proof": "studies.proving",
     "si": "quantity",
     "times": "quantity",
     "Result": "result",
