@@ -199,7 +199,9 @@ def test_what_the_demonstration_is_meant_to_show(full):
 
 def test_over_a_limit_is_listed_and_never_recommended(full):
     rows = {row["fix"]: row for row in full.rows()}
-    assert rows["driven pulley 205 mm"]["remark"].startswith("not allowed: left fan turns at 4,2")
+    assert rows["driven pulley 205 mm"]["remark"].startswith(
+        "not allowed: left fan and right fan turn at 4,2"
+    )
     assert rows["driven pulley 205 mm"]["gain_Pa"] > 100
     verdict, reason = full.verdict("driven pulley 230 mm", "engine 100 rpm faster")
     assert verdict == "not allowed"

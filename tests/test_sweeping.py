@@ -150,7 +150,7 @@ def test_limits_are_marked_and_the_best_allowed_value_named(picker):
     assert [bool(words) for words in found.passed] == [True, False, False]
     row = found.rows()[0]
     assert row["driven_pulley_mm"] == pytest.approx(200.0)
-    assert "above its highest speed of 4,200 rpm" in row["note"]
+    assert "above their highest speed of 4,200 rpm" in row["note"]
     assert "more than the 40.0 kW that it has" in row["note"]
     assert any(s.startswith("Among the allowed values 230.0 mm is best") for s in found.sentences())
     assert any(s.startswith("Not allowed at 200.0 mm") for s in found.sentences())

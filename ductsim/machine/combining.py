@@ -15,7 +15,7 @@ from ..quantity import Times
 from .asked import Question, question
 from .changing import Setting
 from .fixes import Task
-from .limits import limits_of
+from .limits import limits_of, passed_by_group
 from .machine import Machine
 from .possible import across
 from .state import MachineState
@@ -23,8 +23,6 @@ from .state import MachineState
 Array = NDArray[np.float64]
 CHUNK = 20_000
 """Scenarios in one call of the solver: the arrays of a state of 60 paths then stay below 100 MB."""
-SELDOM = 0.05
-"""Share of the possible machines that may pass a limit before a set of fixes is not allowed."""
 
 FINE = ""
 CONTRADICTION, IMPOSSIBLE, NO_ANSWER, NOT_ALLOWED = "contradiction", "impossible", "no answer", "not allowed"
@@ -244,14 +242,9 @@ class Combining:
                 state.outcome[k * machines].sentence if not solved[k].any() else "The answer is not known"
             )
             out.verdict[rows[k]], out.reason[rows[k]] = NO_ANSWER, f"{sentence.rstrip('.')}."
-        for limit in limits_of(state):
-            passed = limit.passed.reshape(-1, machines)
-            for k in np.flatnonzero(passed.mean(axis=1) > SELDOM):
-                if out.verdict[rows[k]] in (FINE, NOT_ALLOWED):
-                    words = limit.sentence(k * machines + int(passed[k].argmax()))
-                    before = out.reason[rows[k]]
-                    out.verdict[rows[k]] = NOT_ALLOWED
-                    out.reason[rows[k]] = f"{before[:-1]}, and {words}." if before else f"{_capital(words)}."
+        for row, words in passed_by_group(limits_of(state), machines).items():
+            if out.verdict[rows[row]] == FINE:
+                out.verdict[rows[row]], out.reason[rows[row]] = NOT_ALLOWED, f"{_capital(words)}."
 
 
 def _patterns(sets: NDArray[np.bool_]) -> list[tuple[tuple[bool, ...], NDArray[np.intp]]]:

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
+
+from .saying import listed
 
 if TYPE_CHECKING:
     from .state import MachineState
@@ -15,6 +18,8 @@ if TYPE_CHECKING:
 RPM = 60.0 / (2.0 * math.pi)
 ROUNDING = 1e-9
 """Relative excess that counts as rounding [-]."""
+SELDOM = 0.05
+"""Share of the possible machines that may pass a limit before it counts as passed."""
 
 
 @dataclass(frozen=True)
@@ -42,16 +47,41 @@ class Limit:
 
     def sentence(self, scenario: int = 0) -> str:
         """What is passed and by how much, without a full stop."""
-        value, allowed = float(self.value[scenario]), float(self.allowed[scenario])
-        if self.kind == "speed":
-            return (
-                f"{self.name} turns at {value * RPM:,.0f} rpm, "
-                f"above its highest speed of {allowed * RPM:,.0f} rpm"
-            )
-        return (
-            f"the fans on {self.name} take {value / 1000:,.1f} kW, "
-            f"more than the {allowed / 1000:,.1f} kW that it has"
-        )
+        return _sentence([self], scenario, 1)
+
+
+def passed_by_group(limits: Sequence[Limit], size: int = 1) -> dict[int, str]:
+    """What limits are passed in each group of `size` scenarios on end, without a full stop.
+
+    Groups in which at most `SELDOM` of the scenarios pass a limit are left out.
+    """
+    out: dict[int, list[Limit]] = {}
+    for limit in limits:
+        share = limit.passed.reshape(-1, size).mean(axis=1)
+        for group in np.flatnonzero(share > SELDOM):
+            out.setdefault(int(group), []).append(limit)
+    return {group: _sentence(own, group * size, size) for group, own in sorted(out.items())}
+
+
+def _sentence(limits: Sequence[Limit], start: int, size: int) -> str:
+    """Several limits in words, by the first scenario that passes each; fans alike are named together."""
+    words: dict[str, list[str]] = {}
+    for limit in limits:
+        at = start + int(limit.passed[start : start + size].argmax())
+        value, allowed = float(limit.value[at]), float(limit.allowed[at])
+        if limit.kind == "speed":
+            what = f"at {value * RPM:,.0f} rpm, above {{}} highest speed of {allowed * RPM:,.0f} rpm"
+        else:
+            what = f"{value / 1000:,.1f} kW, more than the {allowed / 1000:,.1f} kW that it has"
+        words.setdefault(what, []).append(limit.name)
+    out = []
+    for what, names in words.items():
+        if what.startswith("at "):
+            turn, their = ("turns", "its") if len(names) == 1 else ("turn", "their")
+            out.append(f"{listed(names)} {turn} {what.format(their)}")
+        else:
+            out += [f"the fans on {name} take {what}" for name in names]
+    return ", and ".join(out)
 
 
 def limits_of(state: MachineState) -> list[Limit]:

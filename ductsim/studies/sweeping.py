@@ -17,7 +17,7 @@ from ..cautions import cautions_for
 from ..errors import InputError, OutsideRange, shown
 from ..machine.asked import Question, question
 from ..machine.fixes import work_on
-from ..machine.limits import limits_of
+from ..machine.limits import limits_of, passed_by_group
 from ..machine.machine import Machine
 from ..machine.possible import across, possible_machines
 from ..machine.saying import listed, said
@@ -31,7 +31,6 @@ SPECIFIC_CONSUMPTION = si("230 g/kWh", "kg/J")
 SUITED = {"m": (0.5, "mm"), "m2": (0.1, "cm2")}
 SPLIT = 16
 ROUNDS = 4  # an interval is split four times by sixteen: the change is found to 1/65,536 of it
-SELDOM = 0.05
 
 
 @dataclass(frozen=True)
@@ -166,15 +165,12 @@ class Sweep(Result):
         self.power: Array = matrix(sum((state.power[name] for name in state.power), np.zeros(1)))
         self.fuel: Array = self.power * self.specific_consumption
         self.weakest = self._weakest_of(state, len(self.values))
-        self.passed = [""] * len(self.values)
-        for limit in limits_of(state):
-            over = limit.passed.reshape(-1, self.machines)
-            for v in map(int, np.flatnonzero(over.mean(axis=1) > SELDOM)):
-                words = limit.sentence(v * self.machines + int(over[v].argmax()))
-                self.passed[v] = f"{self.passed[v]}; {words}" if self.passed[v] else words
+        limits = limits_of(state)
+        found = passed_by_group(limits, self.machines)
+        self.passed = [found.get(v, "") for v in range(len(self.values))]
         solved = np.broadcast_to(state.solved, len(self.values) * self.machines).reshape(-1, self.machines)
         self._unsolved = np.flatnonzero(~solved.any(axis=1))
-        limited = [limit.name for limit in limits_of(state) if limit.passed.any()]
+        limited = [limit.name for limit in limits if limit.passed.any()]
         self._found = [note for note in state.notes if not _says_limit(note, limited)]
 
     def _weakest_of(self, state: MachineState, count: int) -> list[str]:

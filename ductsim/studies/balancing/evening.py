@@ -43,7 +43,8 @@ def balance(
         What may be set and how far; the machine's own `[[trim]]` tables if not given.
     of : str or sequence of str
         "weakest vacuum" evens the vacuums of the units, "weakest opening air" the air through their
-        openings. Several questions are evened among each other; a single other one is made as good as can be.
+        openings, "carrying margin" their margins with the crop. Several questions are evened among each
+        other; a single other one is made as good as can be.
 
     Returns
     -------
@@ -357,7 +358,7 @@ def _questions(machine: Machine, of: str | Sequence[str]) -> tuple[list[str], bo
             raise InputError("there is no question", place="of", allowed="at least one")
         return list(of), False
     question(machine.layout, of)
-    if not of.startswith("weakest "):
+    if not of.startswith("weakest ") and of != "carrying margin":
         return [of], False
     each = [f"{of.removeprefix('weakest ')} {unit.name}" for unit in machine.layout.units]
     try:

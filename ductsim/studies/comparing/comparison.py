@@ -26,9 +26,9 @@ from .worth import Together, best_within, interactions, sampled_worths, shapley
 Array = NDArray[np.float64]
 MOST_EXACT = 14
 """Up to so many fixes every set of them is solved."""
-MOST_SCENARIOS = 100_000
+MOST_SCENARIOS = 50_000
 """With possible machines: how many scenarios the table of all sets may take."""
-LEAST_MACHINES = 8
+LEAST_MACHINES = 4
 ORDERS = 100
 """How many orders are sampled for the worths where there are too many fixes for the exact ones."""
 
@@ -138,7 +138,7 @@ class Comparison(Result):
         self.sure = self.solved
         if which is not None:
             self.sure = Table(self.combining)
-            self.sure.need([0, *(1 << i for i in range(n)), *self._candidates()])
+            self.sure.need([0, *(1 << i for i in range(n))])
 
     def _search(self) -> None:
         """Solve what is worth solving of too many sets."""
@@ -182,18 +182,25 @@ class Comparison(Result):
                 row[k] = row[k - 1] if np.isnan(row[k]) else row[k]
         return sampled_worths(gains, orders)
 
-    def _candidates(self) -> list[int]:
-        """The sets that may be the best buy, of those in the table."""
+    def _candidates(self, within: float | None) -> list[int]:
+        """The sets that may be the best buy within some minutes, of those in the table."""
         table = self.solved
-        rows = set(table.ranked(self.budget)[:30].tolist())
-        for within in telling_rows.BUDGETS:
-            rows |= set(table.ranked(within)[:3].tolist())
-        rows |= set(front(table, ("minutes",)).tolist())
-        affordable = table.ranked(self.budget)
-        if affordable.size:
-            best = np.where(np.isnan(table.gains), -np.inf, table.gains)[affordable].argmax(axis=0)
-            rows |= set(affordable[best].tolist())
+        ranked = table.ranked(within)
+        rows = set(ranked[:30].tolist())
+        if ranked.size:
+            best = np.where(np.isnan(table.gains), -np.inf, table.gains)[ranked].argmax(axis=0)
+            rows |= set(ranked[best].tolist())
         return [table.masks[row] for row in sorted(rows)]
+
+    def ranked(self, within: float | None = None) -> list[int]:
+        """The allowed sets that take at most some minutes, the best first, as masks.
+
+        Where the sets were solved on some of the possible machines only, the best of them are solved on all
+        and ranked again; the others are left out.
+        """
+        if self.sure is not self.solved:
+            self.sure.need(self._candidates(within))
+        return [self.sure.masks[row] for row in self.sure.ranked(within)]
 
     # ---- answers
 
@@ -237,19 +244,12 @@ class Comparison(Result):
             How many sets.
         """
         within = self.budget if budget is None else _budget(budget)
-        return [self.names(self.solved.masks[row]) for row in self.solved.ranked(within)[:count]]
+        return [self.names(mask) for mask in self.ranked(within)[:count]]
 
     @cached_property
     def recommended(self) -> int:
         """The best set within the budget, or of all that are allowed."""
-        ranked = self.solved.ranked(self.budget)
-        if self.sure is not self.solved:
-            known = [mask for mask in self._candidates() if self.sure.allowed[self.sure.row(mask)]]
-            within = {self.solved.masks[row] for row in ranked}
-            known = [mask for mask in known if mask in within]
-            if known:
-                return max(known, key=lambda mask: float(self.sure.gain[self.sure.row(mask)]))
-        return self.solved.masks[ranked[0]] if ranked.size else 0
+        return next(iter(self.ranked(self.budget)), 0)
 
     @cached_property
     def order(self) -> list[str]:
@@ -277,6 +277,7 @@ class Comparison(Result):
         if self.combining.machines == 1:
             return {}
         table = self.sure
+        self.ranked(self.budget)
         rows = table.ranked(self.budget)
         gains = np.where(np.isnan(table.gains), -np.inf, table.gains)[rows]
         # equal gains count for the set that the ranking puts first

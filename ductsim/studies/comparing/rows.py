@@ -231,9 +231,7 @@ def _best_rows(found: Comparison) -> list[Row]:
     """The best sets within the budget, or within each of the usual ones."""
     out = []
     for within in BUDGETS if found.budget is None else (found.budget,):
-        ranked = found.solved.ranked(within)[:BEST]
-        for place, row in enumerate(ranked, 1):
-            mask = found.solved.masks[row]
+        for place, mask in enumerate(found.ranked(within)[:BEST], 1):
             out.append({"budget_min": within, "place": place} | _short(set_row(found, mask)))
     return out
 
