@@ -21,6 +21,7 @@ def small_picker(units: int = 2) -> ds.Machine:
     """The picker with its first units only and one fan: quicker to solve."""
     document = tomllib.loads(PICKER.read_text(encoding="utf-8"))
     document["unit"] = document["unit"][:units]
+    document.pop("fill", None)
     document["part"] = [p for p in document["part"] if not p["name"].startswith("right")]
     return ds.Machine.of(document).change({"belt.driving_pulley": "390 mm"})
 
