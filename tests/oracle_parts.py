@@ -50,6 +50,12 @@ def plain(machine: Any) -> Plain:
     return Plain(parts, air_of(machine.air()))
 
 
+def plain_parts(parts: Any, air: Any, **more: Any) -> Plain:
+    """The same of (name, part, ends) and an air, as a network is given them; `held`, `supply` by name."""
+    given = [(name, part.kind, ends, part.numbers() | words(part.form)) for name, part, ends in parts]
+    return Plain(given, air_of(air), **more)
+
+
 def words(form: Any) -> dict[str, Any]:
     """The fields of a form that are words ("shape"), its bends' among them ("bend 1.style")."""
     out: dict[str, Any] = {name: shape for name, shape in form.shape if isinstance(shape, str)}
