@@ -201,12 +201,18 @@ def usual_speed(machine: Machine) -> float | None:
 
 
 def nuisances(machine: Machine, unknowns: Iterable[str]) -> list[str]:
-    """Every other uncertain number, points of a curve as one; engine speeds belong to the readings."""
+    """Every other uncertain number, points of a curve as one.
+
+    Engine speeds belong to the readings, and what they are taken without, the crop, is told by none of them.
+    """
     skip = {*unknowns, *speed_addresses(machine.layout)}
     out = [
         address.partition("[")[0]
         for address, value in machine.numbers.items()
-        if address not in skip and spread_of(machine, address) > 0.0 and np.median(value) != 0.0
+        if address not in skip
+        and not address.startswith("crop.")
+        and spread_of(machine, address) > 0.0
+        and np.median(value) != 0.0
     ]
     return list(dict.fromkeys(out))
 
