@@ -19,54 +19,64 @@ from . import style
 
 Draw = Callable[[Any, Any, str], Any]
 
-# Class -> {word: (module, function, size)}; the first word is the plot drawn when none is asked for.
-PLOTS: dict[str, dict[str, tuple[str, str]]] = {
-    "Machine": {"drawing": ("drawing", "draw_machine")},
+PLOTS: dict[str, dict[str, tuple[str, str, str]]] = {
+    "Machine": {"drawing": ("drawing", "draw_machine", "The air path, drawn from the description")},
     "MachineState": {
-        "units": ("plots_machine", "units"),
-        "fans": ("plots_machine", "fan_curves"),
-        "drawing": ("drawing", "draw_machine"),
+        "units": ("plots_machine", "units", "Vacuum, opening air and duct air of every unit"),
+        "fans": ("plots_machine", "fan_curves", "The fans on their curves"),
+        "drawing": ("drawing", "draw_machine", "The air path, drawn from the description"),
     },
     "Sensitivity": {
-        "elasticity": ("plots_machine", "elasticities"),
-        "spread": ("plots_machine", "effects_of_spread"),
+        "elasticity": ("plots_machine", "elasticities", "What the answer hangs on"),
+        "spread": ("plots_machine", "effects_of_spread", "Why the answer is unsure"),
     },
     "Comparison": {
-        "gains": ("plots_fixes", "gains"),
-        "front": ("plots_fixes", "front"),
-        "units": ("plots_fixes", "units_after"),
+        "gains": ("plots_fixes", "gains", "Gain of each fix alone, and its worth in company"),
+        "front": ("plots_fixes", "front", "Gain against working time, all sets of fixes"),
+        "units": ("plots_fixes", "units_after", "Every unit before and after the recommended fixes"),
     },
     "Sweep": {
-        "answer": ("plots_fixes", "swept"),
-        "units": ("plots_fixes", "swept_units"),
-        "power": ("plots_fixes", "swept_power"),
+        "answer": ("plots_fixes", "swept", "The answer over the number that is swept"),
+        "units": ("plots_fixes", "swept_units", "The vacuum of every unit over it"),
+        "power": ("plots_fixes", "swept_power", "The shaft power over it"),
     },
-    "Balance": {"units": ("plots_fixes", "balanced"), "trims": ("plots_fixes", "trims")},
+    "Balance": {
+        "units": ("plots_fixes", "balanced", "Every unit before and after the trims are set"),
+        "trims": ("plots_fixes", "trims", "The trims between their limits"),
+    },
     "Fit": {
-        "unknowns": ("plots_readings", "unknowns"),
-        "readings": ("plots_readings", "readings"),
-        "misfits": ("plots_readings", "misfits"),
+        "unknowns": ("plots_readings", "unknowns", "Every unknown before and after the readings"),
+        "readings": ("plots_readings", "readings", "Measured against fitted"),
+        "misfits": ("plots_readings", "misfits", "How far each reading is from the fit"),
     },
+    "Suspects": {"chances": ("plots_readings", "chances", "How probably each suspect is at fault")},
     "NextReadings": {
-        "readings": ("plots_readings", "telling"),
-        "questions": ("plots_readings", "questions"),
+        "readings": ("plots_readings", "telling", "What each single reading would tell"),
+        "questions": ("plots_readings", "questions", "What would be known then"),
     },
-    "Fill": {"profile": ("plots_crop", "profile")},
-    "FieldPass": {"margins": ("plots_crop", "pass_margins"), "level": ("plots_crop", "pass_level")},
-    "Suspects": {"chances": ("plots_readings", "chances")},
+    "Proof": {
+        "change": ("plots_readings", "change", "The change expected and the change measured"),
+        "before and after": ("plots_readings", "before_and_after", "Readings before and after"),
+    },
     "GroundSpeed": {
-        "margins": ("plots_crop", "margins"),
-        "yield": ("plots_crop", "speed_against_yield"),
-        "engine speed": ("plots_crop", "speed_against_engine"),
-        "front share": ("plots_crop", "speed_against_share"),
-        "fixes": ("plots_crop", "fix_gains"),
+        "margins": ("plots_crop", "margins", "Air there over air needed, at every section"),
+        "yield": ("plots_crop", "speed_against_yield", "The fastest speed over the yield"),
+        "engine speed": ("plots_crop", "speed_against_engine", "The fastest speed over the engine's speed"),
+        "front share": ("plots_crop", "speed_against_share", "The fastest speed over the openings' shares"),
+        "fixes": ("plots_crop", "fix_gains", "What each fix makes of the fastest speed"),
+    },
+    "Fill": {"profile": ("plots_crop", "profile", "How full the box is across its width")},
+    "FieldPass": {
+        "margins": ("plots_crop", "pass_margins", "The smallest margin along the row"),
+        "level": ("plots_crop", "pass_level", "The level of the box along the row"),
     },
     "Ensemble": {
-        "answers": ("plots_sample", "answers"),
-        "weakest": ("plots_sample", "weakest"),
-        "shares": ("plots_sample", "shares"),
+        "answers": ("plots_sample", "answers", "How the answers scatter"),
+        "weakest": ("plots_sample", "weakest", "How probably each unit is the weakest"),
+        "shares": ("plots_sample", "shares", "Where the scatter comes from"),
     },
 }
+"""Class -> {word: (module, function, what it shows)}; the first is drawn when none is asked for."""
 ENDINGS = ("png", "svg", "pdf")
 
 
@@ -158,13 +168,18 @@ def kinds(result: Any) -> list[str]:
 
 def size_of(result: Any, what: str = "") -> tuple[float, float]:
     """Width and height that suit a plot [in]: higher with more rows to show."""
-    module, function = _entry(result, what)
+    module, function, _ = _entry(result, what)
     sizes = getattr(import_module(f".{module}", __package__), "SIZES", {})
     size = sizes.get(function, (style.WIDTH, 3.0))
     return size(result) if callable(size) else size
 
 
-def _entry(result: Any, what: str) -> tuple[str, str]:
+def words_of(result: Any, what: str = "") -> str:
+    """What a plot shows, in a few words."""
+    return _entry(result, what)[2]
+
+
+def _entry(result: Any, what: str) -> tuple[str, str, str]:
     words = kinds(result)
     if not words:
         raise InputError(
@@ -177,5 +192,5 @@ def _entry(result: Any, what: str) -> tuple[str, str]:
 
 
 def _function(result: Any, what: str) -> Draw:
-    module, name = _entry(result, what)
+    module, name, _ = _entry(result, what)
     return getattr(import_module(f".{module}", __package__), name)

@@ -126,7 +126,7 @@ def before_after(
         pane.plot(old, rows, ls="", marker="o", mfc=style.PAPER, mec=style.DEEP, mew=1.3, label=words[0])
         pane.plot(new, rows, ls="", marker="D", color=style.MARK, label=words[1])
         if k == 0:
-            name_rows(pane, names, 16)
+            name_rows(pane, names, 16 if len(columns) > 1 else 34)
         else:
             no_names(pane, len(names))
         pane.set_xlabel(style.measure(label, measure, measures))

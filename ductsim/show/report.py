@@ -249,7 +249,8 @@ def all_cautions(found: Findings) -> list[str]:
 # ---- figures and tables
 
 
-def _figure(found: Findings, result: Any, what: str, key: str, words: str) -> tuple[str, str, str]:
+def _figure(found: Findings, result: Any, what: str, key: str) -> tuple[str, str, str]:
+    words = plots.words_of(result, what)
     figure = plots.figure_of(result, what, found.measures)
     width, height = figure.get_size_inches()
     kind = "figure" if width < 6.0 else "wide broad" if width > 1.2 * height else "wide"
@@ -261,17 +262,16 @@ def _table(
     heading: str,
     rows: Sequence[Mapping[str, Any]],
     keys: Iterable[str] | None = None,
-    leave_out: Iterable[str] = (),
+    most: int = MOST_ROWS,
 ) -> tuple[str, str, str]:
-    """A table of the rows; `keys` chooses the columns by how their keys begin, in that order."""
-    left = tuple(leave_out)
-    kept = [{k: v for k, v in row.items() if k not in left} for row in rows]
+    """A table of the first rows; `keys` chooses the columns by how their keys begin, in that order."""
+    kept: list[Any] = list(rows)
     if keys is not None:
         every = list(dict.fromkeys(k for row in kept for k in row))
         chosen = [k for start in keys for k in every if k == start or k.startswith(f"{start}_")]
         kept = [{k: row.get(k) for k in dict.fromkeys(chosen)} for row in kept]
-    more = f" (the first {MOST_ROWS} of {len(kept):,})" if len(kept) > MOST_ROWS else ""
-    return "table", heading + more, html_table(kept[:MOST_ROWS], found.measures)
+    more = f" (the first {most} of {len(kept):,})" if len(kept) > most else ""
+    return "table", heading + more, html_table(kept[:most], found.measures)
 
 
 def _whole_table(found: Findings, heading: str, rows: Sequence[Mapping[str, Any]]) -> tuple[str, str, str]:
@@ -286,10 +286,10 @@ def units(found: Findings) -> Section:
     state = found.state
     out = Section("units", "Vacuum and air at every unit", found.said(state), notes=state.notes)
     if state.machine.layout.units:
-        out.blocks.append(_figure(found, state, "units", "units", "Vacuum, opening air and duct air by unit"))
+        out.blocks.append(_figure(found, state, "units", "units"))
         out.blocks.append(_table(found, "Units", state.rows()))
     if state.fan_rows():
-        out.blocks.append(_figure(found, state, "fans", "fans", "Fans on their curves"))
+        out.blocks.append(_figure(found, state, "fans", "fans"))
         out.blocks.append(_table(found, "Fans", state.fan_rows()))
     return out
 
@@ -317,9 +317,7 @@ def fixes(found: Findings) -> Section | None:
     if result is None:
         return None
     out = Section("fixes", "What each fix is worth", found.said(result))
-    out.blocks.append(
-        _figure(found, result, "gains", "gains", "Gain of each fix alone, and its worth in company")
-    )
+    out.blocks.append(_figure(found, result, "gains", "gains"))
     tables = result.tables()
     keys = ("fix", "time", "cost", "gain", "worth", "unit", "vacuum_change", "opening_air_change")
     keys += ("duct_air_change", "shaft_power_change", "remark")
@@ -328,12 +326,9 @@ def fixes(found: Findings) -> Section | None:
         keys = ("step", "fix", "time_so_far", "gain_so_far", "weakest_unit", "shaft_power_change")
         out.blocks.append(_table(found, "In this order", tables["order"], keys))
     if "units" in tables:
-        words = "Every unit before and after the recommended fixes"
-        out.blocks.append(_figure(found, result, "units", "after", words))
-        out.blocks.append(_table(found, words, tables["units"]))
-    out.blocks.append(
-        _figure(found, result, "front", "front", "Gain against working time: all sets of fixes")
-    )
+        out.blocks.append(_figure(found, result, "units", "after"))
+        out.blocks.append(_table(found, "Every unit before and after", tables["units"]))
+    out.blocks.append(_figure(found, result, "front", "front"))
     if tables.get("best_sets"):
         keys = ("budget", "place", "fixes", "time", "cost", "gain", "chance_best", "weakest_unit")
         out.blocks.append(_table(found, "The best sets of fixes", tables["best_sets"], keys))
@@ -362,30 +357,69 @@ def measure_next(found: Findings) -> Section | None:
 
 
 def _with_everything(found: Findings, out: Section, result: Any) -> Section:
-    """All plots, tables, notes and cautions of a result, in its own order."""
+    """All plots of a result, its tables as `TABLES` names them, its notes and cautions."""
     for what in plots.kinds(result):
-        words = f"{out.title}: {what}"
         try:
-            out.blocks.append(_figure(found, result, what, f"{out.key}-{what}".replace(" ", "-"), words))
+            out.blocks.append(_figure(found, result, what, f"{out.key}-{what}".replace(" ", "-")))
         except InputError:
             continue  # this plot needs something that this result does not have
-    for name, rows in result.tables().items():
-        if rows:
-            heading = name.replace("_", " ")
-            out.blocks.append(_table(found, heading[:1].upper() + heading[1:], rows))
+    tables = result.tables()
+    for name, (heading, keys, most) in TABLES[type(result).__name__].items():
+        if tables.get(name):
+            out.blocks.append(_table(found, heading, tables[name], keys, most))
     out.notes = list(getattr(result, "notes", ()))
     out.cautions = list(getattr(result, "cautions", ()))
     return out
 
 
+# What stands on the page of each result: table -> (heading, columns, most rows). Curves stand in the plots.
+TABLES: dict[str, dict[str, tuple[str, tuple[str, ...] | None, int]]] = {
+    "GroundSpeed": {
+        "fixes": ("What each fix makes of it", None, 30),
+        "units": ("Units, the first to limit first", None, MOST_ROWS),
+        "limits": ("What limits, and what comes behind", None, 12),
+        "margins today": ("Margins at today's speed", None, MOST_ROWS),
+        "crop": (
+            "The crop's numbers",
+            ("number", "value", "measure", "spread", "standing", "doc"),
+            MOST_ROWS,
+        ),
+    },
+    "Fill": {
+        "fill": ("The fill now, and with the best positions", None, 10),
+        "discharges": ("Discharges", None, MOST_ROWS),
+        "moves": ("Moving one discharge", None, MOST_ROWS),
+    },
+    "Fit": {
+        "unknowns": (
+            "Unknowns: estimate, 95 % interval, what told it",
+            ("unknown", "estimate", "low", "high", "measure", "likely", "told"),
+            MOST_ROWS,
+        ),
+        "alike": ("What these readings cannot tell apart", None, 20),
+        "readings": (
+            "Readings against the fit",
+            ("line", "where", "how", "measured", "fitted", "sd", "measure", "misfit", "outlier"),
+            200,
+        ),
+        "instruments": ("Errors of gauge and tachometer, in usual ones", None, 20),
+    },
+    "NextReadings": {
+        "sheet": ("The sheet to take along", None, 20),
+        "questions": ("What would be known then", None, MOST_ROWS),
+        "candidates": ("Single readings, the most telling first", None, 12),
+    },
+}
+
+
 def described(found: Findings) -> Section:
     """The machine as described, with its drawing."""
     machine, state = found.machine, found.state
-    out = Section("machine", "The machine as described", machine.describe().sentences())
+    out = Section("machine", "The machine as described", found.given.describe().sentences())
+    if found.fit is not None:
+        out.sentences.append("The drawing and the tappings are those of the machine as the readings tell it.")
     try:
-        out.blocks.append(
-            _figure(found, state, "drawing", "drawing", "The air path, drawn from the description")
-        )
+        out.blocks.append(_figure(found, state, "drawing", "drawing"))
     except InputError as err:
         out.sentences.append(f"The air path is not drawn: {err}")
     out.blocks.append(_whole_table(found, "Parts", part_rows(machine)))
@@ -402,7 +436,9 @@ def assumptions(found: Findings) -> Section:
         "Every number that the answers rest on. A spread is the standard deviation that such a number "
         "usually has; a default is used where nothing was given.",
     ]
-    rows = assumption_rows(found.machine, found.measures)
+    if found.fit is not None:
+        words.append("They are as described; what the readings made of them stands with the readings.")
+    rows = assumption_rows(found.given, found.measures)
     defaults = [row for row in rows if row["origin"] == "default"]
     given = [row for row in rows if row["origin"] != "default"]
     out = Section("numbers", "Every assumption, default and spread", words)
