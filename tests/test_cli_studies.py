@@ -2,18 +2,31 @@
 
 import hashlib
 import json
+import shlex
 
 import jsonschema
 import pytest
 
 import ductsim as ds
+from ductsim.commands.command import NAMES, command
 from ductsim.machine.demos import FOLDER
 from ductsim.quantity import key_measure
 from ductsim.show.envelope import schema
 from ductsim.show.tables import WIDTH, columns, json_rows
 
 # Keys without a measure in tables whose rows have a measure of their own.
-WITHOUT_MEASURE = {"margin", "line", "quotient", "misfit", "elasticity", "derivative", "spread"}
+WITHOUT_MEASURE = {
+    "margin",
+    "minutes",
+    "shrinks_to",
+    "gain_per_minute",
+    "line",
+    "quotient",
+    "misfit",
+    "elasticity",
+    "derivative",
+    "spread",
+}
 
 
 def answer(run, *words):
@@ -119,6 +132,60 @@ def test_studies_on_a_fit(run, readings):
     assert row["weakest_vacuum_low_Pa"] < row["weakest_vacuum_Pa"] < row["weakest_vacuum_high_Pa"]
 
 
+def test_where_to_measure(run, kept, readings):
+    made, calls = kept("where_to_measure")
+    words = ("where-to-measure", "demo:picker", "--readings", readings, "--of", "vacuum 4", "--most", "2")
+    told = answer(run, *words)
+    same_tables(told, made[0])
+    all_measures_known(told["tables"])
+    assert calls[0][1] == {"of": "vacuum 4", "most": 2}
+    assert any("tapping" in caution or "hoses" in caution for caution in told["cautions"])
+    assert "inH2O" in page(run, *words)
+
+
+def test_proof_says_how_many_readings_it_takes(run, kept):
+    made, calls = kept("proof")
+    words = ("proof", "demo:picker", "--fix", "seal hatch 4")
+    told = answer(run, *words)
+    same_tables(told, made[0])
+    all_measures_known(told["tables"])
+    assert calls[0][0][1:3] == (None, None)
+    assert page(run, *words)
+
+
+def test_proof_by_readings_before_and_after(run, tmp_path):
+    before, after = tmp_path / "before.csv", tmp_path / "after.csv"
+    machine = ds.demo("picker")
+    sealed = machine.change({"hatch leak 4.area": 0.0})
+    for file, each in ((before, machine), (after, sealed)):
+        state = each.solve()
+        rows = [f"door {unit},{-state.vacuum[unit]:.1f} Pa,2100 rpm" for unit in "12345"]
+        file.write_text("\n".join(["tapping,value,engine_speed", *rows]) + "\n")
+    told = answer(run, "proof", "demo:picker", before, after, "--fix", "seal hatch 4")
+    assert [other["role"] for other in told["input"]["with"]] == ["fixes", "before", "after"]
+    found = ds.proof(machine, before, after, fix("seal hatch 4"))
+    same_tables(told, found)
+    assert told["answer"] == found.sentences()
+
+
+def fix(name):
+    return next(f for f in ds.read_fixes(FOLDER / "picker_fixes.toml") if f.name == name)
+
+
+@pytest.mark.parametrize(
+    ("words", "problem"),
+    [
+        ((), "--fix is missing"),
+        (("--fix", "seal hatch 6"), "unknown fix 'seal hatch 6'"),
+        (("one.csv", "--fix", "seal hatch 4"), "1 file of readings"),
+        (("one.csv", "two.csv", "three.csv", "--fix", "seal hatch 4"), "3 files of readings"),
+        (("one.csv", "two.csv", "--fix", "seal hatch 4"), "no such readings file"),
+    ],
+)
+def test_proofs_that_cannot_be(refused, words, problem):
+    assert problem in refused("proof", "demo:picker", *words)[0]["problem"]
+
+
 # ---- trims, crop
 
 
@@ -219,3 +286,33 @@ def test_the_report_is_made_of_all_that_there_is(run, monkeypatch, tmp_path):
     assert options["crop"] == ds.demo("picker").crop
     assert (options["budget"], options["measures"], options["of"]) == (60.0, "inch", "weakest vacuum")
     assert [other["role"] for other in told["input"]["with"]] == ["fixes", "readings"]
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", NAMES)
+def test_every_example_works_as_it_stands(run, monkeypatch, tmp_path, name):
+    monkeypatch.chdir(tmp_path)
+    status, out, err = run(*shlex.split(command(name).example)[1:])
+    assert (status, err) == (0, "")
+    assert max(map(len, out.splitlines())) <= WIDTH
+
+
+@pytest.mark.slow
+def test_every_command_works_on_a_starting_folder(run, monkeypatch, tmp_path):
+    monkeypatch.chdir(tmp_path)
+    out = run("demo", "picker", "my machine")[1]
+    for name in NAMES:
+        if name in ("demo", "laws"):
+            continue
+        more = {
+            "sweep": ["belt.slip", "0", "0.05"],
+            "proof": ["--fix", "seal hatch 4"],
+            "ensemble": ["--samples", "200"],
+            "report": ["report.html"],
+        }
+        told = answer(run, name, "my machine/machine.toml", *more.get(name, []))
+        assert told["weakest"] == "4"
+        all_measures_known(told["tables"])
+        if f"ductsim {name} " in out:
+            out = out.replace(f"ductsim {name} ", "")
+    assert "ductsim" not in out  # every step that `demo` proposes was taken

@@ -71,6 +71,23 @@ def test_rows_of_unlike_quantities_carry_their_own_measure():
     assert inch["measure"][1] == "in"
 
 
+def test_counts_in_rows_of_unlike_quantities_stay_counts():
+    rows = [{"where": "door 4", "expected": -94.5, "measure": "Pa", "readings_before": 3}]
+    shown = {c.key: c.values for c in columns(rows, "inch")}
+    assert shown == {
+        "where": ["door 4"],
+        "expected": ["-0.3794"],
+        "measure": ["inH2O"],
+        "readings_before": [3],
+    }
+
+
+def test_small_numbers_beside_large_ones_keep_their_decimals():
+    rows = [{"value": 0.0055, "low": 1.2e-9, "high": 0.027, "measure": "m2"}]
+    shown = {c.key: c.values for c in columns(rows)}
+    assert shown == {"value": ["55"], "low": ["0"], "high": ["270"], "measure": ["cm2"]}
+
+
 def test_keys_that_only_some_rows_have():
     shown = columns([{"a": 1}, {"b": "x", "a": 2}])
     assert [(c.key, c.values) for c in shown] == [("a", [1, 2]), ("b", [None, "x"])]

@@ -5,11 +5,11 @@ from __future__ import annotations
 from argparse import Namespace
 from pathlib import Path
 
-from ..errors import UnknownName
+from ..errors import InputError, UnknownName
 from .command import Answer, Command
 from .deciding import weakest
 from .inputs import Inputs
-from .parsing import Parser, companion_options, machine_options
+from .parsing import Parser, companion_options, count, fitted_option, machine_options
 
 # ---- fit
 
@@ -39,8 +39,17 @@ def _fit(args: Namespace) -> Answer:
 
 
 def _where_options(parser: Parser) -> None:
-    machine_options(parser, of="weakest vacuum")
+    machine_options(parser)
+    parser.take("--of", metavar="WORDS", help="what is to become surer (default: all that was fitted)")
     companion_options(parser, "readings")
+    parser.take(
+        "--most",
+        type=int,
+        default=3,
+        metavar="N",
+        read=count(1, 12),
+        help="how many readings together (default 3)",
+    )
 
 
 def _where(args: Namespace) -> Answer:
@@ -48,8 +57,8 @@ def _where(args: Namespace) -> Answer:
 
     inputs = Inputs(args)
     fitted = fit(inputs.machine, inputs.companion("readings", read_readings))
-    found = where_to_measure(fitted, of=args.of)
-    return Answer(found, inputs, weakest=weakest(inputs))
+    found = where_to_measure(fitted, of=args.of, most=args.most)
+    return Answer(found, inputs, weakest=weakest(inputs), most=20)
 
 
 # ---- proof
@@ -57,23 +66,37 @@ def _where(args: Namespace) -> Answer:
 
 def _proof_options(parser: Parser) -> None:
     machine_options(parser)
-    parser.take("before", metavar="BEFORE", help="file of the readings taken before the fix")
-    parser.take("after", metavar="AFTER", help="file of the readings taken after it")
+    parser.take(
+        "files",
+        metavar="BEFORE AFTER",
+        nargs="*",
+        help="the readings before the fix and those after it; without them, how many it would take",
+    )
     parser.take("--fix", required=True, metavar="NAME", help="the fix that was done, by its name")
     companion_options(parser, "fixes")
+    fitted_option(parser)
 
 
 def _proof(args: Namespace) -> Answer:
     from .. import proof, read_fixes, read_readings
 
     inputs = Inputs(args)
+    if len(args.files) not in (0, 2):
+        raise InputError(
+            f"{len(args.files)} file{'s' * (len(args.files) > 1)} of readings",
+            place="proof",
+            allowed="two of them, before and after, or none",
+        )
     fixes = inputs.companion("fixes", read_fixes)
     done = next((fix for fix in fixes if fix.name == args.fix), None)
     if done is None:
         raise UnknownName.of("fix", args.fix, [fix.name for fix in fixes], place="--fix")
-    before = inputs.take("before", Path(args.before), read_readings)
-    after = inputs.take("after", Path(args.after), read_readings)
-    found = proof(inputs.machine, before, after, done)
+    before, after = (
+        (inputs.take(role, Path(file), read_readings) for role, file in zip(("before", "after"), args.files))
+        if args.files
+        else (None, None)
+    )
+    found = proof(inputs.fitted(), before, after, done)
     return Answer(found, inputs, weakest=weakest(inputs))
 
 
@@ -96,8 +119,8 @@ COMMANDS = {
         ),
         Command(
             "proof",
-            "has a fix really worked: readings before and after",
-            'ductsim proof demo:picker before.csv after.csv --fix "seal hatch 4"',
+            "has a fix worked, by readings before and after; or how many it takes to tell",
+            'ductsim proof demo:picker --fix "seal hatch 4"',
             _proof_options,
             _proof,
         ),

@@ -43,6 +43,7 @@ OWN_MEASURE = (
     "fitted",
     "mean",
     "least",
+    "expected",
 )
 OWN_DIFFERENCE = ("sd", "change", "difference", "residual", "gain", "loss", "error")
 UNSURE = frozenset(("sd", "low", "high", "p50"))  # rows with one of these show three digits, not four
@@ -114,7 +115,7 @@ def _column(key: str, rows: Sequence[Row], measures: str, own: bool) -> Column:
         return Column(key, "", "", shown)
     if own and key == "derivative":
         return Column(key, "derivative", "SI", values)
-    if own and _is_own(key):
+    if own and _is_own(key) and not all(isinstance(value, int) for value in values):
         cells = [_in_own(value, row, key, measures) for value, row in zip(values, rows, strict=True)]
         return Column(key, _words(key), "", cells)
     name, measure = key_measure(key)
@@ -144,17 +145,21 @@ def _words(key: str) -> str:
 
 
 def _own_measure(row: Row, measures: str) -> str:
-    """The measure in which a row of unlike quantities shows its value."""
+    """The measure in which a row of unlike quantities shows its numbers: one that suits the largest."""
     measure = str(row.get("measure") or "")
-    value = next((plain(row[key]) for key in OWN_MEASURE if row.get(key) is not None), None)
-    if isinstance(value, list):
-        value = max(filter(_is_number, value), default=None)
-    if measure in SUITED and _is_number(value) and abs(value) < SUITED[measure][0]:
+    if measure in SUITED and 0.0 < _largest(row) < SUITED[measure][0]:
         measure = SUITED[measure][1]
     try:
         return display_measure(measure, measures)
     except ValueError:  # a coefficient's own measure, of which no list knows
         return measure
+
+
+def _largest(row: Row) -> float:
+    """The size of the largest of a row's own numbers, SI; 0 where there is none."""
+    cells = [plain(value) for key, value in row.items() if _is_own(key)]
+    numbers = [item for cell in cells for item in (cell if isinstance(cell, list) else [cell])]
+    return max((abs(item) for item in numbers if isinstance(item, float)), default=0.0)
 
 
 def _in_own(value: Any, row: Row, key: str, measures: str) -> Any:
@@ -167,10 +172,12 @@ def _in_own(value: Any, row: Row, key: str, measures: str) -> Any:
     if not _is_number(value):
         return value
     label = _own_measure(row, measures)
-    numbers = [_converted(row[k], row, k, label) for k in row if _is_own(k) and _is_number(plain(row[k]))]
+    numbers = [
+        _converted(row[k], row, k, label) for k in row if _is_own(k) and isinstance(plain(row[k]), float)
+    ]
     largest = max(map(abs, numbers), default=0.0)
     shown = _converted(value, row, key, label)
-    digits = 4 if UNSURE.isdisjoint(row) else 3
+    digits = 4 if UNSURE.isdisjoint(key.rpartition("_")[2] for key in row) else 3
     if shown == 0.0 or abs(shown) >= 1e-2 * largest:
         return figure(shown, digits)
     return figure(round(shown, digits - math.floor(math.log10(largest))), digits)
