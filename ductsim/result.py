@@ -32,11 +32,14 @@ class Result:
 
         return frame(self.rows())
 
-    def plot(self, ax: Any = None) -> Any:
-        """Draw the result; matplotlib Axes come back."""
+    def plot(self, ax: Any = None, what: str = "", measures: str = "metric") -> Any:
+        """Draw the result; matplotlib Axes come back.
+
+        `what` names one of its plots where it has several; `measures` is "metric" or "inch".
+        """
         from .show.plots import draw
 
-        return draw(self, ax)
+        return draw(self, ax, what, measures)
 
     def __str__(self) -> str:
         return "\n".join(self.sentences())

@@ -6,14 +6,15 @@ or a window shows; `figure_of` and `save` make one for a file, which no window e
 
 from __future__ import annotations
 
+import io
 import os
-import tempfile
 from collections.abc import Callable
 from importlib import import_module
 from pathlib import Path
 from typing import Any
 
 from ..errors import InputError, UnknownName
+from ..machine.writer import write_whole
 from ..quantity import display_measure
 from . import style
 
@@ -145,17 +146,10 @@ def save(result: Any, path: str | os.PathLike[str], what: str = "", measures: st
             allowed=f"one of {', '.join(ENDINGS)}",
         )
     figure = figure_of(result, what, measures)
-    temporary = ""
-    try:
-        handle, temporary = tempfile.mkstemp(dir=place.parent, suffix=place.suffix)
-        os.close(handle)
-        with style.own():
-            figure.savefig(temporary)
-        os.replace(temporary, place)
-    except OSError as err:
-        raise InputError(f"cannot be written: {err.strerror or err}", file=str(path)) from None
-    finally:
-        Path(temporary).unlink(missing_ok=True) if temporary else None
+    stream = io.BytesIO()
+    with style.own():
+        figure.savefig(stream, format=ending)
+    write_whole(path, stream.getvalue())
 
 
 def kinds(result: Any) -> list[str]:
