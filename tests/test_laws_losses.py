@@ -162,3 +162,11 @@ def test_crack_bends_add_to_the_turbulent_part():
 def test_outside_the_range(law, c, flow, words):
     said = [s for mask, s in law.card.outside(flow, AIR, **c) if mask]
     assert len(said) == 1 and words in said[0]
+
+
+@pytest.mark.parametrize(
+    ("exponent", "says"), [(0.455, 1), (0.465, 0), (0.5, 0), (1.0, 0), (1.035, 0), (1.045, 1)]
+)
+def test_a_measured_exponent_may_be_off_by_its_spread(exponent, says):
+    outside = power_leak.card.outside(0.1, AIR, coefficient=0.01, exponent=exponent)
+    assert sum(bool(mask) for mask, _ in outside) == says

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -10,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ..errors import InputError, UnknownName
+from ..errors import InputError, OutsideRange, UnknownName
 from ..inference.problem import Problem
 from ..inference.scales import Scale, Scales
 from .asked import question
@@ -315,7 +316,7 @@ class ReadingModel:
             z = np.zeros((self.size, 1))
             changed = self._under(condition, self.machine_numbers(z), z)
             single = self._machine({a: float(np.ravel(v)[0]) for a, v in changed.items()})
-            self._states[condition] = single.solve(raise_error=False)
+            self._states[condition] = _tried(single)
         return self._states[condition]
 
     def _as_read(self, true: Array, z: Array) -> Array:
@@ -342,7 +343,9 @@ class ReadingModel:
             changed = self._under(c, common, z)
             machine = self._machine({a: float(np.ravel(v)[0]) for a, v in changed.items()})
             speeds = self._speed_addresses
-            near = self._states[c] = solve(machine, start=self._near(c))
+            near = self._states[c] = _tried(machine, self._near(c))
+            if not near.solved:
+                raise near.failure()
             answers, by_number = machine.jacobian(self._asked[c], [*self.addresses, *speeds], near)
             share = np.array([self._share(c, a, common) for a in self.addresses])
             by_coordinate = self.by_coordinate(z, by_number[:, : len(self.addresses)] * share)
@@ -415,6 +418,13 @@ def under(machine: Machine, conditions: Configuration) -> Machine:
     if conditions.engine_speed is not None:
         changed.update(dict.fromkeys(speed_addresses(machine.layout), conditions.engine_speed))
     return type(machine)(machine.layout, {**machine.numbers, **changed}, machine.given)
+
+
+def _tried(machine: Machine, start: MachineState | None = None) -> MachineState:
+    """The state at trial numbers, of which a law's range says nothing that a user should hear."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", OutsideRange)
+        return solve(machine, raise_error=False, start=start)
 
 
 def made(machine: Machine, readings: Sequence[Reading]) -> Array:
