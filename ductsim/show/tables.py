@@ -55,7 +55,8 @@ SUITED = {  # a number below the limit reads better in the smaller measure
 HTML_ROWS = 40
 _RIGHT = ' class="number" style="text-align:right"'
 LONGEST_WORD = 30  # characters of a word that are kept together where room is short
-HIGHEST = 6  # lines that a row may take before long texts are set as small pages
+HIGHEST = 6  # lines that a row of few columns may take before its long texts are set as a small page
+FEW = 5
 
 
 @dataclass(frozen=True)
@@ -303,7 +304,7 @@ def text(rows: Sequence[Row], measures: str = "metric", width: int = WIDTH) -> s
         return "(none)"
     laid = [_Laid(column) for column in shown]
     blocks = _blocks(laid, width)
-    if any(_height(block, len(rows)) > HIGHEST for block in blocks):
+    if len(laid) <= FEW and any(_height(block, len(rows)) > HIGHEST for block in blocks):
         return "\n\n".join(_record(laid, row, width) for row in range(len(rows)))
     return "\n\n".join(_block(block, len(rows)) for block in blocks)
 
