@@ -71,13 +71,14 @@ def load_outside(flow: Any, air: Any, **c: Any) -> list[tuple[Any, str]]:
     """Where a loaded path leaves what dilute conveying covers."""
     carried = np.asarray(c["crop_flow"]) > 0.0
     forward = np.maximum(flow, 1e-9)
+    conveyed = "length" in c  # an opening is passed in an instant
     return [
         (
-            carried & (flow / (air.density * c["area"]) <= c["slip"]),
+            carried & (flow / (air.density * c["area"]) <= c["slip"]) & conveyed,
             "the air is no faster than the crop's slip velocity: the crop does not move",
         ),
         (
-            carried & (c["crop_flow"] / forward > 15.0),
+            carried & (c["crop_flow"] / forward > 15.0) & (np.asarray(flow) > 0.0),
             "more than 15 kg of crop to a kilogram of air, beyond dilute conveying",
         ),
     ]
@@ -87,8 +88,9 @@ def load_outside(flow: Any, air: Any, **c: Any) -> list[tuple[Any, str]]:
 def carrying(base: Callable[..., Any]) -> Callable[..., Any]:
     """The law of a single path that carries crop, made from its law without crop; one function for each law.
 
-    drop = base (1 + K m_c / sqrt(m^2 + (CREEP A)^2)) + m_c (u - u_0) / A + g H m_c / (u A + m_c / rho_p),
-    u = V - slip, bent to zero below the slip velocity. `base` is the drop without its stack effect.
+    drop = base (1 + K m_c / sqrt(m^2 + (CREEP A)^2)) + m_c (u - u_0) / A + w g H m_c / (u A + m_c / rho_p),
+    u = V - slip, bent to zero below the slip velocity; w = (1 + V / sqrt(V^2 + SOFT^2)) / 2 fades where the
+    air flows back and nothing is held up. `base` is the drop without its stack effect.
 
     Parameters
     ----------
@@ -133,10 +135,13 @@ def carrying(base: Callable[..., Any]) -> Callable[..., Any]:
         velocity = flow * inverse
         u, u_v, gain, gain_v = _accelerated(velocity, area, slip, start_velocity, start_share, arrival_area)
         push = crop_flow / area
-        # weight: what hangs in the duct, never denser than a plug
+        # weight: what hangs in the duct, never denser than a plug, and nothing where the air flows back
         room = u * area + crop_flow / plug_density
-        weight = GRAVITY * crop_rise * crop_flow / room
-        by_v = push * gain_v - weight * area * u_v / room
+        spread = np.sqrt(velocity * velocity + SOFT * SOFT)
+        held = 0.5 * (1.0 + velocity / spread)
+        full = GRAVITY * crop_rise * crop_flow / room
+        weight = full * held
+        by_v = push * gain_v + full * (0.5 * SOFT * SOFT / spread**3 - held * area * u_v / room)
         total = drop + load * drop + (push * gain + weight)
         total_slope = slope + load * (slope - drop * flow / (root * root)) + by_v * inverse
         total_density = in_density + load * in_density - by_v * velocity / rho

@@ -241,6 +241,20 @@ def margin_rows(state: MachineState) -> list[dict[str, Any]]:
     return out
 
 
+def crop_notes(state: MachineState) -> list[str]:
+    """Sentences about where the crop of a machine that carries some stays behind."""
+    if not np.any(state.solved):
+        return []
+    there, needed = values_at(state.machine, state)
+    out = []
+    for place, value, least in zip(places(state.machine.layout), there, needed, strict=True):
+        if place.what == CHOKE and np.any(np.asarray(value) <= 1.0):
+            out.append(f"{place.part} is blocked: its air is no faster than the crop's slip velocity.")
+        elif place.what != CHOKE and np.any(np.asarray(value) < least):
+            out.append(f"At {place.part} crop stays behind: the {place.what} is below its least value.")
+    return out
+
+
 def _middle(value: Any) -> float:
     return float(np.nanmedian(value)) if np.any(np.isfinite(value)) else float("inf")
 

@@ -24,6 +24,7 @@ Array = NDArray[np.float64]
 SLOWEST = 1e-3  # m/s: a limit below counts as 0, the air alone does not suffice
 FASTEST = 40.0  # m/s: no limit up to here counts as none
 ACCURACY = 1e-8  # of the speed
+JUMP, JUMP_ACCURACY = 0.05, 1e-6  # where a duct chokes the margin jumps: one halving after the other
 LEAST_MARGIN = 1e-9  # a blocked duct has a margin of 0 or less
 _MOST = 80
 
@@ -110,7 +111,9 @@ def _chandrupatla(
         a, fa = x, fx
         best = np.where(np.abs(fa) < np.abs(fb), a, b)
         width = np.abs(b - a)
-        done = (width <= ACCURACY * np.abs(best)) | (fa == 0.0) | np.isnan(fa)
+        jump = np.minimum(np.abs(fa), np.abs(fb)) > JUMP
+        near = np.where(jump, JUMP_ACCURACY, ACCURACY) * np.abs(best)
+        done = (width <= near) | (fa == 0.0) | np.isnan(fa)
         out[left[done]] = np.where(np.isnan(fa), np.nan, best)[done]
         keep = ~done
         if not keep.any():

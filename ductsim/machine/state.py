@@ -264,7 +264,12 @@ class MachineState(State, Result):
     @property
     def notes(self) -> list[str]:  # type: ignore[override]
         """Sentences about what deserves a look, of the network and of the machine."""
-        return [*self._found, *notes.of_machine(self)]
+        out = [*self._found, *notes.of_machine(self)]
+        if self.machine.carries:
+            from .carrying import crop_notes
+
+            out += crop_notes(self)
+        return out
 
     def sentences(self, measures: str = "metric") -> list[str]:
         """The answer in plain sentences, the weakest unit first; `measures` is "metric" or "inch"."""

@@ -26,7 +26,7 @@ from ..result import Result
 Array = NDArray[np.float64]
 
 HELD_MARGIN = 1.15
-KNOTS = 65
+KNOTS = 129
 BINS = 300
 KEYS = ("distance", "crop_yield")
 

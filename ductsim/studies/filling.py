@@ -74,7 +74,7 @@ class Fill(Result):
         return float(1.0 - np.abs(own - mean).mean() / mean)
 
     def usable(self, profile: Array | None = None) -> float:
-        """Share of the box that is used when its first place is full [-]: mean over largest of the profile."""
+        """Share of the box in use when its first place is full [-]: mean over largest of the profile."""
         own = self.profile if profile is None else profile
         return float(own.mean() / own.max())
 

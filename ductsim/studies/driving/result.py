@@ -3,25 +3,30 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ...cautions import cautions_for
-from ...machine.carrying import RATIO, Place, places
+from ...machine.carrying import CONVEYING, RATIO, Place, places
 from ...machine.crop import Crop
 from ...machine.cropway import unit_flows
 from ...machine.fixes import Fix
 from ...machine.machine import Machine
 from ...machine.saying import said
-from ...machine.state import MachineState
+from ...machine.speed import margins_at, place_limits
+from ...machine.state import MachineState, solve
 from ...quantity import convert
 from ...result import Result
+from .curves import by_engine_speed, by_front_share, by_yield
 
 Array = NDArray[np.float64]
 
 LOW, HIGH = 0.05, 0.95
+FARTHEST = 3.0
+"""How many times the limiting speed further limits are looked for."""
 HECTARE = 1e4
 HOUR = 3600.0
 
@@ -74,16 +79,10 @@ class GroundSpeed(Result):
         without crop, infinity where nothing limits.
     speeds : array (N,)
         The same for every draw of the uncertain numbers.
-    place_limits : array
-        The speed at which each of `places` would limit by itself [m/s]; infinity beyond `reach`.
     places : tuple of Place
+        Everything that is judged.
     reach : float
         How far limits were looked for [m/s].
-    today : MachineState
-        At `crop.ground_speed`.
-    duct_margins : dict
-        Unit -> air velocity in its duct over the conveying velocity, at the limiting speed.
-    by_yield, by_engine_speed, by_front_share : lists of rows
     gains : list of Gain
     calibrated : bool
     efficiency, season_area, price_per_hour : as given
@@ -106,14 +105,46 @@ class GroundSpeed(Result):
         self.price_per_hour = price_per_hour
         self.calibrated = False
         self.places: tuple[Place, ...] = places(machine.layout)
-        self.place_limits: Array = np.empty(0)
-        self.reach = np.inf
-        self.today: MachineState | None = None
-        self.duct_margins: dict[str, float] = {}
-        self.by_yield: list[dict[str, Any]] = []
-        self.by_engine_speed: list[dict[str, Any]] = []
-        self.by_front_share: list[dict[str, Any]] = []
+        self.reach = FARTHEST * usable_guess(limit)
         self.gains: list[Gain] = []
+
+    # ---- worked out when first asked for
+
+    @cached_property
+    def place_limits(self) -> Array:
+        """The speed at which each of `places` would limit by itself [m/s]; infinity beyond `reach`."""
+        return place_limits(self.machine, usable_guess(self.limit), self.reach)
+
+    @cached_property
+    def today(self) -> MachineState:
+        """The machine at `crop.ground_speed`."""
+        return solve(self.machine, raise_error=False)
+
+    @cached_property
+    def duct_margins(self) -> dict[str, float]:
+        """Unit -> air velocity in its duct over the conveying velocity, at the limiting speed."""
+        own = margins_at(self.machine, [usable_guess(self.limit)])[:, 0]
+        out: dict[str, float] = {}
+        for place, margin in zip(self.places, own, strict=True):
+            if place.what == CONVEYING:
+                for unit in place.units:
+                    out[unit] = min(out.get(unit, np.inf), float(margin))
+        return out
+
+    @cached_property
+    def by_yield(self) -> list[dict[str, Any]]:
+        """Rows of the limiting speed against yield, capped by the machine's own top speed."""
+        return by_yield(self.crop, self.limit) if self.limited else []
+
+    @cached_property
+    def by_engine_speed(self) -> list[dict[str, Any]]:
+        """Rows of the limiting speed against the speed of all fans."""
+        return by_engine_speed(self.machine, usable_guess(self.limit))
+
+    @cached_property
+    def by_front_share(self) -> list[dict[str, Any]]:
+        """Rows of the limiting speed against the share of the first of two openings."""
+        return by_front_share(self.machine, usable_guess(self.limit))
 
     # ---- single values
 
@@ -137,7 +168,7 @@ class GroundSpeed(Result):
     @property
     def limiting(self) -> Place | None:
         """The place that limits first; None where nothing does."""
-        if not len(self.place_limits) or not np.isfinite(self.place_limits).any():
+        if not np.isfinite(self.place_limits).any():
             return None
         return self.places[int(np.argmin(self.place_limits))]
 
@@ -208,7 +239,7 @@ class GroundSpeed(Result):
 
     def margin_rows(self) -> list[dict[str, Any]]:
         """A row for each place at today's speed: what is there, what is needed, the margin."""
-        return self.today.margin_rows() if self.today is not None else []
+        return self.today.margin_rows()
 
     def limit_rows(self) -> list[dict[str, Any]]:
         """A row for each place that limits within reach, the first first."""
@@ -375,6 +406,11 @@ class GroundSpeed(Result):
             word = "is below one: it is too fast" if least < 1.0 else f"is {least:.2f}"
             out.append(f"Today, at {speed}, the smallest margin {word}.")
         return out
+
+
+def usable_guess(limit: float) -> float:
+    """A speed to start from [m/s]: the limit, or 1 m/s where there is none."""
+    return limit if np.isfinite(limit) and limit > 0.0 else 1.0
 
 
 def speed_text(speed: float, measures: str) -> str:

@@ -10,24 +10,21 @@ from numpy.typing import NDArray
 
 from ...errors import InputError, shown
 from ...machine.calibration import Calibration
-from ...machine.carrying import CONVEYING, limiting, margins, places
+from ...machine.carrying import limiting
 from ...machine.crop import UNCERTAIN, Crop, with_crop
 from ...machine.fixes import Fix
 from ...machine.limits import limits_of
 from ...machine.machine import Machine
 from ...machine.possible import middle, possible_machines
 from ...machine.running import calm_point
-from ...machine.speed import place_limits, speed_limit
+from ...machine.speed import speed_limit
 from ...machine.state import solve
 from ...quantity import si
-from .curves import by_engine_speed, by_front_share, by_yield
-from .result import Gain, GroundSpeed
+from .result import Gain, GroundSpeed, usable_guess
 
 Array = NDArray[np.float64]
 
 SAMPLES = 200
-FARTHEST = 3.0
-"""How many times the limiting speed further limits are looked for."""
 
 
 def ground_speed(
@@ -84,10 +81,9 @@ def ground_speed(
     limit = speed_limit(loaded)
     draws = _draws(loaded_all, crop, samples, seed)
     cloud = Machine(loaded.layout, {**loaded_all.numbers, **draws})
-    speeds = np.asarray(speed_limit(cloud, _guess(limit)))
+    speeds = np.asarray(speed_limit(cloud, usable_guess(limit)))
     found = GroundSpeed(loaded, limit, speeds, efficiency, area, price_per_hour)
     found.calibrated = isinstance(crop, Calibration)
-    _fill_in(found)
     for fix in _listed(fixes):
         found.gains.append(_gain(fix, possible.without_crop(), own, draws, speeds, limit))
     return found
@@ -114,10 +110,6 @@ def _area(value: Any) -> float:
     return area
 
 
-def _guess(limit: float) -> float:
-    return limit if np.isfinite(limit) and limit > 0.0 else 1.0
-
-
 def _draws(machine: Machine, crop: Any, samples: int, seed: int) -> dict[str, Array]:
     """Draws of the crop's uncertain numbers: address -> (N,); after a calibration only of what it found."""
     count = machine.columns or samples
@@ -130,38 +122,6 @@ def _draws(machine: Machine, crop: Any, samples: int, seed: int) -> dict[str, Ar
         declared = machine.layout.declaration(address)
         drawn = machine.numbers[address] * np.exp(declared.spread * rng.standard_normal(count))
         out[address] = np.clip(drawn, declared.low, declared.high)
-    return out
-
-
-def _fill_in(found: GroundSpeed) -> None:
-    """The limits behind the first, the margins at today's speed, the curves."""
-    machine = found.machine
-    guess = _guess(found.limit)
-    found.reach = FARTHEST * guess
-    found.place_limits = place_limits(machine, guess, found.reach)
-    today = solve(machine, raise_error=False)
-    found.today = today
-    at_limit = Machine(machine.layout, {**machine.numbers, "crop.ground_speed": guess})
-    found.duct_margins = _duct_margins(at_limit)
-    assert machine.crop is not None
-    if found.limited:
-        found.by_yield = by_yield(machine.crop, found.limit)
-    found.by_engine_speed = by_engine_speed(machine, guess)
-    found.by_front_share = by_front_share(machine, guess)
-
-
-def _duct_margins(machine: Machine) -> dict[str, float]:
-    """Unit -> conveying margin of its ducts, at the machine's speed."""
-    many = Machine(
-        machine.layout,
-        {**machine.numbers, "crop.ground_speed": np.array([machine.numbers["crop.ground_speed"]])},
-    )
-    own = margins(many, solve(many, raise_error=False, start=calm_point(machine)))[:, 0]
-    out: dict[str, float] = {}
-    for place, margin in zip(places(machine.layout), own, strict=True):
-        if place.what == CONVEYING:
-            for unit in place.units:
-                out[unit] = min(out.get(unit, np.inf), float(margin))
     return out
 
 
@@ -189,12 +149,12 @@ def _gain(
     except InputError as err:
         return Gain(fix, np.nan, np.full_like(before, np.nan), problem=str(err))
     one = middle(done)
-    after_one = float(speed_limit(one, _guess(limit)))
+    after_one = float(speed_limit(one, usable_guess(limit)))
     cloud = Machine(done.layout, {**done.numbers, **draws})
-    after = np.asarray(speed_limit(cloud, _guess(after_one)))
+    after = np.asarray(speed_limit(cloud, usable_guess(after_one)))
     with np.errstate(all="ignore"):
         ratio = after / before
-    at = Machine(one.layout, {**one.numbers, "crop.ground_speed": np.array([_guess(after_one)])})
+    at = Machine(one.layout, {**one.numbers, "crop.ground_speed": np.array([usable_guess(after_one)])})
     found = solve(at, raise_error=False, start=calm_point(one))
     place = limiting(at, found)
     names = (str(place.unit[0]), str(place.place[0]), str(place.what[0]))

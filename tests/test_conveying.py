@@ -1,0 +1,309 @@
+"""Loaded parts: nothing changes without crop, slopes are exact, and a tall duct with a weak jet chokes."""
+
+import pickle
+
+import numpy as np
+import pytest
+from conformance import flows, meets_itself, slopes, usual
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy.optimize import brentq
+
+import ductsim as ds
+from ductsim.conveying import LOAD, loaded_class, loaded_form, plain_form
+from ductsim.errors import InputError
+from ductsim.laws.card import LAWS, card_of
+from ductsim.laws.conveying import carrying, crop_velocity, load_outside, loaded_friction, loaded_jet
+from ductsim.laws.friction import friction
+from ductsim.laws.jets import jet
+from ductsim.parts.declare import LocalAir
+from ductsim.sources import SOURCES
+
+AIR = LocalAir(1.1, 1.85e-5, 1.13)
+DUCT = ds.Duct(length=3.2, diameter=0.2764, roughness=2e-4, loss_coefficient=1.2, rise=2.4)
+JET = ds.Jet(nozzle_area=75e-4, mixing_area=600e-4, nozzle_loss=0.08, suction_loss=0.12, mixing_loss=0.08)
+MOUTH = ds.Opening(area=0.024, loss_coefficient=1.5)
+PARTS = [
+    DUCT,
+    ds.Duct(length=4.0, width=0.3, height=0.2, rise=-1.0, bends=[ds.Bend(angle="60 deg", radius=0.4)]),
+    ds.Hose(length=1.8, diameter=0.2, stretch=0.9),
+    MOUTH,
+    ds.Gate(area=0.04, opening=0.6),
+    ds.Screen(area=0.05, open_fraction=0.5),
+]
+
+
+def drop(part, flow, density=1.1):
+    path = part.paths()[0]
+    return path.law(flow, LocalAir(density, 1.85e-5, 1.13), **path.coefficients)
+
+
+# ---- without crop
+
+
+@pytest.mark.parametrize("part", PARTS, ids=lambda p: p.kind)
+def test_without_crop_a_loaded_part_is_the_part_to_the_last_bit(part):
+    flow = np.concatenate([-np.geomspace(1e-9, 10, 40), [0.0], np.geomspace(1e-9, 10, 40)])
+    for plain, loaded in zip(drop(part, flow), drop(ds.Loaded(part), flow), strict=True):
+        assert np.array_equal(np.broadcast_to(plain, flow.shape), np.broadcast_to(loaded, flow.shape))
+
+
+def test_without_crop_a_loaded_jet_is_the_jet_to_the_last_bit():
+    rng = np.random.default_rng(0)
+    x, y = rng.uniform(-2, 2, (2, 500))
+    air = LocalAir((1.12, 1.1, 1.09), 1.85e-5, 1.13, (1.1e-5,) * 3)
+    plain, loaded = JET.paths()[0], ds.Loaded(JET).paths()[0]
+    assert plain.law is jet and loaded.law is loaded_jet
+    one = plain.law((x, y), air, **plain.coefficients)
+    two = loaded.law((x, y), air, **loaded.coefficients)
+    for a, b in zip(one, two, strict=True):
+        for p, q in zip(
+            np.ravel(np.asarray(a, dtype=object)), np.ravel(np.asarray(b, dtype=object)), strict=True
+        ):
+            assert np.array_equal(p, q)
+
+
+# ---- slopes
+
+
+@pytest.mark.parametrize("part", PARTS, ids=lambda p: p.kind)
+@pytest.mark.parametrize(
+    "load",
+    [
+        {"crop_flow": 0.6},
+        {"crop_flow": 0.6, "start_share": 0.0, "arrival_area": 0.05},
+        {"crop_flow": 1.5, "start_share": 0.4, "slip": 9.0, "plug_density": 30.0},
+        {"crop_flow": 0.01, "slip": 0.0},
+    ],
+    ids=["starts", "carried on", "mixed", "no slip"],
+)
+def test_slopes_of_loaded_parts_agree_with_differences(part, load):
+    loaded = ds.Loaded(part, **load)
+    path = loaded.paths()[0]
+    for m in flows(path):
+        value, slope, in_density = drop(loaded, m)
+        h = max(1e-6 * abs(m), 1e-7 * usual(path))
+        by_flow = (drop(loaded, m + h)[0] - drop(loaded, m - h)[0]) / (2 * h)
+        by_rho = (drop(loaded, m, 1.1 + 1e-4)[0] - drop(loaded, m, 1.1 - 1e-4)[0]) / 2e-4
+        size = 1e-3 * abs(value) / usual(path)
+        assert slope == pytest.approx(by_flow, rel=3e-5, abs=3e-5 * size), m
+        assert in_density == pytest.approx(by_rho, rel=1e-5, abs=1e-8 * (1.0 + abs(value))), m
+    meets_itself(loaded)
+
+
+@pytest.mark.parametrize(("share", "area"), [(1.0, None), (0.0, 0.05), (0.5, 0.04)])
+def test_slopes_of_a_loaded_jet_agree_with_differences(share, area):
+    slopes(ds.Loaded(JET, crop_flow=0.7, start_share=share, arrival_area=area))
+
+
+@given(
+    st.floats(-40.0, 60.0),
+    st.floats(0.0, 3.0),
+    st.floats(0.0, 12.0),
+    st.floats(0.0, 1.0),
+    st.floats(0.5, 1.6),
+)
+def test_slope_around_the_slip_velocity(velocity, crop, slip, share, density):
+    part = ds.Loaded(DUCT, crop_flow=crop, slip=slip, start_share=share, arrival_area=0.05)
+    flow = velocity * density * DUCT.section()[0]
+    h = 1e-6
+    _, slope, in_density = drop(part, flow, density)
+    by_flow = (drop(part, flow + h, density)[0] - drop(part, flow - h, density)[0]) / (2 * h)
+    by_rho = (drop(part, flow, density + h)[0] - drop(part, flow, density - h)[0]) / (2 * h)
+    scale = 1.0 + abs(drop(part, flow, density)[0])
+    assert slope == pytest.approx(by_flow, rel=1e-4, abs=1e-4 * scale)
+    assert in_density == pytest.approx(by_rho, rel=1e-4, abs=1e-4 * scale)
+
+
+def test_crop_velocity_is_air_less_slip_and_never_negative():
+    assert crop_velocity(25.0, 6.0)[0] == pytest.approx(19.0, abs=0.01)
+    speeds = np.linspace(-1e6, 1e3, 2001)
+    u, slope = crop_velocity(speeds, 6.0)
+    assert np.all(u > 0.0) and np.all(slope > 0.0) and np.all(np.diff(u) > 0.0)
+
+
+# ---- the parts of a drop, by hand
+
+
+def test_a_loaded_drop_by_hand():
+    """Drag, acceleration and weight of 0.5 kg/s in a duct of 25 m/s, slip 6, entering at 2 m/s."""
+    area = DUCT.section()[0]
+    flow, u = 25.0 * 1.1 * area, crop_velocity(25.0, 6.0)[0]
+    bare = drop(DUCT, flow)[0] - (1.1 - 1.13) * 9.80665 * 2.4
+    drag = 0.5 * 0.5 / flow * bare
+    push = 0.5 * (u - 2.0) / area
+    weight = 0.5 * 9.80665 * 2.4 / (u * area + 0.5 / 60.0)
+    got = drop(ds.Loaded(DUCT, crop_flow=0.5, crop_friction=0.5, start_velocity=2.0), flow)[0]
+    assert got - drop(DUCT, flow)[0] == pytest.approx(drag + push + weight, rel=2e-4)
+
+
+def test_crop_takes_its_momentum_from_the_jet():
+    """1 kg/s sped up by 15 m/s costs 15 N, 250 Pa on 0.06 m2 (momentum balance)."""
+    y = 15.0 * 1.1 * 0.0525  # 15 m/s beside the nozzle
+    x = 30.0 * 1.1 * 0.06 - y  # 30 m/s behind it
+    plain, air = ds.Loaded(JET).paths()[0], LocalAir((1.1,) * 3, 1.85e-5, 1.1, (0.0,) * 3)
+    loaded = ds.Loaded(JET, crop_flow=1.0, crop_friction=0.0, start_share=0.0, slip=0.0).paths()[0]
+    (a1, a2), _, _ = plain.law((x, y), air, **plain.coefficients)
+    (b1, b2), _, _ = loaded.law((x, y), air, **loaded.coefficients)
+    assert b1 - a1 == pytest.approx(250.0, rel=2e-4)
+    assert b2 - a2 == pytest.approx(250.0, rel=2e-4)
+
+
+def test_slopes_of_a_loaded_jet_keep_their_minors_positive():
+    """Crop keeps the 2 x 2 slope a P-matrix where the jet's own is one."""
+    rng = np.random.default_rng(1)
+    x, y = np.abs(rng.uniform(0.01, 2.0, 2000)), rng.uniform(-2.0, 2.0, 2000)
+    air = LocalAir((1.1,) * 3, 1.85e-5, 1.1, (0.0,) * 3)
+    path = ds.Loaded(JET, crop_flow=1.0).paths()[0]
+    _, ((s11, s12), (s21, s22)), _ = path.law((x, y), air, **path.coefficients)
+    assert np.all(s11 > 0) and np.all(s22 > 0) and np.all(s11 * s22 - s12 * s21 > 0)
+
+
+@given(st.floats(0.0, 3.0), st.floats(0.0, 12.0), st.sampled_from([-1.0, 1.0]))
+def test_far_out_a_loaded_part_resists(crop, slip, sign):
+    flow = sign * 20.0
+    for part in PARTS:
+        assert drop(ds.Loaded(part, crop_flow=crop, slip=slip), flow)[0] * flow > 0.0
+
+
+# ---- what a Loaded part is
+
+
+def test_a_loaded_part_is_a_part_with_more_numbers():
+    loaded = ds.Loaded(DUCT, crop_flow="1.8 t/h", slip=5.0)
+    assert isinstance(loaded, ds.Duct) and loaded.ends == DUCT.ends and loaded.kind == "duct"
+    assert loaded.crop_flow == pytest.approx(0.5)
+    assert loaded.form.leaves == (*DUCT.form.leaves, *LOAD[:-1])
+    assert loaded_form(DUCT.form) == loaded.form and plain_form(loaded.form) == DUCT.form
+    assert plain_form(DUCT.form) == DUCT.form
+    assert pickle.loads(pickle.dumps(loaded.form)) == loaded.form
+    assert loaded_class(ds.Duct) is type(loaded)
+    assert "duct" in ds.KINDS and ds.KINDS["duct"] is ds.Duct
+
+
+@pytest.mark.parametrize(
+    ("make", "words"),
+    [
+        (lambda: ds.Loaded("duct"), "is not a part; a part, like"),
+        (lambda: ds.Loaded(ds.Loaded(DUCT)), "carries crop already"),
+        (lambda: ds.Loaded(ds.Leak(area=1e-3, discharge_coefficient=0.6), crop_flow=-1.0), "crop_flow"),
+        (lambda: ds.Loaded(ds.Leak(coefficient=1e-3, exponent=0.6)), "no crop passes through a leak"),
+        (lambda: ds.Loaded(ds.Resistance(coefficient=2.0)), "no crop passes through a resistance"),
+        (lambda: ds.Loaded(DUCT, crop_flow="5 kPa"), "crop_flow"),
+        (lambda: ds.Loaded(DUCT, cropflow=1.0), "did you mean 'crop_flow'?"),
+        (lambda: ds.Loaded(DUCT, crop_flow=float("nan")), "crop_flow"),
+        (lambda: ds.Loaded(DUCT, start_share=1.2), "start_share"),
+    ],
+)
+def test_bad_loads_get_one_sentence(make, words):
+    with pytest.raises(InputError) as err:
+        make()
+    assert words in str(err.value) and "\n" not in str(err.value)
+
+
+def test_unknown_loaded_classes_are_no_attributes():
+    import ductsim.conveying as room
+
+    assert room.LoadedDuct is loaded_class(ds.Duct)
+    with pytest.raises(AttributeError, match="LoadedNothing"):
+        room.LoadedNothing
+
+
+def test_cards():
+    for law in (loaded_friction, loaded_jet):
+        card = card_of(law)
+        assert LAWS[law.__name__] is law
+        assert {"our_assumption", "from_memory_slip"} <= set(card.sources) <= set(SOURCES)
+    assert carrying(friction) is loaded_friction
+    masks = load_outside(np.array([0.01, 1.5]), AIR, area=0.06, length=3.0, crop_flow=1.0, slip=6.0)
+    assert [list(mask) for mask, _ in masks] == [[True, False], [True, False]]
+
+
+def test_a_column_of_crop_flows_is_one_call():
+    flows = np.linspace(0.0, 1.5, 7)
+    net = _bench(flows)
+    state = net.solve()
+    assert state.solved.all()
+    for i, crop in enumerate(flows):
+        one = _bench(float(crop)).solve()
+        assert one.flow["duct"] == pytest.approx(state.flow["duct"][i], rel=1e-9)
+    assert np.all(np.diff(state.flow["duct"]) < 0.0)
+
+
+# ---- choke
+
+ALMOST_BLOCKED = pytest.mark.filterwarnings("ignore::ductsim.errors.OutsideRange")
+
+
+TALL = ds.Duct(length=14.0, diameter=0.276, roughness=2e-4, loss_coefficient=1.2, rise=12.0)
+WEAK = ds.Jet(nozzle_area=45e-4, mixing_area=598e-4, nozzle_loss=0.08, suction_loss=0.12, mixing_loss=0.08)
+
+
+def _bench(crop, duct=DUCT, nozzle=JET, box=4500.0, outflow=None):
+    """A box of given pressure, a jet, an opening, and a duct (or a given outflow in its place)."""
+    net = ds.Network(ds.Air(density=1.1, viscosity=1.85e-5))
+    net.hold("box", box)
+    net.add(
+        "mouth", ds.Loaded(ds.Opening(area=0.048, loss_coefficient=1.5), crop_flow=crop), "outside", "door"
+    )
+    net.add("jet", ds.Loaded(nozzle, crop_flow=crop), "box", "door", "foot")
+    if outflow is None:
+        net.add("duct", ds.Loaded(duct, crop_flow=crop, start_share=0.0), "foot", "outside")
+    else:
+        net.supply("foot", -outflow)
+    return net
+
+
+def _crop_at(flow):
+    """The crop flow at which the tall duct carries this air: what the jet gives meets what the duct needs."""
+
+    def gap(crop):
+        foot = _bench(crop, nozzle=WEAK, box=1500.0, outflow=flow).solve().pressure["foot"]
+        return foot - drop(ds.Loaded(TALL, crop_flow=crop, start_share=0.0), flow, 1.1)[0] + stack
+
+    stack = (1.1 - 1.13) * 9.80665 * 12.0  # `drop` sees other outside air than the bench
+    return brentq(gap, 0.0, 2.0, xtol=1e-12) if gap(0.0) > 0.0 else np.nan
+
+
+@pytest.fixture(scope="module")
+def branch():
+    """Continuation along the curve of solutions in the air's velocity: (velocity, crop flow)."""
+    velocity = np.linspace(6.8, 9.8, 31)
+    area = TALL.section()[0]
+    return velocity, np.array([_crop_at(v * 1.1 * area) for v in velocity])
+
+
+@ALMOST_BLOCKED
+def test_the_curve_of_solutions_folds_back(branch):
+    """Less air goes with more crop down to some velocity; beyond, with less: no running state is left."""
+    velocity, crop = branch
+    top = int(np.argmax(crop))
+    assert 3 < top < len(crop) - 4
+    assert np.all(np.diff(crop[: top + 1]) > 0.0) and np.all(np.diff(crop[top:]) < 0.0)
+    assert velocity[top] > 6.0  # above the slip velocity
+
+
+@ALMOST_BLOCKED
+def test_newton_finds_both_branches_below_the_fold_and_neither_above(branch):
+    velocity, crop = branch
+    top = int(np.argmax(crop))
+    area = TALL.section()[0]
+    upper = top + 4
+    calm = _bench(0.0, TALL, WEAK, 1500.0).solve()
+    state = _bench(float(crop[upper]), TALL, WEAK, 1500.0).solve(start=calm)
+    assert state.flow["duct"] == pytest.approx(velocity[upper] * 1.1 * area, rel=1e-6)
+    # the slope of the whole loop changes its sign between the branches
+    assert _stiffness(velocity[upper] * 1.1 * area, crop[upper]) > 0.0
+    assert _stiffness(velocity[top - 3] * 1.1 * area, crop[top - 3]) < 0.0
+    beyond = _bench(1.02 * float(crop[top]), TALL, WEAK, 1500.0).solve(raise_error=False)
+    assert not (beyond.solved and beyond.flow["duct"] > 6.0 * 1.1 * area)
+
+
+def _stiffness(flow, crop):
+    """How much more pressure the loop needs than it has, per flow: positive where running is stable."""
+
+    def need(m):
+        foot = _bench(crop, nozzle=WEAK, box=1500.0, outflow=m).solve().pressure["foot"]
+        return drop(ds.Loaded(TALL, crop_flow=crop, start_share=0.0), m)[0] - foot
+
+    return (need(flow + 1e-4) - need(flow - 1e-4)) / 2e-4
