@@ -12,8 +12,8 @@ SMALLEST_PRESSURE = 0.01
 """Pressure difference below which a power-law leak turns linear [Pa]."""
 
 MEASURED = 0.04
-"""How far outside its range a measured or fitted exponent may come out before it is worth a word [-]: its usual
-spread, 8 %, at 0.5."""
+"""How far outside its range a measured or fitted exponent may come out before it is worth a word [-]: the
+usual spread, 8 %, of 0.5."""
 
 
 @law(
