@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import signal
 from argparse import Namespace
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -53,9 +56,25 @@ def _ensemble_options(parser: Parser) -> None:
     )
 
 
-def _ensemble(args: Namespace) -> Answer:
+@contextmanager
+def _pool(processes: int) -> Iterator[Any]:
+    """Processes that share the work; Ctrl-C ends them at once and without a word."""
+    import multiprocessing
     from concurrent.futures import ProcessPoolExecutor
 
+    pool = ProcessPoolExecutor(
+        processes,
+        mp_context=multiprocessing.get_context("spawn"),  # the sign of life is a thread: no fork beside it
+        initializer=signal.signal,
+        initargs=(signal.SIGINT, signal.SIG_DFL),
+    )
+    try:
+        yield pool
+    finally:
+        pool.shutdown(wait=False, cancel_futures=True)
+
+
+def _ensemble(args: Namespace) -> Answer:
     from .. import ensemble
 
     inputs = Inputs(args)
@@ -71,7 +90,7 @@ def _ensemble(args: Namespace) -> Answer:
     if args.processes == 1:
         found = ensemble(inputs.machine, **given)
     else:
-        with ProcessPoolExecutor(args.processes) as pool:
+        with _pool(args.processes) as pool:
             found = ensemble(inputs.machine, executor=pool, **given)
     return Answer(found, inputs, weakest=weakest(inputs), most=20)
 

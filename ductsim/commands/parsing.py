@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any, NoReturn
 
 from ..errors import InputError, UnknownName, nearest_name, shown
-from ..measures import SYSTEMS
+from ..measures import SYSTEMS, find_measure
 
 
 class _Help(argparse.RawDescriptionHelpFormatter):
@@ -78,10 +78,11 @@ class Parser(argparse.ArgumentParser):
         if word.startswith("-"):
             known = [name for action in self._actions for name in action.option_strings if name != "-h"]
             raise UnknownName.of("option", word.partition("=")[0], known, place=self.word)
+        quotes = 'put a value with a space in quotes, like "2100 rpm"'
         raise InputError(
             f"{shown(word)} is one word too many",
             place=self.word,
-            allowed='put a value with a space in quotes, like "2100 rpm"',
+            allowed=quotes if find_measure(word) else f"write it like: {self.example}",
         )
 
     def error(self, message: str) -> NoReturn:
