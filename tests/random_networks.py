@@ -54,6 +54,10 @@ class Case:
         return list(dict.fromkeys(n for _, _, ends in self.parts for n in ends))
 
     @property
+    def fans_rising(self) -> bool:
+        return "rising fan" in self.traits
+
+    @property
     def paths(self) -> int:
         return sum(2 if len(ends) == 3 else 1 for _, _, ends in self.parts)
 
@@ -115,7 +119,7 @@ def fed_closed_off(case: Case) -> bool:
 
 def widest_way_out(case: Case) -> dict[str, float]:
     """For each node, the narrowest section on the widest way to outside or a held node [m2]."""
-    width = {n: 0.0 for n in case.nodes} | {"outside": math.inf} | dict.fromkeys(case.held, math.inf)
+    width = dict.fromkeys(case.nodes, 0.0) | {"outside": math.inf} | dict.fromkeys(case.held, math.inf)
     ways = open_ways(case)
     changed = True
     while changed:
@@ -176,13 +180,17 @@ class Generator:
         last = self.uniform(8.0, 25.0) * area
         peak = self.log(30.0, 6000.0)
         count = int(self.rng.integers(2, 8))
-        flow = np.linspace(0.0, 1.0, count) if self.chance(0.5) else np.sort(self.rng.uniform(0.0, 1.0, count))
+        flow = (
+            np.linspace(0.0, 1.0, count) if self.chance(0.5) else np.sort(self.rng.uniform(0.0, 1.0, count))
+        )
         flow[-1] = 1.0
         flow += 1e-3 * np.arange(count)
         if self.rising and count > 2 and self.chance(0.7):
             top, first = self.uniform(0.2, 0.6), self.uniform(0.3, 0.95)
             left, right = (flow - top) / top, (flow - top) / (1.0 - top)
-            shape = np.where(flow < top, 1.0 - (1.0 - first) * left**2, 1.0 - self.uniform(0.5, 1.0) * right**2)
+            shape = np.where(
+                flow < top, 1.0 - (1.0 - first) * left**2, 1.0 - self.uniform(0.5, 1.0) * right**2
+            )
             self.case.traits.add("rising fan")
         else:
             shape = 1.0 - self.uniform(0.3, 0.95) * (flow / flow[-1]) ** self.uniform(0.7, 3.0)
@@ -210,7 +218,15 @@ class Generator:
     def two_ended(self, area: float) -> tuple[Any, float]:
         """A part with two ends sized by an area, and its size (0 when it is closed)."""
         shut = self.chance(self.closed)
-        makers = [self._opening, self._leak, self._duct, self._hose, self._resistance, self._screen, self._gate]
+        makers = [
+            self._opening,
+            self._leak,
+            self._duct,
+            self._hose,
+            self._resistance,
+            self._screen,
+            self._gate,
+        ]
         makers += [self._entrance, self._transition]
         part, closes = self.pick(makers)(0.0 if shut else area)
         if shut and closes:

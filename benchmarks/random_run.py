@@ -1,0 +1,50 @@
+"""Random networks by the thousand: outcomes, steps, and how difficult the generated networks are."""
+
+from __future__ import annotations
+
+import time
+import warnings
+from collections import Counter
+from typing import Any
+
+import numpy as np
+from random_checks import examine, summary
+from random_networks import generate
+
+from ductsim.errors import OutsideRange
+
+
+def measure(table: Any, falling: int, rising: int) -> None:
+    """Solve so many networks with falling and with rising fans and count what happened."""
+    warnings.simplefilter("ignore", OutsideRange)
+    for words, count, is_rising in (("falling fans", falling, False), ("rising fans", rising, True)):
+        begun = time.perf_counter()
+        found = [examine(generate(seed, rising=is_rising), is_rising) for seed in range(count)]
+        spent = time.perf_counter() - begun
+        total = summary(found)
+        print(f"  {count:,} networks with {words}: {total['words']}")
+        table.add(f"{words}: solved", total["solved"], f"{total['solved']:,}")
+        table.add(f"{words}: structural reasons, verified", total["structural"], f"{total['structural']:,}")
+        failed = total["failed"]
+        table.add(f"{words}: without an answer", len(failed), f"{len(failed):,}", "aim: none", not failed)
+        if failed:
+            print(f"    seeds {failed[:20]}")
+        if is_rising:
+            loose = total["unstable"]
+            table.add(f"{words}: unstable answers", len(loose), f"{len(loose):,}", "aim: none", not loose)
+            several = total["several points"]
+            table.add(f"{words}: with other points listed", several, f"{several:,}")
+        else:
+            other = total["other answers"]
+            met = not other
+            table.add(
+                f"{words}: another answer from another start", len(other), f"{len(other):,}", "aim: none", met
+            )
+            if other:
+                print(f"    seeds {other[:20]}")
+        for share in (50, 90, 99, 100):
+            steps = float(np.percentile(total["steps"], share))
+            table.add(f"{words}: steps, {share} % within", steps, f"{steps:.0f}")
+        table.time(f"{words}: a network, its checks included", spent / count)
+        for trait, number in Counter(total["traits"]).most_common():
+            table.add(f"{words}: share with {trait}", number / count, f"{number / count:.0%}")

@@ -1,0 +1,75 @@
+"""How fast it is, measured against general-purpose peers in one run: `python benchmarks/run.py [--quick]`.
+
+One thread on one core. Every ratio compares two times of this run. The peer of a solve is
+`scipy.optimize.root` on the same equations written as one vectorised NumPy residual (`tests/oracle.py`);
+the peer of a large network is one SuperLU factorisation of its own nodal matrix.
+"""
+
+from __future__ import annotations
+
+import os
+
+for _threads in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "NUMEXPR_NUM_THREADS"):
+    os.environ[_threads] = "1"
+
+import argparse  # noqa: E402
+import json  # noqa: E402
+import platform  # noqa: E402
+import sys  # noqa: E402
+import time  # noqa: E402
+from pathlib import Path  # noqa: E402
+
+HERE = Path(__file__).resolve().parent
+sys.path[:0] = [str(HERE), str(HERE.parent), str(HERE.parent / "tests")]
+
+from measuring import Table  # noqa: E402
+
+
+def main(arguments: list[str] | None = None) -> Table:
+    """Measure everything that was asked for, printing the table as it grows."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--quick", action="store_true", help="small sizes only, a minute in all")
+    parser.add_argument("--only", nargs="+", choices=SECTIONS, default=SECTIONS, help="some sections")
+    parser.add_argument("--random", type=int, default=None, metavar="N", help="so many random networks")
+    parser.add_argument("--json", type=Path, default=None, metavar="FILE", help="write the rows here too")
+    given = parser.parse_args(arguments)
+    table = Table()
+    begun = time.perf_counter()
+    words = f"Python {platform.python_version()} on {platform.machine()}, one thread"
+    print(f"{words}{'; quick: sizes are cut down' if given.quick else ''}")
+    for name in given.only:
+        table.section(name)
+        _measure(name, table, given)
+    print(f"\n{time.perf_counter() - begun:.0f} s in all")
+    if given.json:
+        given.json.write_text(json.dumps(table.rows, indent=1), encoding="utf-8")
+    return table
+
+
+SECTIONS = ["starting", "single solve", "scenarios", "step", "planar networks", "random networks"]
+
+
+def _measure(name: str, table: Table, given: argparse.Namespace) -> None:
+    import planar
+    import random_run
+    import solving
+
+    if name == "starting":
+        solving.starting(table, repeats=1 if given.quick else 5)
+    elif name == "single solve":
+        solving.single(table, repeats=3 if given.quick else 15)
+    elif name == "scenarios":
+        solving.scenarios(
+            table, [100, 1000] if given.quick else [1000, 10_000, 100_000], 3 if given.quick else 30
+        )
+    elif name == "step":
+        solving.step(table, 100 if given.quick else 1000, repeats=3 if given.quick else 20)
+    elif name == "planar networks":
+        planar.measure(table, [300, 3000] if given.quick else [1000, 10_000, 100_000, 1_000_000])
+    else:
+        falling = given.random if given.random is not None else 60 if given.quick else 20_000
+        random_run.measure(table, falling, rising=max(falling // 10, 1))
+
+
+if __name__ == "__main__":
+    main()
