@@ -156,6 +156,17 @@ def test_check_says_what_deserves_a_look(run):
     assert "above its highest speed" in out
 
 
+def test_check_names_limits_that_are_not_stated(run, tmp_path):
+    file = tmp_path / "machine.toml"
+    kept = [line for line in PICKER.splitlines() if not line.startswith(("highest_speed", "available_power"))]
+    file.write_text("\n".join(kept), encoding="utf-8")
+    _, out, _ = run("check", file, "--json")
+    notes = json.loads(out)["notes"]
+    for name in ("left fan", "right fan", "The drive belt"):
+        assert sum(note.startswith(f"{name} states no") for note in notes) == 1
+    assert "states no" not in run("check", "demo:picker")[1]
+
+
 def test_check_of_a_machine_without_an_answer(run, monkeypatch):
     solve = ds.Machine.solve
     monkeypatch.setattr(ds.Machine, "solve", lambda machine, raise_error=True: unsolved(solve(machine)))

@@ -7,6 +7,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 from ..cautions import cautions_for
+from ..machine.readings import fans
 from ..machine.saying import said
 from ..machine.state import MachineState
 from ..result import Result
@@ -39,7 +40,7 @@ class Checked(Result):
     def notes(self) -> list[str]:
         """What deserves a look."""
         held = [*self.held.problems, *self.held.notes] if self.held else []
-        return [*held, *self.state.notes, *self._odd_units()]
+        return [*held, *self.state.notes, *self._odd_units(), *self._unstated_limits()]
 
     @property
     def cautions(self) -> list[str]:
@@ -54,6 +55,22 @@ class Checked(Result):
             for unit, vacuum in self.state.vacuum.items()
             if vacuum < 0.0
         ]
+
+    def _unstated_limits(self) -> list[str]:
+        """Limits of the makers that nothing can warn of, because the file does not state them."""
+        numbers, layout = self.machine.numbers, self.machine.layout
+        out = [
+            f"{name} states no highest_speed: ask its maker, or nothing can warn that it turns too fast."
+            for name in fans(self.machine)
+            if f"{name}.highest_speed" not in numbers
+        ]
+        turning = {part.drive for part in layout.parts if part.drive}
+        out += [
+            f"The drive {drive.name} states no available_power: nothing can warn that its fans take too much."
+            for drive in layout.drives
+            if drive.name in turning and f"{drive.name}.available_power" not in numbers
+        ]
+        return out
 
     def rows(self) -> list[dict[str, Any]]:
         """Every number of the machine."""
