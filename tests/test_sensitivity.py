@@ -1,0 +1,140 @@
+"""Derivatives by the adjoint against differences of full solves: all demos, all numbers, many questions."""
+
+import numpy as np
+import pytest
+
+import ductsim as ds
+
+QUESTIONS = {
+    "bench": ["vacuum left", "duct air right", "opening air left", "shaft power fan", "left duct.flow"],
+    "suction": [
+        "vacuum 6",
+        "duct air 1",
+        "opening air 6",
+        "tapping header end",
+        "shaft power fan",
+        "header 2.flow",
+    ],
+    "picker": [
+        "vacuum 4",
+        "weakest vacuum",
+        "duct air 2",
+        "opening air 5",
+        "tapping air box",
+        "tapping jet box 3",
+        "shaft power left fan",
+        "hose 1.flow",
+    ],
+}
+# the demos as they are; the bench's fan works within 1e-4 of a point of its curve, so once more off it
+CASES = {
+    "bench": ("bench", {}, 0.25),
+    "bench, throttled": ("bench", {"left duct.loss_coefficient": 6.0}, 0.05),
+    "suction": ("suction", {}, 0.05),
+    "picker": ("picker", {}, 0.05),
+}
+STEP = 4e-3  # solves end at 1e-10, so smaller steps would show their rounding
+STENCIL = np.array([-2.0, -1.0, 1.0, 2.0])
+WEIGHTS = np.array([1.0, -8.0, 8.0, -1.0]) / 12.0
+
+
+def differences(machine, questions, addresses, sizes):
+    """Five-point central differences, (questions, addresses), from one solve with four columns a number."""
+    numbers = dict(machine.numbers)
+    for i, address in enumerate(addresses):
+        column = np.full(4 * len(addresses), machine.numbers[address])
+        column[4 * i : 4 * i + 4] += STENCIL * sizes[i]
+        numbers[address] = column
+    # unchecked, so that a number at the edge of its range can be moved both ways
+    state = type(machine)(machine.layout, numbers).solve()
+    answers = [np.broadcast_to(state.ask(q), 4 * len(addresses)) for q in questions]
+    return np.array([a.reshape(-1, 4) @ WEIGHTS / sizes for a in answers])
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_every_number_of_every_demo(case, capsys):
+    name, change, most_left_out = CASES[case]
+    machine, questions = ds.demo(name).change(change), QUESTIONS[name]
+    # a belt answers to its load only when its rise of slip is above 0: that number stands at a switch
+    addresses = [a for a in machine.layout.declared if not a.endswith(".slip_rise")]
+    answers, slopes = machine.jacobian(questions, addresses)
+    state = machine.solve()
+    for question, answer in zip(questions, answers):
+        assert answer == pytest.approx(state.ask(question), rel=1e-12)
+    values = np.array([machine.numbers[a] for a in addresses])
+    # what is zero is moved by a typical size of such a number
+    scale = np.where(values == 0.0, 0.2, np.abs(values))
+    coarse, fine = (differences(machine, questions, addresses, STEP * share * scale) for share in (1.0, 0.25))
+    size = np.abs(answers)[:, None]
+    elasticity = np.abs(slopes) * scale / size
+    allowed = 1e-6 * elasticity.max(axis=1, keepdims=True)
+    # where differences with two steps disagree there is a switch within them (a point of a fan's curve, of
+    # a table): they are no reference there
+    smooth = np.abs(coarse - fine) * scale / size <= allowed
+    miss = np.abs(slopes - fine) * scale / size
+    wrong = [
+        (q, addresses[j], slopes[i, j], fine[i, j])
+        for i, q in enumerate(questions)
+        for j in np.flatnonzero(smooth[i] & (miss[i] > 2.0 * allowed[i]))
+    ]
+    assert not wrong, wrong[:10]
+    left_out = [addresses[j] for j in np.flatnonzero(~smooth.all(axis=0))]
+    worst = (miss / elasticity.max(axis=1, keepdims=True))[smooth].max()
+    with capsys.disabled():
+        print(f"\n{case}: {len(addresses)} numbers, {len(questions)} questions, worst {worst:.1e}", end="")
+        print(f", at a switch {left_out}", end="")
+    assert len(left_out) <= most_left_out * len(addresses)
+
+
+def test_what_plays_no_part_has_no_derivative():
+    machine = ds.demo("picker")
+    _, slopes = machine.jacobian(["vacuum 4"], ["left fan.highest_speed", "belt.available_power"])
+    np.testing.assert_array_equal(slopes, 0.0)
+
+
+def test_a_closed_path_answers_with_zero():
+    machine = ds.demo("picker").change({"hatch leak 4.area": 0.0})
+    _, slopes = machine.jacobian(["vacuum 4"], ["hatch leak 4.area", "hatch leak 3.area"])
+    assert slopes[0, 0] == 0.0
+    assert slopes[0, 1] != 0.0
+
+
+def test_signs_that_anyone_expects():
+    machine = ds.demo("picker")
+    addresses = [
+        "belt.engine_speed",
+        "hatch leak 4.area",
+        "hose 4.length",
+        "jet 4.nozzle_loss",
+        "front 4.area",
+    ]
+    _, slopes = machine.jacobian(["vacuum 4"], addresses)
+    assert slopes[0, 0] > 0.0
+    assert np.all(slopes[0, 1:] < 0.0)
+
+
+def test_derivatives_need_a_single_machine():
+    machine = ds.demo("bench").change({"fan.speed": np.array([150.0, 160.0])})
+    with pytest.raises(ds.InputError, match="single machine"):
+        machine.jacobian(["vacuum left"], ["fan.speed"])
+
+
+def test_patterns_are_expanded_in_order():
+    machine = ds.demo("picker")
+    _, many = machine.jacobian(["vacuum 4"], ["hose *.length"])
+    ones = [machine.jacobian(["vacuum 4"], [f"hose {i}.length"])[1][0, 0] for i in range(1, 6)]
+    np.testing.assert_allclose(many[0], ones, rtol=1e-10)
+
+
+def test_the_table_of_sensitivities():
+    found = ds.demo("bench").sensitivity(of="vacuum left")
+    rows = {row["address"]: row for row in found.rows()}
+    assert set(rows) == set(ds.demo("bench").layout.declared)
+    speed = rows["fan.speed"]
+    # the fan laws: nearly square of the speed, the ducts being nearly square-law
+    assert speed["elasticity"] == pytest.approx(2.0, abs=0.05)
+    assert speed["elasticity"] == pytest.approx(
+        speed["derivative"] * speed["value"] / found.answer, rel=1e-12
+    )
+    effects = [row["effect_of_spread_Pa"] for row in found.rows()]
+    assert effects == sorted(effects, reverse=True)
