@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -45,12 +46,22 @@ class Numbers:
     held: Array
     supply: Array
     scenarios: int
+    _built: Equations | None = field(default=None, init=False, repr=False)
+
+    def __getstate__(self) -> dict[str, Any]:
+        """Without what can be built again."""
+        return {**self.__dict__, "_built": None}
 
     def equations(self, system: System, columns: slice | None = None) -> Equations:
         """The equations of all scenarios or of a slice of them."""
         if columns is None:
+            if self._built is not None and self._built.system is system:
+                return self._built
             parts = system.build(self.parts)
-            return Equations(system, parts, self.air, self.held, self.supply, self.scenarios)
+            eq = Equations(system, parts, self.air, self.held, self.supply, self.scenarios)
+            if self.scenarios == 1:  # a single solve asks again for its warnings and its derivatives
+                self._built = eq
+            return eq
         count = columns.stop - columns.start
         parts = system.build(self.parts, columns)
         held, supply = _cut(self.held, columns), _cut(self.supply, columns)
