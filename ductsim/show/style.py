@@ -22,8 +22,8 @@ DEEP = "#1d4e79"  # the quantity itself, before
 MARK = "#d2622a"  # what the reader has to see: the weakest, the limit, what was measured
 TEAL = "#57a39a"  # after, the second quantity
 SAND = "#dfbb6b"  # the third quantity
-PLUM = "#70406b"  # the fourth
-MIST = "#ccd4d6"  # what stands behind: priors, ranges, what is not allowed
+PLUM = "#96527e"  # the fourth
+MIST = "#d3dadc"  # what stands behind: priors, ranges, what is not allowed
 PAPER = "#ffffff"
 
 SERIES = (DEEP, MARK, TEAL, PLUM, SAND, INK)

@@ -1,0 +1,593 @@
+"""Plots: what they show is what the result says, in the measures asked for, readable in grey."""
+
+import io
+import itertools
+import os
+import subprocess
+import sys
+
+import matplotlib
+import matplotlib.pyplot as plt
+import numpy as np
+import pytest
+from matplotlib.colors import to_rgb
+from matplotlib.figure import Figure
+from shown_machines import FORMULA, harmful, joined, leaky_bench, renamed
+
+import ductsim as ds
+from ductsim.errors import InputError, UnknownName
+from ductsim.quantity import from_si
+from ductsim.show import plots, style
+from ductsim.show.plots_common import TITLE
+
+BENCH_FIXES = [
+    ds.Fix("seal left", change={"left leak.area": 0.0}, minutes=10.0),
+    ds.Fix("seal right", change={"right leak.area": 0.0}, minutes=12.0, cost=3.0),
+    ds.Fix("faster", change={"fan.speed": "1700 rpm"}, minutes=5.0),
+    ds.Fix("far too fast", change={"fan.speed": "2500 rpm"}, minutes=5.0),
+    ds.Fix("nonsense", change={"no such thing.area": 0.0}),
+]
+
+
+@pytest.fixture(scope="module")
+def machine():
+    return leaky_bench()
+
+
+@pytest.fixture(scope="module")
+def possible(machine):
+    rng = np.random.default_rng(4)
+    return machine.change({"left leak.area": rng.uniform(1e-3, 8e-3, 24)})
+
+
+def readings(machine, factor=1.0):
+    """Readings of both heads at a standstill of nothing else: exact, so that the fit finds the machine."""
+    state = machine.solve()
+    return [
+        ds.Reading(name, factor * float(state.ask(f"tapping {name}")), blanked=blanked, set="a")
+        for blanked in ((),)
+        for name in ("left tapping", "right tapping")
+    ]
+
+
+@pytest.fixture(scope="module")
+def results(machine, possible):
+    """Every kind of result, by the name of its class and a word."""
+    found = ds.fit(machine, readings(machine), draws=60)
+    picker = ds.demo("picker")
+    shut = ds.Fix("seal left", change={"left leak.area": 0.0}, minutes=10.0)
+    return {
+        "state": machine.solve(),
+        "possible state": possible.solve(),
+        "machine": machine,
+        "sensitivity": machine.sensitivity(),
+        "comparison": ds.compare(machine, BENCH_FIXES, budget=20.0),
+        "possible comparison": ds.compare(possible, BENCH_FIXES),
+        "sweep": ds.sweep(machine, "left leak.area", np.linspace(0.0, 0.01, 7)),
+        "scaled sweep": ds.sweep(possible, "fan.speed", ["x0.9", "x1.0", "x1.3"]),
+        "balance": ds.balance(machine, [ds.Trim("left mouth.area", "100 cm2", "400 cm2")]),
+        "fit": found,
+        "suspects": ds.fit(machine, readings(machine), suspects="leaks", draws=60),
+        "next": ds.where_to_measure(found),
+        "proof": ds.proof(machine, readings(machine), readings(shut.on(machine)), shut),
+        "plan": ds.proof(machine, None, None, shut),
+        "speed": ds.ground_speed(picker, samples=20),
+        "speed with fixes": ds.ground_speed(
+            picker, fixes=[ds.Fix("seal", change={"hatch leak 4.area": 0.0})], samples=20
+        ),
+        "fill": ds.fill(picker),
+        "pass": ds.field_pass(picker, np.linspace(0.2, 0.6, 9)),
+        "ensemble": ds.ensemble(machine, samples=64, shares=True),
+        "many questions": ds.ensemble(
+            machine, of=["weakest vacuum", "shaft power", "duct air left"], samples=64
+        ),
+    }
+
+
+def drawn(result, what="", measures="metric"):
+    figure = plots.figure_of(result, what, measures)
+    with style.own():
+        figure.canvas.draw()
+    return figure
+
+
+def axes(figure):
+    """All Axes, those inside others too."""
+    out = []
+    for ax in figure.axes:
+        out += [ax, *ax.child_axes]
+    return out
+
+
+def words(figure):
+    """Everything that is written, as one text."""
+    out = []
+    for ax in axes(figure):
+        out += [ax.get_title(loc="left"), ax.get_xlabel(), ax.get_ylabel()]
+        out += [t.get_text() for t in ax.texts]
+        out += [t.get_text() for t in (*ax.get_xticklabels(), *ax.get_yticklabels())]
+        legend = ax.get_legend()
+        out += [t.get_text() for t in legend.get_texts()] if legend else []
+    return "\n".join(out)
+
+
+def widths(ax):
+    """The lengths of the level bars of Axes, from above."""
+    return [patch.get_width() for patch in ax.patches]
+
+
+# ---- every plot
+
+
+def every(results):
+    return [(name, what) for name, result in results.items() for what in plots.kinds(result)]
+
+
+NOTHING = {
+    ("many questions", "shares"): "shares of the variance were not asked for",
+    ("speed", "fixes"): "no fix was tried",
+    ("plan", "before and after"): "nothing was measured yet",
+}
+
+
+def test_every_plot_is_drawn_within_its_sheet(results):
+    for name, what in every(results):
+        if (name, what) in NOTHING:
+            continue
+        figure = drawn(results[name], what)
+        said = words(figure)
+        assert "[inH2O]" not in said and "nan" not in said.split(), (name, what)
+        whole = figure.get_tightbbox()
+        assert whole.width <= 1.12 * figure.get_figwidth(), (name, what)
+        for ax in axes(figure):
+            assert len(ax.get_title(loc="left").replace(r"\$", "$")) <= TITLE
+
+
+def test_no_plot_in_inch_measures_shows_metric_ones(results):
+    for name, what in every(results):
+        if (name, what) not in NOTHING:
+            said = words(plots.figure_of(results[name], what, "inch"))
+            for metric in ("[Pa]", "[kg/s]", "[m]", "[cm2]", "[kW]", "[km/h]", "[m3/s]", "[kg/m2]"):
+                assert metric not in said, (name, what)
+
+
+def test_every_plot_has_words_and_a_size(results):
+    for name, what in every(results):
+        assert len(plots.words_of(results[name], what)) > 10
+        width, height = plots.size_of(results[name], what)
+        assert 2.0 <= width <= 20.0 and 1.2 <= height <= 40.0
+
+
+def test_every_class_of_the_list_is_tested(results):
+    tested = {cls.__name__ for result in results.values() for cls in type(result).__mro__}
+    assert set(plots.PLOTS) <= tested
+
+
+@pytest.mark.parametrize("case", NOTHING)
+def test_nothing_to_draw_says_why(results, case):
+    with pytest.raises(InputError, match=NOTHING[case]):
+        plots.figure_of(results[case[0]], case[1])
+
+
+# ---- machine state
+
+
+def test_units_show_vacuum_opening_air_and_duct_air(results):
+    state = results["state"]
+    figure = drawn(state)
+    panes = figure.axes[0].child_axes
+    keys = ("vacuum_Pa", "opening_air_kg_s", "duct_air_kg_s")
+    for pane, key in zip(panes, keys, strict=True):
+        np.testing.assert_allclose(widths(pane), [row[key] for row in state.rows()])
+    assert [p.get_xlabel() for p in panes] == ["vacuum [Pa]", "opening air [kg/s]", "duct air [kg/s]"]
+
+
+def test_the_weakest_is_marked_by_colour_and_hatch(results):
+    state = results["state"]
+    for pane, weak in zip(
+        drawn(state).axes[0].child_axes, (state.weakest, state.weakest_by_air), strict=False
+    ):
+        names = [unit.name for unit in state.machine.layout.units]
+        marked = [i for i, patch in enumerate(pane.patches) if patch.get_hatch()]
+        assert [names[i] for i in marked] == [weak]
+        assert {pane.patches[i].get_facecolor()[:3] for i in marked} == {to_rgb(style.MARK)}
+
+
+def test_units_in_inch_measures(results):
+    state = results["state"]
+    pane = drawn(state, "units", "inch").axes[0].child_axes[0]
+    np.testing.assert_allclose(widths(pane), from_si(np.array(list(state.vacuum.values())), "inH2O"))
+
+
+def test_units_of_columns_show_medians_and_ranges(results):
+    state = results["possible state"]
+    pane = drawn(state).axes[0].child_axes[0]
+    np.testing.assert_allclose(widths(pane), [np.median(v) for v in state.vacuum.values()])
+    segments = next(c for c in pane.collections if hasattr(c, "get_segments")).get_segments()
+    for segment, values in zip(segments, state.vacuum.values(), strict=True):
+        np.testing.assert_allclose(segment[:, 0], np.quantile(values, (0.05, 0.95)))
+
+
+def test_a_machine_without_units_has_no_plot_of_them():
+    state = joined([("a", "outside", "box"), ("b", "box", "outside")]).solve()
+    with pytest.raises(InputError, match="the machine has no units"):
+        plots.figure_of(state)
+
+
+def test_fans_work_on_their_curves(results):
+    state = results["state"]
+    ax = drawn(state, "fans").axes[0]
+    curve, beyond, point = ax.lines
+    row = state.fan_rows()[0]
+    assert (point.get_xdata()[0], point.get_ydata()[0]) == pytest.approx(
+        (row["flow_m3_s"], row["pressure_rise_Pa"])
+    )
+    on_curve = np.interp(row["flow_m3_s"], curve.get_xdata(), curve.get_ydata())
+    assert on_curve == pytest.approx(row["pressure_rise_Pa"], rel=1e-3)
+    # the file's own points, at the file's own speed and density
+    for flow, rise in ((0.0, 1200.0), (0.5, 1150.0), (1.0, 1000.0), (1.5, 700.0)):
+        assert np.interp(flow, curve.get_xdata(), curve.get_ydata()) == pytest.approx(rise, rel=1e-3)
+    assert beyond.get_xdata().min() > 1.5 and beyond.get_linestyle() == ":"
+
+
+def test_equal_fans_share_a_curve():
+    ax = drawn(ds.demo("picker").solve(), "fans").axes[0]
+    labels = [t.get_text() for t in ax.get_legend().get_texts()]
+    assert len(labels) == 2 and labels[0].startswith("left fan") and labels[1].startswith("right fan")
+    assert (
+        len({tuple(np.round(line.get_ydata(), 6)) for line in ax.lines if line.get_linestyle() == "-"}) == 1
+    )
+
+
+def test_elasticities_are_the_steepest(results):
+    found = results["sensitivity"]
+    ax = drawn(found).axes[0]
+    steep = sorted(
+        (abs(row["elasticity"]) for row in found.rows() if np.isfinite(row["elasticity"])), reverse=True
+    )
+    np.testing.assert_allclose(np.abs(widths(ax)), [v for v in steep if v][: len(widths(ax))])
+    for patch in ax.patches:
+        assert bool(patch.get_hatch()) == (patch.get_width() < 0.0)
+
+
+# ---- fixes
+
+
+def test_gains_alone_and_in_company(results):
+    found = results["comparison"]
+    rows = [row for row in found.rows() if "gain_Pa" in row]
+    ax = drawn(found).axes[0]
+    np.testing.assert_allclose(widths(ax), [row["gain_Pa"] for row in rows])
+    diamonds = next(line for line in ax.lines if line.get_marker() == "D")
+    np.testing.assert_allclose(
+        diamonds.get_xdata(), [np.nan if row["worth_Pa"] is None else row["worth_Pa"] for row in rows]
+    )
+    refused = [row["fix"] for row, patch in zip(rows, ax.patches, strict=True) if patch.get_hatch()]
+    assert refused == ["far too fast"]
+    assert "10 min" in words(ax.figure)
+
+
+def test_gains_of_possible_machines_have_intervals(results):
+    found = results["possible comparison"]
+    ax = drawn(found).axes[0]
+    lines = [c for c in ax.collections if hasattr(c, "get_segments")][-1].get_segments()
+    rows = [row for row in found.rows() if "gain_Pa" in row]
+    for segment, row in zip(lines, rows, strict=True):
+        np.testing.assert_allclose(segment[:, 0], [row["gain_low_Pa"], row["gain_high_Pa"]])
+
+
+def test_the_front_is_beaten_by_nothing(results):
+    found = results["comparison"]
+    ax = drawn(found, "front").axes[0]
+    squares = next(line for line in ax.lines if line.get_marker() == "s")
+    dots = next(line for line in ax.lines if line.get_marker() == "o")
+    for x, y in zip(dots.get_xdata(), dots.get_ydata(), strict=True):
+        assert max(squares.get_ydata()[squares.get_xdata() <= x + 1e-9]) >= y - 0.01 * abs(y) - 1.0
+    star = next(line for line in ax.lines if line.get_marker() == "*")
+    assert star.get_ydata()[0] == pytest.approx(found.gain(*found.names(found.recommended)))
+
+
+def test_before_and_after(results):
+    found = results["comparison"]
+    panes = drawn(found, "units").axes[0].child_axes
+    before, after = (next(line for line in panes[0].lines if line.get_marker() == m) for m in "oD")
+    np.testing.assert_allclose(before.get_xdata(), [row["vacuum_before_Pa"] for row in found.units()])
+    np.testing.assert_allclose(after.get_xdata(), [row["vacuum_after_Pa"] for row in found.units()])
+
+
+def test_a_sweep_marks_changes_and_limits(results):
+    found = results["sweep"]
+    ax = drawn(found).axes[0]
+    line = ax.lines[0]
+    np.testing.assert_allclose(line.get_xdata(), 1e4 * np.sort(found.values))
+    np.testing.assert_allclose(line.get_ydata(), found.answers["weakest vacuum"][:, 0])
+    assert ax.get_xlabel() == "left leak.area [cm2]"
+    dashed = [x for x in ax.lines if len(set(x.get_xdata())) == 1 and len(x.get_xdata()) == 2]
+    np.testing.assert_allclose([x.get_xdata()[0] for x in dashed], [1e4 * c.value for c in found.changes])
+    ax = drawn(results["scaled sweep"]).axes[0]
+    crosses = next(x for x in ax.lines if x.get_marker() == "X")
+    assert list(crosses.get_xdata()) == [1.3]
+    assert ax.get_xlabel() == "factor on fan.speed"
+
+
+def test_trims_stand_between_their_limits(results):
+    found = results["balance"]
+    ax = drawn(found, "trims").axes[0]
+    for line in ax.lines:
+        if line.get_marker() in ("o", "D"):
+            assert np.all((line.get_xdata() >= -1e-9) & (line.get_xdata() <= 1.0 + 1e-9))
+
+
+# ---- readings
+
+
+def test_unknowns_on_their_priors(results):
+    found = results["fit"]
+    ax = drawn(found).axes[0]
+    names = [t.get_text() for t in ax.get_yticklabels()]
+    assert names == [row["unknown"] for row in found.unknowns]
+    segments = next(c for c in ax.collections if hasattr(c, "get_segments")).get_segments()
+    for segment, row in zip(segments, found.unknowns, strict=True):
+        back = row["prior_low"] + segment[:, 0] * (row["prior_high"] - row["prior_low"])
+        np.testing.assert_allclose(back, [row["low"], row["high"]])
+
+
+def test_measured_against_fitted(results):
+    found = results["fit"]
+    ax = drawn(found, "readings").axes[0]
+    line = next(x for x in ax.lines if x.get_marker() == "o")
+    np.testing.assert_allclose(line.get_xdata(), [row["fitted"] for row in found.readings])
+    np.testing.assert_allclose(line.get_ydata(), [row["measured"] for row in found.readings])
+    assert ax.get_title(loc="left") == "All readings fit"
+
+
+def test_a_reading_that_does_not_fit_is_named(machine):
+    own = readings(machine) + readings(machine)
+    own[3] = ds.Reading("right tapping", 0.55 * own[3].value, set="a")
+    found = ds.fit(machine, own, draws=60)
+    assert found.outliers
+    said = words(drawn(found, "readings"))
+    assert "right tapping" in said and "not fit the others" in said
+    assert any(x.get_marker() == "X" and len(x.get_xdata()) for x in drawn(found, "misfits").axes[0].lines)
+
+
+def test_suspects_by_their_chance(results):
+    found = results["suspects"]
+    ax = drawn(found).axes[0]
+    np.testing.assert_allclose(widths(ax), [100.0 * row["chance"] for row in found.rows()[: len(ax.patches)]])
+
+
+def test_what_a_reading_takes_away(results):
+    found = results["next"]
+    ax = drawn(found).axes[0]
+    shrunk = [100.0 * (1.0 - row["shrinks_to"]) for row in found.rows()[: len(ax.patches)]]
+    np.testing.assert_allclose(widths(ax), shrunk)
+    assert shrunk == sorted(shrunk, reverse=True)
+
+
+def test_the_expected_and_the_measured_change(results):
+    found = results["proof"]
+    ax = drawn(found).axes[0]
+    line = next(x for x in ax.lines if x.get_marker() == "D")
+    np.testing.assert_allclose(line.get_xdata(), [row["change"] for row in found.rows()])
+
+
+# ---- crop
+
+
+def test_margins_at_every_section(results):
+    found = results["speed"]
+    ax = drawn(found).axes[0]
+    shown = sorted(x for line in ax.lines if line.get_linestyle() == "None" for x in line.get_xdata())
+    np.testing.assert_allclose(shown, sorted(row["margin"] for row in found.margin_rows()))
+    assert words(ax.figure).count("unit ") == 5
+
+
+def test_speed_times_yield_is_constant_where_the_crop_limits(results):
+    found = results["speed"]
+    ax = drawn(found, "yield").axes[0]
+    line = next(x for x in ax.lines if x.get_label() == "the crop limits")
+    product = line.get_xdata() * line.get_ydata()
+    np.testing.assert_allclose(product, product[0])
+    diamond = next(x for x in ax.lines if x.get_marker() == "D")
+    assert diamond.get_ydata()[0] == pytest.approx(3.6 * found.speed)
+    mph = next(x for x in drawn(found, "yield", "inch").axes[0].lines if x.get_marker() == "D")
+    assert mph.get_ydata()[0] == pytest.approx(found.speed / 0.44704)
+
+
+def test_the_profile_is_full_at_its_fullest_place(results):
+    found = results["fill"]
+    ax = drawn(found).axes[0]
+    line = ax.lines[0]
+    assert line.get_ydata().max() == pytest.approx(100.0)
+    assert line.get_ydata().mean() == pytest.approx(100.0 * found.usable())
+    assert f"{100 * found.usable():.0f} %" in ax.get_title(loc="left")
+
+
+def test_a_pass_marks_where_it_would_block(results):
+    found = results["pass"]
+    ax = drawn(found).axes[0]
+    np.testing.assert_allclose(ax.patches[0].get_data().values, found.margin)
+    assert len(ax.patches) - 1 == int((found.margin < 1.0).sum()) > 0
+
+
+# ---- ensembles
+
+
+def test_a_histogram_holds_every_machine(results):
+    found = results["ensemble"]
+    ax = drawn(found).axes[0]
+    assert sum(p.get_height() for p in ax.patches) == pytest.approx(100.0)
+    middle = ax.lines[0].get_xdata()[0]
+    assert middle == pytest.approx(found.quantile("weakest vacuum", 0.5))
+
+
+def test_chances_of_the_weakest(results):
+    found = results["ensemble"]
+    ax = drawn(found, "weakest").axes[0]
+    np.testing.assert_allclose(widths(ax), [100.0 * c for c in found.chance_weakest.values()])
+
+
+# ---- where and how
+
+
+def test_given_axes_are_used_and_come_back(results):
+    for result in results.values():
+        ax = Figure().add_subplot()
+        assert ds.draw(result, ax) is ax
+        assert ax.has_data() or ax.child_axes or ax.texts
+
+
+def test_a_result_draws_itself(results):
+    ax = results["comparison"].plot(what="front", measures="inch")
+    assert ax.get_ylabel() == "gain [inH2O]"
+    assert ax.figure.number in plt.get_fignums()
+    plt.close(ax.figure)
+
+
+def test_the_callers_settings_stand_again(results):
+    before = dict(matplotlib.rcParams)
+    with matplotlib.rc_context({"font.size": 23.0, "text.usetex": False}):
+        ax = Figure().add_subplot()
+        ds.draw(results["state"], ax)
+        assert matplotlib.rcParams["font.size"] == 23.0
+    assert dict(matplotlib.rcParams) == before
+
+
+def test_unknown_plots_and_results(results):
+    with pytest.raises(UnknownName, match="unknown plot 'unitz'; did you mean 'units'"):
+        ds.draw(results["state"], what="unitz")
+    with pytest.raises(InputError, match="a list has no plot"):
+        ds.draw([1, 2])
+    with pytest.raises(UnknownName, match="unknown system of measures 'imperial'"):
+        ds.draw(results["state"], measures="imperial")
+    assert plots.kinds([1, 2]) == []
+
+
+@pytest.mark.parametrize(("ending", "magic"), [("png", b"\x89PNG"), ("svg", b"<?xml"), ("pdf", b"%PDF")])
+def test_a_picture_is_saved(results, tmp_path, ending, magic):
+    place = tmp_path / f"picture.{ending}"
+    plots.save(results["state"], place)
+    assert place.read_bytes().startswith(magic)
+    assert os.listdir(tmp_path) == [place.name]
+
+
+def test_pictures_that_cannot_be_saved(results, tmp_path):
+    with pytest.raises(InputError, match="pictures of kind 'gif' are not drawn"):
+        plots.save(results["state"], tmp_path / "a.gif")
+    with pytest.raises(InputError, match="cannot be written"):
+        plots.save(results["state"], tmp_path / "no such folder" / "a.png")
+    assert os.listdir(tmp_path) == []
+
+
+def test_the_same_picture_twice_is_the_same(results):
+    texts = []
+    for _ in range(2):
+        stream = io.StringIO()
+        with style.own():
+            plots.figure_of(results["state"]).savefig(stream, format="svg", metadata={"Date": None})
+        texts.append(stream.getvalue())
+    assert texts[0] == texts[1]
+
+
+def test_a_picture_for_a_file_loads_no_windows():
+    code = (
+        "import sys, io, ductsim as ds\n"
+        "from ductsim.show import plots\n"
+        "plots.figure_of(ds.demo('bench').solve()).savefig(io.BytesIO())\n"
+        "print('matplotlib.pyplot' in sys.modules)"
+    )
+    out = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert out.stdout.strip() == "False"
+
+
+# ---- names and looks
+
+
+def test_names_do_no_harm():
+    machine = harmful()
+    for what in ("units", "fans", "drawing"):
+        drawn(machine.solve(), what)
+    drawn(machine.sensitivity())
+
+
+def test_no_formula_is_read_into_a_name():
+    figure = drawn(renamed({"left": FORMULA}).solve())
+    label = figure.axes[0].child_axes[0].get_yticklabels()[0]
+    assert r"\$x_1\$" in label.get_text()
+    assert label._preprocess_math(label.get_text())[1] is False
+
+
+def test_cut_and_wrapped():
+    assert style.cut("a  b\tc") == "a b c"
+    assert style.cut("x" * 50, 20) == "x" * 13 + "…" + "x" * 6
+    assert style.cut("a\x00b") == "a?b"
+    assert style.wrapped("separator door leak", 17) == "separator door\nleak"
+    assert all(len(line) <= 12 for line in style.wrapped("word " * 40, 12).split("\n"))
+    assert style.wrapped("word " * 40, 12).count("\n") == 1
+
+
+def test_numbers_in_pictures():
+    minus = "\N{MINUS SIGN}"
+    assert [style.number(v) for v in (0.0, 1234.5, -0.01234, 3.0)] == ["0", "1,234", f"{minus}0.0123", "3.00"]
+    assert style.number(float("nan")) == "no answer"
+    assert style.number(1.2e-9) == f"1.20e{minus}09"
+    assert style.number(0.00612, 3, 1.99) == "0.006"
+    assert style.signed(2.0) == "+2.00" and style.signed(-2.0) == f"{minus}2.00" and style.signed(0.0) == "0"
+    assert style.shown(250.0, "Pa") == "250 Pa" and style.shown(249.08891, "Pa", "inch") == "1.00 inH2O"
+
+
+def lightness(colour):
+    """Relative luminance as the Web Content Accessibility Guidelines 2.1 define it (from memory)."""
+    linear = [c / 12.92 if c <= 0.03928 else ((c + 0.055) / 1.055) ** 2.4 for c in to_rgb(colour)]
+    return float(np.dot((0.2126, 0.7152, 0.0722), linear))
+
+
+def contrast(a, b):
+    """Contrast ratio of two colours by the same guidelines."""
+    low, high = sorted((lightness(a), lightness(b)))
+    return (high + 0.05) / (low + 0.05)
+
+
+def test_colours_are_told_apart_in_grey():
+    """What stands side by side differs in lightness; letters have the guidelines' contrast of 7 to 1."""
+    for a, b in itertools.combinations((style.DEEP, style.MARK, style.TEAL, style.SAND, style.MIST), 2):
+        assert contrast(a, b) > 1.25, (a, b)
+    assert contrast(style.DEEP, style.MARK) > 2.0
+    assert contrast(style.INK, style.PAPER) > 7.0
+    assert contrast(style.INK, "#fbeee6") > 7.0
+    assert len(set(style.MARKERS)) == len(style.MARKERS) >= len(style.SERIES)
+    assert len(style.LINES) >= len(style.SERIES)
+
+
+# What is seen without one kind of cones: Machado et al. (2009), IEEE Transactions on Visualization and
+# Computer Graphics 15(6), severity 1; matrices from memory.
+BLIND = {
+    "protan": [
+        [0.152286, 1.052583, -0.204868],
+        [0.114503, 0.786281, 0.099216],
+        [-0.003882, -0.048116, 1.051998],
+    ],
+    "deutan": [
+        [0.367322, 0.860646, -0.227968],
+        [0.280085, 0.672501, 0.047413],
+        [-0.011820, 0.042940, 0.968881],
+    ],
+    "tritan": [
+        [1.255528, -0.076749, -0.178779],
+        [-0.078411, 0.930809, 0.147602],
+        [0.004733, 0.691367, 0.303900],
+    ],
+}
+
+
+@pytest.mark.parametrize("kind", BLIND)
+def test_colours_are_told_apart_by_a_colour_blind_reader(kind):
+    seen = {}
+    for colour in style.SERIES:
+        linear = np.array(
+            [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in to_rgb(colour)]
+        )
+        seen[colour] = np.cbrt(np.clip(np.array(BLIND[kind]) @ linear, 0.0, 1.0))
+    for a, b in itertools.combinations(style.SERIES[:5], 2):
+        assert np.linalg.norm(seen[a] - seen[b]) > 0.08, (a, b)
