@@ -44,6 +44,7 @@ class Load(Fields):
     )
 
 
+JET_PATHS = ("motive", "suction")
 LOAD = tuple(Load.declared)
 """The names of the numbers of a load."""
 
@@ -73,7 +74,7 @@ def can_carry(kind: type[Fields]) -> bool:
     """Whether crop can pass through parts of a kind: one path with a section, or a jet."""
     if not issubclass(kind, Part):
         return False
-    if kind.path_names == ("motive", "suction"):
+    if kind.path_names == JET_PATHS:
         return True
     return len(kind.path_names) == 1 and "speed" not in kind.declared
 
@@ -143,7 +144,8 @@ def Loaded(part: P, **load: Any) -> P:
     **load
         Numbers of the load: `crop_flow` [kg/s], `crop_friction` K [-], `slip` [m/s], `plug_density`
         [kg/m3], `start_velocity` [m/s], `start_share` [-], `arrival_area` [m2]. With a crop flow of 0 it
-        is exactly the part.
+        is exactly the part. Crop is accelerated once: by default all of it in a duct, hose or jet
+        (`start_share` 1), none of it in an opening; give 0 where it has been sped up before.
 
     Returns
     -------
@@ -168,6 +170,8 @@ def Loaded(part: P, **load: Any) -> P:
             allowed="a part with one path and a section, or a jet",
         )
     own = {name: getattr(part, name) for name in type(part).declared}
+    if "length" not in part.declared and type(part).path_names != JET_PATHS:
+        load = {"start_share": 0.0, **load}
     return loaded_class(type(part)).of({**own, **load})  # type: ignore[no-any-return]
 
 

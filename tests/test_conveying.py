@@ -244,7 +244,10 @@ def _bench(crop, duct=DUCT, nozzle=JET, box=4500.0, outflow=None):
     net = ds.Network(ds.Air(density=1.1, viscosity=1.85e-5))
     net.hold("box", box)
     net.add(
-        "mouth", ds.Loaded(ds.Opening(area=0.048, loss_coefficient=1.5), crop_flow=crop), "outside", "door"
+        "mouth",
+        ds.Loaded(ds.Opening(area=0.048, loss_coefficient=1.5), crop_flow=crop),
+        "outside",
+        "door",
     )
     net.add("jet", ds.Loaded(nozzle, crop_flow=crop), "box", "door", "foot")
     if outflow is None:
@@ -307,3 +310,34 @@ def _stiffness(flow, crop):
         return drop(ds.Loaded(TALL, crop_flow=crop, start_share=0.0), m)[0] - foot
 
     return (need(flow + 1e-4) - need(flow - 1e-4)) / 2e-4
+
+
+def test_the_machine_s_limit_is_the_fold(branch):
+    """With hardly any least values the limit is where the curve folds: yield x width x speed = its top."""
+    parts = [
+        {"name": "mouth", "kind": "opening", "from": "outside", "to": "door", "area": 0.048},
+        {"name": "jet", "kind": "jet", "motive": "box", "suction": "door", "discharge": "foot"},
+        {"name": "duct", "kind": "duct", "from": "foot", "to": "outside", **TALL.numbers()},
+    ]
+    parts[0]["loss_coefficient"] = 1.5
+    parts[1].update(WEAK.numbers())
+    machine = ds.Machine.of(
+        {
+            "format": 1,
+            "air": {"density": 1.1, "viscosity": 1.85e-5},
+            "hold": [{"node": "box", "pressure": 1500.0}],
+            "part": parts,
+            "tapping": [{"name": "tap", "path": "jet", "end": "suction", "area": 0.06}],
+            "unit": [{"name": "1", "vacuum_at": "tap", "duct": "duct", "openings": ["mouth"]}],
+        }
+    )
+    least = dict.fromkeys(
+        ("opening_ratio", "capture_velocity", "suction_velocity", "conveying_velocity"), 1e-3
+    )
+    crop = ds.Crop(crop_yield=1.0, row_spacing=1.0, ground_speed=0.04, surge=1.0, choke_ratio=1.0, **least)
+    limit = machine.with_crop(crop).ask("ground speed")
+    velocity, curve = branch
+    top = int(np.argmax(curve))
+    a, b, _ = np.polyfit(velocity[top - 1 : top + 2], curve[top - 1 : top + 2], 2)
+    highest = np.polyval(np.polyfit(velocity[top - 1 : top + 2], curve[top - 1 : top + 2], 2), -b / (2 * a))
+    assert limit == pytest.approx(highest, rel=2e-3)

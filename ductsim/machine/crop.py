@@ -131,7 +131,7 @@ class Crop(Fields):
         doc="least air velocity beside a jet's nozzle",
     )
     conveying_velocity: float = number(
-        "m/s", above=0.0, at_most=80.0, default=18.0, spread=0.1, doc="least air velocity in a duct"
+        "m/s", above=0.0, at_most=80.0, default=18.0, spread=0.05, doc="least air velocity in a duct"
     )
     choke_ratio: float = number(
         "",

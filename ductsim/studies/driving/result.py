@@ -122,13 +122,12 @@ class GroundSpeed(Result):
 
     @cached_property
     def duct_margins(self) -> dict[str, float]:
-        """Unit -> air velocity in its duct over the conveying velocity, at the limiting speed."""
+        """Unit -> air velocity in its own duct over the conveying velocity, at the limiting speed."""
         own = margins_at(self.machine, [usable_guess(self.limit)])[:, 0]
         out: dict[str, float] = {}
         for place, margin in zip(self.places, own, strict=True):
-            if place.what == CONVEYING:
-                for unit in place.units:
-                    out[unit] = min(out.get(unit, np.inf), float(margin))
+            if place.what == CONVEYING and len(place.units) == 1:
+                out[place.unit] = min(out.get(place.unit, np.inf), float(margin))
         return out
 
     @cached_property
@@ -327,17 +326,14 @@ class GroundSpeed(Result):
     def notes(self) -> list[str]:
         """What deserves a look."""
         out = [f"{gain.fix.name}: {gain.problem}" for gain in self.gains if gain.problem]
-        fastest = max(self.duct_margins, key=lambda u: self.duct_margins[u]) if self.duct_margins else ""
-        slowest = min(self.duct_margins, key=lambda u: self.duct_margins[u]) if self.duct_margins else ""
-        if self.unit and slowest and slowest not in self.unit.split("+"):
-            own = (
-                "has the fastest air of all in its duct"
-                if self.unit == fastest
-                else "has faster air in its duct"
-            )
+        ducts = self.duct_margins
+        if self.unit in ducts and ducts[self.unit] > 1.02 * min(ducts.values()):
+            slowest = min(ducts, key=lambda unit: ducts[unit])
+            fastest = ducts[self.unit] == max(ducts.values())
+            own = "has the fastest air of all in its duct" if fastest else "has faster air in its duct"
             out.append(
                 f"The air in the ducts alone would name unit {slowest}: unit {self.unit} {own}, "
-                "since air that leaks in below the jet never passes its openings."
+                "since air that leaks in behind the openings never passes them."
             )
         beyond = [row for row in self.by_engine_speed if row["beyond_limit_of"]]
         if beyond:
