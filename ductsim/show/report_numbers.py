@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, Any
+
+import numpy as np
 
 from ..errors import UnknownName
 from ..machine.saying import listed
@@ -16,6 +18,7 @@ if TYPE_CHECKING:
     from ..machine.machine import Machine
 
 _POINT = re.compile(r"\[\d+\]$")
+_NUMBERED = re.compile(r"(.*\S) ([1-9]\d{0,5})")
 SMALLER = {"m": (0.5, "mm"), "m2": (0.1, "cm2")}
 
 
@@ -26,13 +29,13 @@ def assumption_rows(machine: Machine, measures: str = "metric") -> list[dict[str
     """
     groups: dict[tuple[Any, ...], list[str]] = {}
     for thing, leaf, values, row in _numbers(machine):
-        shown = _values(values, row["measure"], measures, row["column"])
+        shown = _values(values, row["measure"], measures)
         spread = f"± {100.0 * row['spread']:.2g} %" if row["spread"] else "-"
         key = (_kind(machine, thing), leaf, shown, row["origin"], spread, row["doc"])
         groups.setdefault(key, []).append(thing)
     return [
         {
-            "of": listed(things),
+            "of": together(things),
             "number": leaf.replace("_", " "),
             "value": shown,
             "origin": origin,
@@ -43,13 +46,28 @@ def assumption_rows(machine: Machine, measures: str = "metric") -> list[dict[str
     ]
 
 
-def _numbers(machine: Machine) -> list[tuple[str, str, list[float], Mapping[str, Any]]]:
+def together(names: Iterable[str]) -> str:
+    """Names as a sentence lists them, numbered ones together: "hose 1 to 5", "fan and jet 1 and 4"."""
+    groups: dict[str, list[str]] = {}
+    for name in names:
+        base, number = _NUMBERED.fullmatch(name).groups() if _NUMBERED.fullmatch(name) else (name, "")
+        groups.setdefault(base, []).append(number)
+    words = []
+    for base, numbers in groups.items():
+        own = [int(n) for n in numbers if n]
+        run = len(own) > 2 and own == list(range(own[0], own[0] + len(own)))
+        text = f"{own[0]} to {own[-1]}" if run else listed([n for n in numbers if n]) if own else ""
+        words += [base] * ("" in numbers) + [f"{base} {text}"] * bool(own)
+    return listed(words)
+
+
+def _numbers(machine: Machine) -> list[tuple[str, str, list[Any], Mapping[str, Any]]]:
     """(thing, number, values, row) of everything that `describe` lists, points of one curve together."""
-    out: dict[tuple[str, str], tuple[list[float], Mapping[str, Any]]] = {}
+    out: dict[tuple[str, str], tuple[list[Any], Mapping[str, Any]]] = {}
     for row in machine.describe().rows():
         thing, _, leaf = row["address"].partition(".")
         values, _ = out.setdefault((thing, _POINT.sub("", leaf)), ([], row))
-        values.append(row["value"])
+        values.append(machine.numbers[row["address"]])
     return [(thing, leaf, values, row) for (thing, leaf), (values, row) in out.items()]
 
 
@@ -60,15 +78,20 @@ def _kind(machine: Machine, thing: str) -> str:
     return "tapping" if thing in machine.layout.tapping else thing
 
 
-def _values(values: list[float], measure: str, measures: str, column: str) -> str:
+def _values(values: list[Any], measure: str, measures: str) -> str:
+    """The values of a number, or of the points of a curve, with their measure; of a column its range too."""
+    middles = [style.middle(value) for value in values]
     limit, small = SMALLER.get(measure, (0.0, measure))
     try:
-        spelled = display_measure(small if max(map(abs, values)) < limit else measure, measures)
-        numbers = [from_si(value, spelled) for value in values]
+        spelled = display_measure(small if max(map(abs, middles)) < limit else measure, measures)
+        own = [from_si(value, spelled) for value in values]
     except UnknownName:  # a coefficient's own measure
-        spelled, numbers = measure, values
-    text = f"{', '.join(map(_plain, numbers))} {spelled}".strip()
-    return f"{text} (the middle of {column})" if column else text
+        spelled, own = measure, values
+    text = f"{', '.join(_plain(style.middle(value)) for value in own)} {spelled}".strip()
+    if len(values) == 1 and np.ndim(own[0]):
+        low, high = _plain(float(np.min(own[0]))), _plain(float(np.max(own[0])))
+        text += f" (the middle of {low} to {f'{high} {spelled}'.strip()})"
+    return text
 
 
 def _plain(value: float) -> str:
