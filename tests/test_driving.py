@@ -266,3 +266,14 @@ def test_fixes_may_be_a_mapping_of_changes(picker):
     assert found.gains[0].fix.name == "seal" and found.gains[0].change > 0.2
     none = ds.ground_speed(picker, fixes={"worse": {"hatch leak 4.area": "500 cm2"}}, samples=20)
     assert none.sentences()[-1] == "None of the fixes makes it faster."
+
+
+def test_a_belt_that_slips_under_load_drives_slower(picker):
+    slack = picker.change({"belt.slip_rise": 0.1})
+    machine = slack.with_crop()
+    limit = speed_limit(machine)
+    assert limit < 0.99 * picker.ask("ground speed")
+    # asked of empty ducts, the belt slips as it does without crop
+    assert slack.ask("ground speed") == pytest.approx(limit, rel=1e-3)
+    state = machine.change({"crop.ground_speed": limit}).solve()
+    assert state.ask("carrying margin") == pytest.approx(1.0, abs=1e-6)

@@ -136,6 +136,7 @@ def differences(machine: ds.Machine, of: list[str], addresses: list[str], share:
 
 # A corner of a law lies at these numbers themselves: a difference straddles it, or one side is out of range.
 AT_A_CORNER = ("stretch", "kink", "soiling", "mixing_effectiveness", "angle", "blinded", "rise", "bends")
+AT_A_CORNER += ("slip_rise",)
 
 
 # These fans run at a point of their curve, where its second derivative jumps: the point is moved away.

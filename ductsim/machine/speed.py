@@ -13,6 +13,8 @@ from .asked import Question, add_word
 from .carrying import everything, margins, places
 from .crop import with_crop
 from .running import calm_point, solve_running
+from .slipping import slipping
+from .state import solve
 
 if TYPE_CHECKING:
     from ..network.newton import Point
@@ -148,13 +150,15 @@ class _Margins:
     def __init__(self, machine: Machine, count: int) -> None:
         self.machine = machine
         self.calm = calm_point(machine)
+        self._slips = bool(slipping(machine))
         self._near: Point | None = None if self.calm is None else self.calm.wide(count)
 
     def at(self, machine: Machine, speed: Array, which: NDArray[np.intp]) -> Array:
         """Margins (places, n) of the scenarios `which`, given as a machine, at some speeds [m/s]."""
         some = type(machine)(machine.layout, {**machine.numbers, "crop.ground_speed": speed})
         near = None if self._near is None or len(which) > CHUNK else self._near.take(which)
-        state = solve_running(some, self.calm, near)
+        # a belt that slips more the more it carries is settled anew at every speed
+        state = solve(some, raise_error=False) if self._slips else solve_running(some, self.calm, near)
         own = margins(some, state)
         solved = np.asarray(state.solved)
         own = np.where(solved, own, np.nan)
@@ -247,7 +251,7 @@ def _if_crop(layout: Layout) -> list[str]:
 
 @add_word("ground speed", _if_crop)
 def _ground_speed(layout: Layout, name: str) -> Question:
-    """The speed does not depend on today's flows: it is solved for anew."""
+    """The speed does not depend on today's flows: it is solved for anew, with belts slipping as they do now."""
     return Question(
         "ground speed",
         "m/s",
