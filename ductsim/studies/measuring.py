@@ -330,8 +330,8 @@ class NextReadings(Result):
             for k in ("now", "after_one", "together")
         ]
         return (
-            f"{row['question']} lies between {ends[0]} now (95 %), {ends[1]} after the best reading, "
-            f"{ends[2]} after the best set."
+            f"{row['question']} lies from {ends[0]} now (95 %), from {ends[1]} after the best reading, "
+            f"from {ends[2]} after the best set."
         )
 
     def _words(self, r: Reading) -> str:

@@ -334,7 +334,7 @@ class Sweep(Result):
         words = [
             f"unit {c.before} is weakest up to {self.shown_value(c.value, measures)}" for c in self.changes
         ]
-        text = f"{listed([*words, f'unit {self.changes[-1].after} beyond'], 'then')}."
+        text = f"{', '.join(words)}, unit {self.changes[-1].after} beyond."
         return [text[0].upper() + text[1:]]
 
     def _about_limits(self, measures: str) -> list[str]:
