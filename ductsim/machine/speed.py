@@ -251,7 +251,7 @@ def _if_crop(layout: Layout) -> list[str]:
 
 @add_word("ground speed", _if_crop)
 def _ground_speed(layout: Layout, name: str) -> Question:
-    """The speed does not depend on today's flows: it is solved for anew, with belts slipping as they do now."""
+    """The speed does not depend on today's flows: it is solved for anew; belts slip as they do now."""
     return Question(
         "ground speed",
         "m/s",
