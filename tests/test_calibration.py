@@ -1,0 +1,88 @@
+"""What an owner has seen, turned into the least value that the machine needs."""
+
+import numpy as np
+import pytest
+
+import ductsim as ds
+from ductsim.errors import InputError
+
+
+@pytest.fixture(scope="module")
+def picker():
+    return ds.demo("picker")
+
+
+def test_calibration_narrows_down_what_was_assumed(picker):
+    seen = [
+        {"ground_speed": "5 km/h", "crop_yield": "0.40 kg/m2"},
+        {"ground_speed": "5.6 km/h"},
+        {"ground_speed": "6.5 km/h", "blocked": "4"},
+    ]
+    found = ds.Crop.calibrate(picker, seen)
+    low, high = found.interval()
+    assert 0.3 < low < found.median < high < 0.75
+    assert found.spread < 0.5 * 0.4 and found.density.sum() == pytest.approx(1.0)
+    assert found.crop.opening_ratio == found.median
+    assert found.crop.slip == picker.crop.slip
+    text = str(found)
+    assert "From 3 observations the least opening ratio is" in text
+    rows = found.tables()
+    assert [r["seen"] for r in rows["observations"]] == ["ran", "ran", "unit 4 blocked"]
+    assert rows["opening_ratio"][1]["likely"] == found.median
+    draws = found.sample(4000, seed=1)
+    assert np.mean((draws > low) & (draws < high)) == pytest.approx(0.9, abs=0.02)
+    # an observation at twice the speed in half the yield is the same observation
+    same = ds.calibrate(picker, [{"ground_speed": "10 km/h", "crop_yield": "0.2 kg/m2"}])
+    assert same.there == pytest.approx(ds.calibrate(picker, [{"ground_speed": "5 km/h"}]).there, rel=1e-9)
+    assert "hardly tell" in str(ds.calibrate(picker, [{"ground_speed": "2 km/h"}]))
+    odd = ds.calibrate(picker, [*seen, {"ground_speed": "3 km/h", "blocked": "1"}], scatter=0.05)
+    assert "hardly fit" in str(odd)
+
+
+def test_calibration_recovers_the_need_as_often_as_it_says(picker):
+    """300 owners, eight observations each: nine of ten intervals hold the truth, within 3 deviations."""
+    rng = np.random.default_rng(20)
+    loaded = picker.with_crop()
+    speeds = rng.uniform(3.0, 9.0, 400) / 3.6
+    pool = ds.calibrate(loaded, [{"ground_speed": float(v)} for v in speeds])
+    held, count = 0, 300
+    for _ in range(count):
+        need = 0.6 * np.exp(0.4 * rng.standard_normal())
+        chosen = rng.choice(len(speeds), 8, replace=False)
+        runs = []
+        for i in chosen:
+            felt = pool.there[i] * np.exp(0.15 * rng.standard_normal(5))
+            blocked = "+".join(u for u, air in zip("12345", felt, strict=True) if air < need)
+            runs.append(type(pool.runs[i])(pool.runs[i].ground_speed, pool.runs[i].crop_yield, blocked))
+        found = ds.Calibration(loaded, "opening_ratio", runs, pool.there[chosen], (0.6, 0.4), 0.15)
+        low, high = found.interval()
+        held += low < need < high
+    assert 0.9 - 3.0 * np.sqrt(0.09 / count) < held / count < 0.9 + 3.0 * np.sqrt(0.09 / count)
+
+
+@pytest.mark.parametrize(
+    ("observations", "options", "words"),
+    [
+        ([], {}, "there is no observation"),
+        ([{"speed": 1.0}], {}, "observation 1: unknown key 'speed'; known: 'ground_speed'"),
+        ([{"crop_yield": 0.4}], {}, "observation 1: the key 'ground_speed' is missing"),
+        ([{"ground_speed": "5 km/h", "blocked": "6"}], {}, "observation 1: unknown unit '6'"),
+        ([{"ground_speed": -1.0}], {}, "observation 1, ground_speed: -1.0 is out of range"),
+        ([{"ground_speed": "5 Pa"}], {}, "observation 1, ground_speed"),
+        (["5 km/h"], {}, "is no observation"),
+        ([{"ground_speed": 1.0}], {"number": "slip"}, "unknown number of a crop to calibrate 'slip'"),
+        ([{"ground_speed": 1.0}], {"scatter": 0.0}, "calibrate, scatter: 0.0 is out of range"),
+    ],
+)
+def test_bad_observations_get_one_sentence(picker, observations, options, words):
+    with pytest.raises(InputError) as err:
+        ds.calibrate(picker, observations, **options)
+    assert words in str(err.value) and "\n" not in str(err.value)
+
+
+def test_calibration_refuses_columns_and_places_that_are_not_there(picker):
+    with pytest.raises(InputError, match="the machine has columns"):
+        ds.calibrate(picker.change({"crop.slip": [5.0, 6.0]}), [{"ground_speed": 1.0}])
+    bench = ds.demo("bench").with_crop(ds.Crop(crop_yield=0.1, row_spacing=1.0))
+    with pytest.raises(InputError, match="no place with a suction velocity"):
+        ds.calibrate(bench, [{"ground_speed": 1.0}], "suction_velocity")
