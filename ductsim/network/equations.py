@@ -7,6 +7,7 @@ P_from - P_to - drop(flow, density) = 0, a free node's is outflow - inflow = sup
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -21,6 +22,10 @@ Array = NDArray[np.float64]
 # Iterates far out could ask for a negative density; nothing physical comes near this share of outside.
 LEAST_DENSITY = 0.05
 HOTTEST = 600.0  # K over outside's; a fan that moves almost nothing would heat it without limit
+# Slower than this the air that enters a path is taken as a mixture of that at both its ends: its density
+# would jump where the flow turns round, and a warm column that is about to turn has no flow at all.
+TURNING = 1.2e-2  # kg/(s m2), 1 cm/s
+TRICKLE = 1e-10  # kg/s of outside air at each node, so that temperatures of still air are definite
 
 
 @dataclass(frozen=True)
@@ -187,6 +192,7 @@ class Equations:
         """The equations of some of the scenarios."""
         out = object.__new__(Equations)
         out.__dict__.update(self.__dict__)
+        out.__dict__.pop("turning", None)
         for name in ("outside", "viscosity", "temperature", "heat_capacity", "per_pressure"):
             setattr(out, name, _take(getattr(self, name), columns))
         for name in ("held", "supply"):
@@ -228,8 +234,9 @@ class Equations:
         """
         system = self.system
         drop, density, slope = np.empty_like(flow), np.empty_like(flow), np.empty_like(flow)
-        if entering is None:
-            entering = self.entering(flow, warmth)
+        turning: Array | None = None
+        if entering is None and warmth is not None:
+            entering, turning = self._mixed(flow, warmth)
         count = system.singles
         first = second = None
         if not self.constant and slopes:
@@ -238,7 +245,7 @@ class Equations:
         pair_answers: list[Array] = []
         for c in self.coefficients:
             if c.group.partners is None:
-                self._single(c, flow, pressure, entering, drop, slope, density, first, second)
+                self._single(c, flow, pressure, entering, turning, drop, slope, density, first, second)
             else:
                 gain, answers = self._pair(c, flow, pressure, entering, drop, slope, density, slopes, inertia)
                 pair_gain.append(gain)
@@ -257,7 +264,27 @@ class Equations:
         """Temperature of the air that enters each path, over outside's [K]; None where all air is alike."""
         if warmth is None:
             return None
-        return self._carried(np.arange(self.system.paths), flow >= 0.0, warmth)
+        return self._mixed(flow, warmth)[0]
+
+    def _mixed(self, flow: Array, warmth: Array) -> tuple[Array, Array | None]:
+        """The same, mixed of both ends where the flow is about to turn; and its slope there in the flow."""
+        out = self._carried(np.arange(self.system.paths), flow >= 0.0, warmth)
+        width = self.turning
+        slow = np.abs(flow) < width
+        if not slow.any():
+            return out, None
+        system = self.system
+        t = np.clip(flow / width, -1.0, 1.0)
+        ahead = self._with_inlets(np.arange(system.paths), warmth[system.start], np.full(flow.shape, True))
+        behind = warmth[system.finish]
+        share = 0.5 + t * (0.75 - 0.25 * t * t)
+        out = np.where(slow, behind + share * (ahead - behind), out)
+        return out, np.where(slow, (ahead - behind) * (0.75 - 0.75 * t * t) / width, 0.0)
+
+    @cached_property
+    def turning(self) -> Array:
+        """Flow below which the air entering a path is mixed of both its ends [kg/s], (paths, 1 or S)."""
+        return TURNING * np.maximum(self.area, 1e-8)
 
     def _relative(self, entering: Array | None, rows: Any) -> Any:
         """Outside's absolute temperature over that of the entering air."""
@@ -271,6 +298,7 @@ class Equations:
         flow: Array,
         pressure: Array,
         entering: Array | None,
+        turning: Array | None,
         drop: Array,
         slope: Array,
         density: Array,
@@ -294,6 +322,8 @@ class Equations:
             rho = np.maximum((self.outside + self.per_pressure * at) * relative, LEAST_DENSITY * self.outside)
         air = LocalAir(rho, self.viscosity, self.outside)
         d, s, q = c.group.law(m, air, **c.values)
+        if turning is not None and entering is not None:
+            s = s - q * rho * turning[rows] / (self.temperature + entering[rows])
         drop[rows], slope[rows], density[rows] = d, s, rho
         if first is None or second is None:
             return
@@ -397,7 +427,7 @@ class Equations:
         rows = np.array(system.fan_rows, dtype=np.intp)
         if len(rows):
             heat[rows] = self.power(flow, density) / self.heat_capacity
-            heat[rows] *= flow[rows] != 0.0
+            heat[rows] *= np.minimum(np.abs(flow[rows]) / self.turning[rows], 1.0)
         amount = np.abs(flow)
         forward = flow >= 0.0
         if stream is not None and not (forward != stream.forward[:, None]).any():
@@ -411,10 +441,10 @@ class Equations:
             carried += heat[paths]
             share = np.where(ahead, amount[paths], 0.0)
             total = level.forward @ share + level.backward @ (amount[paths] - share)
-            total += np.maximum(self.supply[nodes], 0.0)
+            total += np.maximum(self.supply[nodes], 0.0) + TRICKLE
             share = np.where(ahead, carried, 0.0)
             brought = level.forward @ share + level.backward @ (carried - share)
-            out[nodes] = np.minimum(brought / np.where(total > 0.0, total, 1.0), HOTTEST)
+            out[nodes] = np.minimum(brought / total, HOTTEST)
         return out
 
     def _warm_along(self, stream: Stream, amount: Array, heat: Array, warmth: Array) -> Array:
@@ -427,8 +457,8 @@ class Equations:
             carried *= flow
             carried += heat[paths]
             total = level.forward @ flow
-            total += np.maximum(self.supply[nodes], 0.0)
-            out[nodes] = np.minimum(level.forward @ carried / np.where(total > 0.0, total, 1.0), HOTTEST)
+            total += np.maximum(self.supply[nodes], 0.0) + TRICKLE
+            out[nodes] = np.minimum(level.forward @ carried / total, HOTTEST)
         return out
 
     def _carried(self, paths: Any, forward: Any, warmth: Array) -> Array:
