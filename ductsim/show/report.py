@@ -89,8 +89,6 @@ class Section:
         Figures and tables in their order, as (kind, heading, markup).
     notes : list of str
         How it was found, and what deserves a look.
-    fresh : bool
-        Whether it begins on a new sheet when printed.
     cautions : list of str
     """
 
@@ -99,7 +97,6 @@ class Section:
     sentences: list[str] = field(default_factory=list)
     blocks: list[tuple[str, str, str]] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
-    fresh: bool = False
     cautions: list[str] = field(default_factory=list)
 
 
