@@ -173,7 +173,7 @@ def test_numbers_and_origins_are_on_the_page(every, bench):
     rows = assumption_rows(bench)
     assert sum(row["origin"] == "given" for row in rows) > 0 < sum(row["origin"] == "default" for row in rows)
     text = every[0][1].text
-    assert all(row["value"] in text and row["of"] in text for row in rows)
+    assert all(row["taken_as"] in text and row["of"] in text for row in rows)
 
 
 def test_names_are_gathered():
@@ -188,16 +188,16 @@ def test_alike_numbers_share_a_row():
     rows = assumption_rows(ds.demo("picker"))
     assert len(rows) < 0.5 * len(ds.demo("picker").numbers)
     diameters = [row for row in rows if row["number"] == "diameter"]
-    assert {row["value"] for row in diameters} == {"165 mm", "276.4 mm"}
+    assert {row["taken_as"] for row in diameters} == {"165 mm", "276.4 mm"}
     assert diameters[0]["of"] == "hose 1 to 5"
     points = next(row for row in rows if row["number"] == "total pressure")
-    assert points["value"] == "6,000, 6,350, 5,850, 4,900, 3,500, 1,650 Pa"
+    assert points["taken_as"] == "6,000, 6,350, 5,850, 4,900, 3,500, 1,650 Pa"
 
 
 def test_numbers_in_inch_measures():
     rows = assumption_rows(ds.demo("picker"), "inch")
-    assert "6.496 in" in {row["value"] for row in rows if row["number"] == "diameter"}
-    assert not any(row["value"].endswith((" mm", " Pa", " cm2", " m")) for row in rows)
+    assert "6.496 in" in {row["taken_as"] for row in rows if row["number"] == "diameter"}
+    assert not any(row["taken_as"].endswith((" mm", " Pa", " cm2", " m")) for row in rows)
 
 
 def test_columns_show_their_range(bench):
@@ -205,7 +205,7 @@ def test_columns_show_their_range(bench):
     row = next(
         row for row in assumption_rows(machine) if row["of"] == "left leak" and row["number"] == "area"
     )
-    assert row["value"] == "20 cm2 (the middle of 10 to 60 cm2)"
+    assert row["taken_as"] == "20 cm2 (the middle of 10 to 60 cm2)"
 
 
 def test_every_part_tapping_source_and_caution(every, bench):

@@ -230,7 +230,9 @@ def answer(found: Findings) -> list[str]:
     state = found.said(found.state)
     work, fit, drive = (found.said(r) for r in (found.comparison, found.fit, found.ground_speed))
     following = found.said(found.next_readings)
-    out = [*state[:1], *work[:1], *fit[:1], *drive[:1]]
+    if len(drive) > 1 and drive[1].startswith("In "):  # which crop flow, and which speed that is
+        drive = [f"{drive[0].rstrip('.')}; i{drive[1][1:]}", *drive[2:]]
+    out = [*state[:1], *work[:1], *drive[:1], *fit[:1]]
     return [*out, *work[1:2], *following[:1], *state[1:]][:3]
 
 

@@ -30,14 +30,16 @@ def assumption_rows(machine: Machine, measures: str = "metric") -> list[dict[str
     groups: dict[tuple[Any, ...], list[str]] = {}
     for thing, leaf, values, row in _numbers(machine):
         shown = _values(values, row["measure"], measures)
-        spread = f"± {100.0 * row['spread']:.2g} %" if row["spread"] else "-"
+        spread = (
+            f"±\N{NO-BREAK SPACE}{100.0 * row['spread']:.2g}\N{NO-BREAK SPACE}%" if row["spread"] else "-"
+        )
         key = (_kind(machine, thing), leaf, shown, row["origin"], spread, row["doc"])
         groups.setdefault(key, []).append(thing)
     return [
         {
             "of": together(things),
             "number": leaf.replace("_", " "),
-            "value": shown,
+            "taken_as": shown,
             "origin": origin,
             "spread": spread,
             "meaning": doc,
