@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -126,8 +127,9 @@ def solve(system: System, numbers: Numbers, start: Point | None = None) -> tuple
     return out, structures
 
 
+@cache
 def _keep_freed_memory() -> None:
-    """Free one large block, after which common allocators keep smaller freed blocks.
+    """Once in a process, free one large block, after which common allocators keep smaller freed blocks.
 
     Without it the many temporary arrays of a chunk are given back and faulted in again: twice the time
     (measured; the GNU allocator raises its thresholds to the largest block freed). Harmless elsewhere.
