@@ -16,7 +16,8 @@ from shown_machines import EVIL, FORMULA, LONG, harmful, joined, renamed
 import ductsim as ds
 from ductsim.errors import InputError
 from ductsim.show import drawing, style
-from ductsim.show.drawing_layout import ROW, plan
+from ductsim.show.drawing_layout import plan
+from ductsim.show.drawing_spots import ROW, port
 from ductsim.show.drawing_symbols import SYMBOLS
 
 DEMOS = ("picker", "suction", "bench")
@@ -128,7 +129,7 @@ def test_lines_of_the_picker_are_straight():
             continue
         for key in (*spot.before, *spot.after):
             box = found.spots[key]
-            level = drawing.port(found, spot.key, key)
+            level = spot.y + port(spot, key)
             assert box.top <= level <= box.bottom
 
 

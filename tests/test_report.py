@@ -8,7 +8,8 @@ from html.parser import HTMLParser
 import numpy as np
 import pytest
 from shown_machines import EVIL, LONG, harmful, leaky_bench
-from test_plots import BENCH_FIXES, contrast, readings
+from test_plots import BENCH_FIXES, readings
+from test_style import contrast
 
 import ductsim as ds
 from ductsim.cautions import ALWAYS

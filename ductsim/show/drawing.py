@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Any
 from ..errors import InputError
 from ..quantity import display_measure, from_si
 from . import style
-from .drawing_layout import Key, Plan, Spot, plan, port
+from .drawing_layout import Plan, plan
+from .drawing_spots import Key, Spot, port
 from .drawing_symbols import HALF, SYMBOLS, WORDS, other
 
 if TYPE_CHECKING:
@@ -48,10 +49,8 @@ def draw_machine(machine: Any, ax: Any = None, measures: str = "metric") -> Any:
     InputError
         For a machine with more parts than can be read on a sheet.
     """
-    state = machine if hasattr(machine, "machine") else machine.solve(raise_error=False)
-    found = _laid_out(state.machine)
     with style.own():
-        sheet = Sheet(state, found, measures)
+        sheet = _sheet(machine, measures)
         own = ax is None
         if own:
             ax = style.shown_axes(sheet.width, sheet.height)
@@ -61,12 +60,16 @@ def draw_machine(machine: Any, ax: Any = None, measures: str = "metric") -> Any:
 
 def figure_of(machine: Any, measures: str = "metric") -> Any:
     """The drawing as a figure of its own size, for files."""
-    state = machine if hasattr(machine, "machine") else machine.solve(raise_error=False)
     with style.own():
-        sheet = Sheet(state, _laid_out(state.machine), measures)
+        sheet = _sheet(machine, measures)
         figure = style.figure(sheet.width, sheet.height)
         _paint(figure.add_subplot(), sheet, True)
     return figure
+
+
+def _sheet(machine: Any, measures: str) -> Sheet:
+    state = machine if hasattr(machine, "machine") else machine.solve(raise_error=False)
+    return Sheet(state, _laid_out(state.machine), measures)
 
 
 def _laid_out(machine: Machine) -> Plan:
@@ -154,6 +157,10 @@ class Sheet:
     def y(self, rows: float) -> float:
         """A height in rows as inches from above."""
         return TOP + rows * PITCH
+
+    def level(self, part: Spot, other: Key) -> float:
+        """Height at which a part's line to a neighbour begins."""
+        return self.y(part.y + port(part, other))
 
     # ---- numbers
 
@@ -326,7 +333,7 @@ def _paint_part(ax: Any, sheet: Sheet, spot: Spot) -> None:
     dashed = kind == "leak"
     for side, near in ((-1.0, spot.before), (1.0, spot.after)):
         for key in near:
-            begin = sheet.y(port(sheet.plan, spot.key, key))
+            begin = sheet.level(spot, key)
             flow = sheet.flow(spot.name, key[1] if key[0] == "node" else "")
             _line_to(ax, sheet, (x, begin), side, sheet.plan.spots[key], flow, dashed, len(near) > 1)
     ends = ((-1.0, spot.from_outside), (1.0, spot.to_outside))
@@ -344,7 +351,7 @@ def _paint_part(ax: Any, sheet: Sheet, spot: Spot) -> None:
 
 def _jet_ends(sheet: Sheet, spot: Spot) -> tuple[float, float]:
     motive = sheet.layout.end_node(spot.name, "motive")
-    heights = {key[1]: (port(sheet.plan, spot.key, key) - spot.y) * PITCH for key in spot.before}
+    heights = {key[1]: port(spot, key) * PITCH for key in spot.before}
     first = heights.pop(motive, 0.0)
     return first, next(iter(heights.values()), 0.0)
 
@@ -434,7 +441,7 @@ def _paint_passing(ax: Any, sheet: Sheet, spot: Spot) -> None:
         if to.kind == "node":
             end = _edge(sheet, to, -1.0, start[1])
         else:
-            end = (sheet.x(to), sheet.y(to.y if to.kind == "line" else port(sheet.plan, key, spot.key)))
+            end = (sheet.x(to), sheet.y(to.y) if to.kind == "line" else sheet.level(to, spot.key))
         turn = 0.5 * (start[0] + end[0])
         points = [start, (turn, start[1]), (turn, end[1]), end]
         _draw_line(ax, sheet, points, math.nan, False)
@@ -450,7 +457,7 @@ def _paint_tappings(ax: Any, sheet: Sheet) -> None:
             place = (sheet.x(spot) + side * (STUB - 0.12), sheet.y(spot.y))
         else:
             side = 1.0 if ("node", node) in spot.after else -1.0
-            level = sheet.y(port(sheet.plan, spot.key, ("node", node)))
+            level = sheet.level(spot, ("node", node))
             key: Key = ("node", node)
             if key not in sheet.plan.spots:
                 continue
