@@ -18,7 +18,7 @@ from ductsim.errors import InputError
 from ductsim.show import drawing, style
 from ductsim.show.drawing_layout import plan
 from ductsim.show.drawing_spots import ROW, port
-from ductsim.show.drawing_symbols import SYMBOLS
+from ductsim.show.drawing_symbols import SYMBOLS, tint
 
 DEMOS = ("picker", "suction", "bench")
 
@@ -209,12 +209,10 @@ def test_inch_measures(machine):
 
 def test_warm_is_pressure_cool_is_vacuum():
     picker = ds.demo("picker")
-    colour = {
-        level: matplotlib.colors.to_rgb(drawing._tint(level, 5000.0)) for level in (4000.0, -4000.0, 0.0)
-    }
+    colour = {level: matplotlib.colors.to_rgb(tint(level, 5000.0)) for level in (4000.0, -4000.0, 0.0)}
     red, _, blue = zip(*colour.values(), strict=True)
     assert red[0] > blue[0] and red[1] < blue[1]
-    assert drawing._tint(float("nan"), 5000.0) == drawing._tint(1.0, 0.0) == style.PAPER
+    assert tint(float("nan"), 5000.0) == tint(1.0, 0.0) == style.PAPER
     assert picker.solve().pressure["air box"] > 0 > picker.solve().pressure["door 1"]
 
 

@@ -11,7 +11,7 @@ from ..quantity import display_measure, from_si
 from . import style
 from .drawing_layout import Plan, plan
 from .drawing_spots import Key, Spot, port
-from .drawing_symbols import HALF, SYMBOLS, WORDS, other
+from .drawing_symbols import HALF, SYMBOLS, WORDS, arrow, other, tint
 
 if TYPE_CHECKING:
     from ..machine.machine import Machine
@@ -298,7 +298,7 @@ def _paint_box(ax: Any, sheet: Sheet, spot: Spot) -> None:
         width,
         bottom - top,
         boxstyle="round,pad=0,rounding_size=0.045",
-        fc=_tint(level, sheet.highest),
+        fc=tint(level, sheet.highest),
         ec=style.INK,
         lw=0.9,
         zorder=4,
@@ -313,17 +313,6 @@ def _paint_box(ax: Any, sheet: Sheet, spot: Spot) -> None:
     ax.text(
         x, 0.5 * (top + bottom), text, fontsize=SMALL, ha="center", va="center", zorder=7, linespacing=1.15
     )
-
-
-def _tint(level: float, highest: float) -> str:
-    """Warm above the outside pressure, cool below, stronger with the pressure's square root."""
-    from matplotlib.colors import to_hex, to_rgb
-
-    if not math.isfinite(level) or not highest:
-        return style.PAPER
-    share = 0.12 + 0.75 * math.sqrt(abs(level) / highest)
-    full = to_rgb(style.SAND if level >= 0.0 else "#7db4cf")
-    return to_hex([1.0 - share * (1.0 - c) for c in full])
 
 
 def _paint_part(ax: Any, sheet: Sheet, spot: Spot) -> None:
@@ -390,7 +379,7 @@ def _line_to(
     _draw_line(ax, sheet, points, flow, dashed)
     if math.isfinite(flow) and (flow >= 0.0) == (side > 0.0) and flow:
         at = x_end if to.kind == "node" else 0.5 * (x + side * HALF + x_end)
-        _arrow(ax, at, y_end, side, sheet.line_width(flow))
+        arrow(ax, at, y_end, side, sheet.line_width(flow))
 
 
 def _edge(sheet: Sheet, spot: Spot, side: float, y: float) -> tuple[float, float]:
@@ -415,22 +404,13 @@ def _draw_line(ax: Any, sheet: Sheet, points: list[tuple[float, float]], flow: f
     )
 
 
-def _arrow(ax: Any, x: float, y: float, side: float, width: float) -> None:
-    """An arrow head whose tip is at (x, y)."""
-    from matplotlib.patches import Polygon
-
-    half = 0.028 + 0.009 * width
-    tail = x - side * 2.1 * half
-    ax.add_patch(Polygon([(x, y), (tail, y - half), (tail, y + half)], fc=style.INK, ec="none", zorder=3))
-
-
 def _open_end(ax: Any, sheet: Sheet, x: float, y: float, side: float, flow: float, dashed: bool) -> None:
     """A line to the open air."""
     end = x + side * STUB
     _draw_line(ax, sheet, [(x, y), (end, y)], flow, dashed)
     ax.plot([end], [y], marker="o", ms=3.6, mfc=style.PAPER, mec=style.INK, mew=0.8, zorder=4, ls="")
     if math.isfinite(flow) and flow and (flow > 0.0) == (side > 0.0):
-        _arrow(ax, end - side * 0.04, y, side, sheet.line_width(flow))
+        arrow(ax, end - side * 0.04, y, side, sheet.line_width(flow))
 
 
 def _paint_passing(ax: Any, sheet: Sheet, spot: Spot) -> None:

@@ -1,4 +1,4 @@
-"""The small pictures that stand for the parts of the air path, each drawn around a point, in inches."""
+"""The small pictures that stand for the parts of the air path, in inches, and the colour of a pressure."""
 
 from __future__ import annotations
 
@@ -114,6 +114,26 @@ def junction(ax: Any, x: float, y: float, colour: str) -> None:
 def other(ax: Any, x: float, y: float, colour: str) -> None:
     """Any other part: a plain block."""
     _box(ax, x, y, 0.8 * HALF, 0.075, style.MIST, colour)
+
+
+def arrow(ax: Any, x: float, y: float, side: float, width: float) -> None:
+    """An arrow head whose tip is at (x, y)."""
+    from matplotlib.patches import Polygon
+
+    half = 0.028 + 0.009 * width
+    tail = x - side * 2.1 * half
+    ax.add_patch(Polygon([(x, y), (tail, y - half), (tail, y + half)], fc=style.INK, ec="none", zorder=3))
+
+
+def tint(level: float, highest: float) -> str:
+    """Warm above the outside pressure, cool below, stronger with the pressure's square root."""
+    from matplotlib.colors import to_hex, to_rgb
+
+    if not math.isfinite(level) or not highest:
+        return style.PAPER
+    share = 0.12 + 0.75 * math.sqrt(abs(level) / highest)
+    full = to_rgb(style.SAND if level >= 0.0 else "#7db4cf")
+    return to_hex([1.0 - share * (1.0 - c) for c in full])
 
 
 def _polygon(points: list[tuple[float, float]], x: float, y: float, fill: str, colour: str) -> Any:
