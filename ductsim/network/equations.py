@@ -15,17 +15,15 @@ from numpy.typing import NDArray
 
 from ..air import Air
 from ..parts.declare import LocalAir, Pair, Part, Path
-from .system import LawGroup, Stream, System
+from .system import LawGroup, System
 
 Array = NDArray[np.float64]
 
 # Iterates far out could ask for a negative density; nothing physical comes near this share of outside.
 LEAST_DENSITY = 0.05
-HOTTEST = 600.0  # K over outside's; a fan that moves almost nothing would heat it without limit
 # Slower than this the air that enters a path is taken as a mixture of that at both its ends: its density
 # would jump where the flow turns round, and a warm column that is about to turn has no flow at all.
 TURNING = 1.2e-2  # kg/(s m2), 1 cm/s
-TRICKLE = 1e-10  # kg/s of outside air at each node, so that temperatures of still air are definite
 
 
 @dataclass(frozen=True)
@@ -268,14 +266,14 @@ class Equations:
 
     def _mixed(self, flow: Array, warmth: Array) -> tuple[Array, Array | None]:
         """The same, mixed of both ends where the flow is about to turn; and its slope there in the flow."""
-        out = self._carried(np.arange(self.system.paths), flow >= 0.0, warmth)
+        out = self.carried(np.arange(self.system.paths), flow >= 0.0, warmth)
         width = self.turning
         slow = np.abs(flow) < width
         if not slow.any():
             return out, None
         system = self.system
         t = np.clip(flow / width, -1.0, 1.0)
-        ahead = self._with_inlets(np.arange(system.paths), warmth[system.start], np.full(flow.shape, True))
+        ahead = self.with_inlets(np.arange(system.paths), warmth[system.start], np.full(flow.shape, True))
         behind = warmth[system.finish]
         share = 0.5 + t * (0.75 - 0.25 * t * t)
         out = np.where(slow, behind + share * (ahead - behind), out)
@@ -415,59 +413,13 @@ class Equations:
         out = [p.law(flow[p.rows], density[p.rows], **p.values) for p in self.powers]
         return np.concatenate(out) if out else np.empty((0, flow.shape[1]))
 
-    def warm(self, flow: Array, warmth: Array, density: Array, stream: Stream | None = None) -> Array:
-        """Node temperatures over outside's [K], from the flows.
-
-        Shaft power ends up in the air: it warms what leaves a fan by power / (flow x heat capacity).
-        With a `stream` the temperatures are carried all the way down it, node by node; without, the air
-        is passed along every path once.
-        """
-        system = self.system
-        heat = np.zeros_like(flow)
-        rows = np.array(system.fan_rows, dtype=np.intp)
-        if len(rows):
-            heat[rows] = self.power(flow, density) / self.heat_capacity
-            heat[rows] *= np.minimum(np.abs(flow[rows]) / self.turning[rows], 1.0)
-        amount = np.abs(flow)
-        forward = flow >= 0.0
-        if stream is not None and not (forward != stream.forward[:, None]).any():
-            return self._warm_along(stream, amount, heat, warmth)
-        out = np.zeros_like(warmth) if stream is None else warmth.copy()
-        for level in (system.everything,) if stream is None else stream.levels:
-            paths, nodes = level.paths, level.nodes
-            ahead = forward[paths]
-            carried = self._carried(paths, ahead, warmth if stream is None else out)
-            carried *= amount[paths]
-            carried += heat[paths]
-            share = np.where(ahead, amount[paths], 0.0)
-            total = level.forward @ share + level.backward @ (amount[paths] - share)
-            total += np.maximum(self.supply[nodes], 0.0) + TRICKLE
-            share = np.where(ahead, carried, 0.0)
-            brought = level.forward @ share + level.backward @ (carried - share)
-            out[nodes] = np.minimum(brought / total, HOTTEST)
-        return out
-
-    def _warm_along(self, stream: Stream, amount: Array, heat: Array, warmth: Array) -> Array:
-        """The same where every path runs as in the stream: only warmed nodes, only the paths into them."""
-        out = np.zeros_like(warmth)
-        for level in stream.warmed:
-            paths, nodes = level.paths, level.nodes
-            carried = self._with_inlets(paths, out[stream.up[paths]], stream.forward[paths, None])
-            flow = amount[paths]
-            carried *= flow
-            carried += heat[paths]
-            total = level.forward @ flow
-            total += np.maximum(self.supply[nodes], 0.0) + TRICKLE
-            out[nodes] = np.minimum(level.forward @ carried / total, HOTTEST)
-        return out
-
-    def _carried(self, paths: Any, forward: Any, warmth: Array) -> Array:
+    def carried(self, paths: Any, forward: Any, warmth: Array) -> Array:
         """Temperature of the air entering some of the paths, over outside's [K]."""
         system = self.system
         out = np.where(forward, warmth[system.start[paths]], warmth[system.finish[paths]])
-        return self._with_inlets(paths, out, forward)
+        return self.with_inlets(paths, out, forward)
 
-    def _with_inlets(self, paths: Any, entering: Array, forward: Any) -> Array:
+    def with_inlets(self, paths: Any, entering: Array, forward: Any) -> Array:
         """The same with fans that draw air of a temperature of their own."""
         for p in self.powers:
             if p.inlet is not None:

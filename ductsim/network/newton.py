@@ -14,7 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .equations import Equations, Values
-from .system import System
+from .linear import FEW_SCENARIOS
+from .system import Stream, System
+from .warmth import settled
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -258,7 +260,7 @@ def _iterate(
     values = eq.evaluate(point.flow, point.pressure, point.warmth)
     moved = np.full(eq.scenarios, np.inf)
     warmer: Any = 0.0 if point.warmth is None else np.full(eq.scenarios, np.inf)
-    stream = None if point.warmth is None else eq.system.stream(point.flow[:, 0] >= 0.0)
+    stream = _common_stream(eq, point)
     for steps in range(limit + 1):
         good, imbalance = _converged(eq, values, point, moved, warmer)
         ended = good & going
@@ -282,6 +284,14 @@ def _iterate(
         point, values, moved, warmer = _advance(eq, point, step, values, damped, stream)
 
 
+def _common_stream(eq: Equations, point: Point) -> Stream | None:
+    """The stream of many scenarios that start from the same flows; None where it would not pay."""
+    if point.warmth is None or eq.scenarios <= FEW_SCENARIOS:
+        return None
+    ahead = point.flow >= 0.0
+    return eq.system.stream(ahead[:, 0]) if (ahead == ahead[:, :1]).all() else None
+
+
 def _advance(
     eq: Equations, point: Point, step: Step, values: Values, damped: bool, stream: Any
 ) -> tuple[Point, Values, Array, Any]:
@@ -293,7 +303,9 @@ def _advance(
         flow = point.flow + (share * step.flow if damped else step.flow)
         pressure = point.pressure + (share * step.pressure if damped else step.pressure)
         if point.warmth is not None:
-            warmth = eq.warm(flow, point.warmth, density, stream)
+            warmth = settled(eq, flow, density, stream)
+            if damped:
+                warmth = point.warmth + share * (warmth - point.warmth)
         values = eq.evaluate(flow, pressure, warmth)
         if not damped:
             break

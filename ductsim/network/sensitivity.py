@@ -17,6 +17,7 @@ from .newton import Solved
 from .solve import Numbers
 from .structure import examine
 from .system import LawGroup, System
+from .warmth import TRICKLE, passed_on
 
 Array = NDArray[np.float64]
 
@@ -201,8 +202,8 @@ class Linear:
         into = np.where(m >= 0.0, system.finish, system.start)
         inner = into < len(system.nodes) - 1
         row = base + into
-        total = np.bincount(into, weights=np.abs(m), minlength=len(system.nodes))
-        total[: system.free] += np.maximum(eq.supply[:, 0], 0.0)
+        total: Array = np.bincount(into, weights=np.abs(m), minlength=len(system.nodes)).astype(float)
+        total[: system.free] += np.maximum(eq.supply[:, 0], 0.0) + TRICKLE
         node = np.arange(len(system.nodes) - 1)
         add(base + node, base + node, np.where(total[:-1] > 0.0, total[:-1], 1.0))
         add(row[inner], path[inner], (np.sign(m) * (warmth[into] - entering))[inner])
@@ -269,12 +270,10 @@ class Linear:
             shares = np.empty((0, wide))
             if warmth is not None:
                 into = np.where(flow[:, 0] >= 0.0, self.system.finish, self.system.start)
-                total = np.bincount(into, weights=np.abs(flow[:, 0]), minlength=len(self.system.nodes))[
-                    :-1, None
-                ]
-                total = np.repeat(np.where(total > 0.0, total, 1.0), wide, axis=1)
-                total[: self.system.free] += np.maximum(numbers.supply, 0.0)
-                parts.append(total * (warmth - eq.warm(flow, warmth, v.density))[:-1])
+                inflow = np.bincount(into, weights=np.abs(flow[:, 0]), minlength=len(self.system.nodes))[:-1]
+                total: Array = np.repeat(np.where(inflow > 0.0, inflow, 1.0)[:, None], wide, axis=1)
+                total[: self.system.free] += np.maximum(numbers.supply, 0.0) + TRICKLE
+                parts.append(total * (warmth - passed_on(eq, flow, warmth, v.density))[:-1])
                 shares = eq.power(flow, v.density) / eq.heat_capacity
         return np.concatenate(parts), shares
 

@@ -92,13 +92,12 @@ class Level:
     ----------
     nodes : the nodes.
     paths : the paths with an end at one of them.
-    forward, backward : sparse (nodes, paths): which node each path runs into, forward and backward.
+    into : sparse (nodes, paths): which node each path runs into.
     """
 
     nodes: Index
     paths: Index
-    forward: Any
-    backward: Any
+    into: Any
 
 
 @dataclass(frozen=True)
@@ -109,15 +108,14 @@ class Stream:
     ----------
     forward : the pattern, per path.
     up : the node each path's air comes from.
-    levels : all free nodes with all their paths, right for any directions.
-    warmed : only the nodes that air from a fan reaches, with only the paths into them: enough, and
-        quicker, where every path runs as in the pattern.
+    warmed : level by level the nodes that air from a fan reaches, with the paths into them.
+    ring : True where air runs in a ring, so that no order is right.
     """
 
     forward: NDArray[np.bool_]
     up: Index
-    levels: tuple[Level, ...]
     warmed: tuple[Level, ...]
+    ring: bool
 
 
 class System:
@@ -271,9 +269,27 @@ class System:
         self.diagonal = np.searchsorted(places, np.arange(free) * (max(free, 1) + 1))
 
     @cached_property
-    def everything(self) -> Level:
-        """All free nodes at once."""
-        return _level(self, np.arange(self.free))
+    def into(self) -> Any:
+        """Sparse (free, 2 paths): the node that each path runs into, forward and then backward."""
+        from scipy.sparse import csr_matrix
+
+        node = np.concatenate([self.finish, self.start])
+        inner = np.flatnonzero(node < self.free)
+        return csr_matrix((np.ones(len(inner)), (node[inner], inner)), shape=(self.free, 2 * self.paths))
+
+    @cached_property
+    def carry(self) -> Any:
+        """Sparse (slots, 2 paths): -1 where a node's air comes from another's, forward, then backward."""
+        from scipy.sparse import csr_matrix
+
+        path, free = np.arange(self.paths), max(self.free, 1)
+        node = np.concatenate([self.finish, self.start])
+        other = np.concatenate([self.start, self.finish])
+        inner = (node < self.free) & (other < self.free)
+        slot = np.searchsorted(self.pattern.rows * free + self.pattern.columns, (node * free + other)[inner])
+        columns = np.concatenate([path, path + self.paths])[inner]
+        shape = (len(self.pattern.rows), 2 * self.paths)
+        return csr_matrix((np.full(len(slot), -1.0), (slot, columns)), shape=shape)
 
     def stream(self, forward: NDArray[np.bool_]) -> Stream:
         """The free nodes in the order in which air that flows this way reaches them, level by level."""
@@ -345,7 +361,7 @@ def _law_key(path: Path | Pair) -> Any:
 
 
 def _stream(system: System, forward: NDArray[np.bool_]) -> Stream:
-    """Levels by the longest way from outside; nodes on a ring come last, together."""
+    """Levels by the longest way from outside."""
     up = np.where(forward, system.start, system.finish)
     down = np.where(forward, system.finish, system.start)
     free = system.free
@@ -353,37 +369,28 @@ def _stream(system: System, forward: NDArray[np.bool_]) -> Stream:
     left = np.ones(free, dtype=bool)
     warm = np.zeros(len(system.nodes), dtype=bool)
     warm[down[system.fan_rows]] = True
-    levels: list[Level] = []
     warmed: list[Level] = []
     while left.any():
         nodes = np.flatnonzero(left & (waiting == 0))
-        ring = not len(nodes)
-        if ring:
-            nodes = np.flatnonzero(left)
+        if not len(nodes):
+            return Stream(forward, up, (), True)
         left[nodes] = False
-        levels.append(_level(system, nodes))
         here = np.isin(down, nodes)
-        warm[nodes] |= ring
         warm[down[here & warm[up]]] = True
         hot = nodes[warm[nodes]]
         if len(hot):
-            warmed.append(_level(system, hot, np.flatnonzero(np.isin(down, hot)), down))
+            warmed.append(_level(system, hot, down))
         gone = np.isin(up, nodes) & (down < free)
         waiting -= np.bincount(down[gone], minlength=free)[:free]
-    return Stream(forward, up, tuple(levels), tuple(warmed))
+    return Stream(forward, up, tuple(warmed), False)
 
 
-def _level(system: System, nodes: Index, paths: Index | None = None, down: Index | None = None) -> Level:
+def _level(system: System, nodes: Index, down: Index) -> Level:
     from scipy.sparse import csr_matrix
 
+    paths = np.flatnonzero(np.isin(down, nodes))
     at = np.full(len(system.nodes), -1)
     at[nodes] = np.arange(len(nodes))
-    if paths is None:
-        paths = np.flatnonzero((at[system.start] >= 0) | (at[system.finish] >= 0))
-
-    def into(ends: Index) -> Any:
-        hit = at[ends[paths]] >= 0
-        places = (at[ends[paths]][hit], np.flatnonzero(hit))
-        return csr_matrix((np.ones(int(hit.sum())), places), shape=(len(nodes), len(paths)))
-
-    return Level(nodes, paths, into(system.finish if down is None else down), into(system.start))
+    places = (at[down[paths]], np.arange(len(paths)))
+    into = csr_matrix((np.ones(len(paths)), places), shape=(len(nodes), len(paths)))
+    return Level(nodes, paths, into)

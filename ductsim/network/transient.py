@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from .equations import Equations, Values
 from .newton import LEAST_FLOW, Point, newton_step
+from .warmth import passed_on
 
 Array = NDArray[np.float64]
 
@@ -73,7 +74,7 @@ def _run_up(
         pressure = np.where(sound, point.pressure + step.pressure, point.pressure)
         warmth = point.warmth
         if warmth is not None:
-            warmth = eq.warm(flow, warmth, values.density)
+            warmth = passed_on(eq, flow, warmth, values.density)
         point = Point(flow, pressure, warmth)
         size = np.sqrt((values.residual**2).mean(axis=0))
         calm = np.where(sound & (moved <= SETTLED_RATE * total * time), calm + 1, 0)
