@@ -15,6 +15,7 @@ from oracle import Oracle, plain
 import ductsim as ds
 from ductsim.network.network import stacked
 from ductsim.network.newton import newton_step
+from ductsim.network.warmth import settled
 
 ROOT = Path(__file__).resolve().parent.parent
 # MINPACK's own default, looser than the library's 1e-10: one iteration less for the peer
@@ -142,13 +143,13 @@ def step(table: Table, count: int, repeats: int) -> None:
     def one_step() -> None:
         move = newton_step(eq, values, point, None)
         flow, pressure = point.flow + move.flow, point.pressure + move.pressure
-        warmth = eq.warm(flow, point.warmth, values.density, stream)
+        warmth = settled(eq, flow, values.density, stream)
         eq.evaluate(flow, pressure, warmth)
 
     laws = best(lambda: eq.evaluate(point.flow, point.pressure, point.warmth), repeats)
     whole = best(one_step, repeats)
     linear = best(lambda: newton_step(eq, values, point, None), repeats)
-    warm = best(lambda: eq.warm(point.flow, point.warmth, values.density, stream), repeats)
+    warm = best(lambda: settled(eq, point.flow, values.density, stream), repeats)
     out = np.empty_like(point.flow)
     product = best(lambda: np.multiply(point.flow, values.drop, out=out), 20 * repeats)
     table.time(f"evaluation of all laws, {count:,} scenarios", laws)
