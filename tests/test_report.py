@@ -123,6 +123,13 @@ def test_the_answer_says_what_to_do(full):
     assert "seal left" in page.text
 
 
+def test_the_answer_says_how_fast(picker):
+    text, _ = picker
+    box = text[text.index('class="answer"') : text.index("</section>")]
+    speed = ds.ground_speed(ds.demo("picker"))
+    assert f"that is {3.6 * speed.speed:.1f} km/h" in box and f"unit {speed.unit} limits" in box.lower()
+
+
 def test_units_are_those_of_the_state(plain, bench):
     rows = [row for row in plain[1].rows if row and row[0] in ("left", "right") and len(row) == 7]
     for row, own in zip(rows, bench.solve().rows(), strict=True):
