@@ -75,6 +75,9 @@ if TYPE_CHECKING:
     from .studies.measuring import NextReadings as NextReadings
     from .studies.proving import proof as proof
     from .studies.proving import Proof as Proof
+    from .machine.traversing import traverse as traverse
+    from .machine.traversing import traverse_places as traverse_places
+    from .machine.traversing import Traverse as Traverse
     from .quantity import si as si
     from .quantity import times as times
     from .result import Result as Result
@@ -181,6 +184,9 @@ _MODULES = {
     "NextReadings": "studies.measuring",
     "proof": "studies.proving",
     "Proof": "studies.proving",
+    "traverse": "machine.traversing",
+    "traverse_places": "machine.traversing",
+    "Traverse": "machine.traversing",
     "si": "quantity",
     "times": "quantity",
     "Result": "result",

@@ -11,8 +11,8 @@ from .problem import Problem
 
 Array = NDArray[np.float64]
 
-STEPS = 15
-ENOUGH = 1e-2  # gain in chi-square that ends the search
+STEPS = 8
+ENOUGH = 5e-2  # gain in chi-square that ends the search
 
 
 @dataclass
@@ -79,7 +79,7 @@ def weigh(
         step = (j.transpose(0, 2, 1) @ k)[:, :, 0].T - u[:, live]
         before = cost[live]
         waiting = np.arange(len(live))
-        for share in (1.0, 0.5, 0.2):
+        for share in (1.0, 0.3):
             trial = u[:, live[waiting]] + share * step[:, waiting]
             there = predict(mean[:, waiting] + sd[:, waiting] * trial)
             worth = _cost(there - goal, trial)

@@ -15,7 +15,7 @@ FAR = 1e3  # residual of a reading that could not be predicted, in standard devi
 CLOSE = 1e-4  # gain in chi-square that ends a row of steps
 LITTLE = 1e-2  # gain that ends the approach
 PRE_STEPS = 12
-REFRESHED = 3
+REFRESHED = 4
 
 
 @dataclass
@@ -123,7 +123,7 @@ class Estimate:
         return out
 
 
-def find(problem: Problem, start: Array | None = None, tolerance: float = 1e-5) -> Estimate:
+def find(problem: Problem, start: Array | None = None, tolerance: float = 1e-4) -> Estimate:
     """The best estimate, by least squares with exact derivatives.
 
     With priors everywhere, Newton steps in the space of the readings lead near the answer with few
@@ -142,11 +142,12 @@ def find(problem: Problem, start: Array | None = None, tolerance: float = 1e-5) 
 
     u0 = np.zeros(len(problem.mean)) if start is None else problem.white(np.asarray(start, dtype=float))
     known = np.isfinite(problem.prior_sd)
+    kept: dict[bytes, tuple[Array, Array]] = {}
     if known.all() and problem.stretch is not None:
-        u0 = _approach(problem, u0)
+        u0, here = _approach(problem, u0)
+        kept[u0.tobytes()] = here
     goal = problem.measured / problem.sd
     weight = known.astype(float)
-    kept: dict[bytes, tuple[Array, Array]] = {}
 
     def at(u: Array) -> tuple[Array, Array]:
         key = u.tobytes()
@@ -194,17 +195,19 @@ def _estimate(
     )
 
 
-def _approach(problem: Problem, u: Array) -> Array:
+def _approach(problem: Problem, u: Array) -> tuple[Array, tuple[Array, Array]]:
     """Newton steps in the space of the readings, with the Jacobian's columns stretched as they are known to.
 
-    The best whitened unknowns are J^T times the misfit: as many numbers as there are readings.
+    The best whitened unknowns are J^T times the misfit: as many numbers as there are readings. Comes back
+    with the last point at which the Jacobian was taken, and what was found there.
     """
     goal = problem.measured / problem.sd
-    for _ in range(REFRESHED):
-        predicted, slopes = problem.whitened_jacobian(u)
+    for turn in range(REFRESHED):
+        first = u
+        here = predicted, slopes = problem.whitened_jacobian(u)
         before = cost = _cost(predicted - goal, u)
         base = problem.factors(u[:, None])[:, 0]
-        for _ in range(PRE_STEPS):
+        for _ in range(PRE_STEPS if turn < REFRESHED - 1 else 0):
             local = _stretched(slopes, base, problem.factors(u[:, None])[:, 0])
             step = _step(local, goal - predicted, u)
             trial, there, worth = _along(problem, goal, u, step, cost)
@@ -215,7 +218,7 @@ def _approach(problem: Problem, u: Array) -> Array:
                 break
         if before - cost < LITTLE:
             break
-    return u
+    return first, here
 
 
 def _along(problem: Problem, goal: Array, u: Array, step: Array, cost: float) -> tuple[Array, Array, float]:

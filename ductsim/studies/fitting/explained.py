@@ -28,13 +28,14 @@ TOLD, HARDLY = 0.5, 0.8
 """Up to this ratio of interval to prior interval the readings told an unknown; where they did not, from this
 ratio of standard deviations on its scale on only the prior did."""
 OUTLYING = 0.01  # chance of one outlier or more among sound readings
-EDGES = np.array([0.025, 0.975])
+EDGES, ENDS = np.array([0.025, 0.975]), np.array([0.0, 0.95])
 
 
 class Fit(Result):
     """A machine fitted to readings.
 
-    Estimates are the most probable values, intervals hold 95 % of what is believed after the readings. The
+    Estimates are the most probable values, intervals hold 95 % of what is believed after the readings: with
+    2.5 % on either side, or from 0 where more than 2.5 % are exactly 0. The
     machine's other uncertain numbers and the errors of gauge and tachometer are fitted along.
 
     Attributes
@@ -146,7 +147,7 @@ class Fit(Result):
         sd = np.sqrt(np.diag(self.estimate.covariance))
         rows = []
         for i, u in enumerate(self.wanted):
-            low, high = self.draws.quantiles(values[i], EDGES).tolist()
+            low, high = self._interval(values[i])
             low, high = min(low, float(best[i])), max(high, float(best[i]))
             first, last = self.prior_interval(i)
             ratio = (high - low) / (last - first)
@@ -168,8 +169,14 @@ class Fit(Result):
             )
         return sorted(rows, key=lambda row: (row["told"] == "only by the prior", -_excess(row)))
 
+    def _interval(self, values: Array) -> tuple[float, float]:
+        """What 95 % of the draws lie between: from 0 where that is believed at all, else equal tails."""
+        zero = float(self.draws.weights[values <= 0.0].sum())
+        low, high = self.draws.quantiles(values, ENDS if zero >= EDGES[0] else EDGES).tolist()
+        return (0.0 if zero >= EDGES[0] else low), high
+
     def prior_interval(self, place: int) -> tuple[float, float]:
-        """What 95 % of the prior lie between, SI."""
+        """What 95 % of the prior lie between, 2.5 % on either side, SI."""
         edges = np.zeros((self.model.numbers, 2))
         edges[place] = (-1.959964, 1.959964)
         low, high = self.model.scales.values(edges)[place].tolist()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import time
 from collections.abc import Sequence
 from functools import cached_property
@@ -14,7 +15,7 @@ from ...cautions import cautions_for
 from ...errors import InputError
 from ...inference.drawing import draw
 from ...inference.hypotheses import weigh
-from ...inference.problem import Estimate, find
+from ...inference.problem import Estimate, Problem, find
 from ...machine.describe import spread_of
 from ...machine.explaining import ReadingErrors, ReadingModel
 from ...machine.machine import Machine
@@ -35,7 +36,7 @@ SOUND_FAN = (-1.5, 0.3)
 SHARE_LIKELY, SHARE_HIGH = 0.05, 0.4
 MOST_FAULTS = 4
 BEST = 4
-MIXED = 0.02
+MIXED = 0.05
 
 
 class Suspects(Result):
@@ -162,12 +163,26 @@ class Suspects(Result):
 
     # ---- what came out
 
-    def _fitted(self, faulty: tuple[int, ...]) -> tuple[Any, Estimate]:
+    def _fitted(self, faulty: tuple[int, ...]) -> tuple[Problem, Estimate]:
         mean, sd = self._beliefs(faulty)
         problem = self.model.problem(mean, sd)
         estimate = find(problem, self._at[faulty])
         self.problem.solves += problem.solves
         return problem, estimate
+
+    def _near(self, faulty: tuple[int, ...]) -> tuple[Problem, Estimate]:
+        """The answer that the search found, as an estimate to draw around."""
+        mean, sd = self._beliefs(faulty)
+        problem, x = self.model.problem(mean, sd), self._at[faulty]
+        base = self.problem.factors(self.base.x[:, None])
+        moved = np.where(
+            base != 0.0, self.problem.factors(x[:, None]) / np.where(base != 0.0, base, 1.0), 1.0
+        )
+        slopes = self.base.slopes * moved[:, 0] * sd
+        predicted = problem.predict(x[:, None])[:, 0]
+        residuals = (predicted - problem.measured) / problem.sd
+        covariance = sd[:, None] * np.linalg.inv(slopes.T @ slopes + np.eye(len(sd))) * sd
+        return problem, Estimate(x, predicted, residuals, slopes, covariance, math.nan, 0, "")
 
     @cached_property
     def best(self) -> Estimate:
@@ -193,8 +208,8 @@ class Suspects(Result):
         columns = []
         for (faulty, _), size in zip(probable, sizes, strict=True):
             if size:
-                problem, estimate = self._fitted(faulty)
-                draws = draw(problem, estimate, max(int(size), 50), rng)
+                problem, estimate = self._near(faulty)
+                draws = draw(problem, estimate, max(2 * int(size), 20), rng)
                 columns.append(draws.x[:, draws.resample(int(size), rng)])
                 self.problem.solves += problem.solves
         return self._with(self.model.machine_numbers(np.concatenate(columns, axis=1)))
