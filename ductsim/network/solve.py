@@ -182,7 +182,7 @@ def solve_columns(eq: Equations, structure: Structure, start: Point | None, into
 
 def _settle_doubtful(eq: Equations, structure: Structure, out: Solved) -> None:
     """Where a fan works on a rising stretch or backwards, take the point reached by running up."""
-    bad = doubtful(eq.system, out)
+    bad = doubtful(eq, out)
     if not len(bad):
         return
     again = settle(eq.take(bad), _some(structure, bad))

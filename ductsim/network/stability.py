@@ -11,10 +11,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from ..parts.declare import LocalAir
 from .equations import Equations
 from .newton import Point, Solved, iterate
 from .structure import Structure
-from .system import System
 from .transient import inertance, run_up, standstill
 
 Array = NDArray[np.float64]
@@ -23,16 +23,39 @@ RUN_UP_STEPS = 600
 POLISH_STEPS = 40
 PUSH = 0.01
 MOST_PATHS = 400  # above, eigenvalues cost more than they tell and the run-up itself is the evidence
+CURVE_SHARES = np.linspace(0.0, 1.7, 18)  # of the cold start's guess, 0.6 of a fan's full flow
 SAME = 1e-6  # of the largest flow: two points closer than this are one
 
 
-def doubtful(system: System, solved: Solved) -> NDArray[np.intp]:
-    """Scenarios in which a fan works on a rising stretch or is blown backwards."""
-    rows = system.fan_rows
+def doubtful(eq: Equations, solved: Solved) -> NDArray[np.intp]:
+    """Scenarios in which a fan works on a rising stretch, or one is blown backwards and some curve rises.
+
+    Where every fan's curve falls there is nothing to choose between.
+    """
+    rows = eq.system.fan_rows
     if not rows:
         return np.empty(0, dtype=np.intp)
-    odd = (solved.slope[rows] < 0.0) | (solved.point.flow[rows] < 0.0)
-    return np.flatnonzero(odd.any(axis=0) & solved.good)
+    steep = (solved.slope[rows] < 0.0).any(axis=0)
+    turned = (solved.point.flow[rows] < 0.0).any(axis=0)
+    if (turned & ~steep).any():
+        steep |= turned & _rising(eq)
+    return np.flatnonzero(steep & solved.good)
+
+
+def _rising(eq: Equations) -> NDArray[np.bool_]:
+    """Scenarios in which some fan's curve rises anywhere up to its full flow."""
+    system = eq.system
+    guess = np.broadcast_to(eq.guess, (system.paths, eq.scenarios))
+    out = np.zeros(eq.scenarios, dtype=bool)
+    air = LocalAir(eq.outside, eq.viscosity, eq.outside)
+    for c in eq.coefficients:
+        rows = c.group.rows
+        fans = [r - rows.start for r in system.fan_rows if rows.start <= r < rows.stop]
+        if c.group.partners is None and fans:
+            for share in CURVE_SHARES:
+                _, slope, _ = c.group.law(share * guess[rows], air, **c.values)
+                out |= (slope[fans] < 0.0).any(axis=0)
+    return out
 
 
 def settle(eq: Equations, structure: Structure) -> Solved:
