@@ -35,8 +35,11 @@ def doubtful(eq: Equations, solved: Solved) -> NDArray[np.intp]:
     rows = eq.system.fan_rows
     if not rows:
         return np.empty(0, dtype=np.intp)
-    steep = (solved.slope[rows] < 0.0).any(axis=0)
-    turned = (solved.point.flow[rows] < 0.0).any(axis=0)
+    flow = solved.point.flow[rows]
+    # where a flow is about to turn, mixing of the air at both ends tilts the curve; that is no stretch of it
+    moving = np.abs(flow) > eq.turning[rows]
+    steep = ((solved.slope[rows] < 0.0) & moving).any(axis=0)
+    turned = ((flow < 0.0) & moving).any(axis=0)
     if (turned & ~steep).any():
         steep |= turned & _rising(eq)
     return np.flatnonzero(steep & solved.good)
