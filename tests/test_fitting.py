@@ -224,16 +224,16 @@ def test_an_interval_holds_its_estimate_and_lies_within_the_possible(small, smal
 
 
 def test_coverage_on_a_few_synthetic_machines(small):
-    """The small version of the long test of coverage: 5 machines, 7 intervals each."""
+    """The small version of the long test of coverage: 3 machines, 7 intervals each."""
     machine, model, _ = small
     rng = np.random.default_rng(20)
     held = []
-    for _ in range(5):
+    for _ in range(3):
         truth = rng.standard_normal(model.size)
-        fit = Fit(machine, ds.Readings(read(model, truth, rng)), unknowns_of(machine), draws=100)
+        fit = Fit(machine, ds.Readings(read(model, truth, rng)), unknowns_of(machine), draws=80)
         true = fit.model.machine_numbers(truth[:, None])
         held += [row["low"] <= float(true[row["unknown"]][0]) <= row["high"] for row in fit.unknowns]
-    assert np.mean(held) > 0.8  # of 35 independent intervals of 95 %: fewer happen in 1 of 1,000 cases
+    assert sum(held) >= 17  # of 21 independent intervals of 95 %: fewer happen in 1 of 300 cases
 
 
 # ---- odd readings
@@ -286,7 +286,7 @@ def test_a_fan_known_by_its_wheel_only_still_tells_one_unit_from_its_neighbour()
     truth = np.zeros(model.size)
     truth[model.names.index("left fan.total_pressure")] = -7.0  # a quarter less than the curve says
     truth[model.names.index("hatch leak 1.area")] = 1.3
-    fit = ds.fit(machine, read(model, truth, np.random.default_rng(4)), relative=True, draws=100)
+    fit = ds.fit(machine, read(model, truth, np.random.default_rng(4)), relative=True, draws=80)
     rows = {row["unknown"]: row for row in fit.unknowns}
     assert rows["hatch leak 1.area"]["low"] > rows["hatch leak 2.area"]["estimate"]
 

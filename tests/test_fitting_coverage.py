@@ -47,7 +47,7 @@ def test_pooled_intervals_hold_the_truth_in_95_percent_of_cases():
     for name, share in zip(names, inside.mean(axis=0), strict=True):
         print(f"{name}: {share:.3f}")
     print(f"pooled over {SETS} sets: {pooled:.4f}")
-    assert 0.94 <= pooled <= 0.96 + 0.01  # a quantile of weighted draws errs on the wide side by up to 1 %
+    assert 0.94 <= pooled <= 0.96
     for name, count in zip(names, inside.sum(axis=0), strict=True):
         chance = stats.binomtest(int(count), SETS, 0.95).pvalue
         assert chance > 0.01 / len(names), f"{name}: {count} of {SETS}"

@@ -64,6 +64,7 @@ def fit(
         raise InputError(
             f"{shown(machine)} is no machine", place="fit", allowed="a machine, as ds.Machine.read gives"
         )
+    machine = machine.without_crop() if machine.carries else machine  # readings are taken with empty ducts
     found = read_readings(readings)
     refuse(machine, found)
     wanted = unknowns_of(machine, unknowns)
