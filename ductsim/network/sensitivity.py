@@ -17,7 +17,7 @@ from .newton import Solved
 from .solve import Numbers
 from .structure import examine
 from .system import LawGroup, System
-from .warmth import TRICKLE, passed_on
+from .warmth import passed_on, trickle
 
 Array = NDArray[np.float64]
 
@@ -203,7 +203,8 @@ class Linear:
         inner = into < len(system.nodes) - 1
         row = base + into
         total: Array = np.bincount(into, weights=np.abs(m), minlength=len(system.nodes)).astype(float)
-        total[: system.free] += np.maximum(eq.supply[:, 0], 0.0) + TRICKLE
+        total[: system.free] += np.maximum(eq.supply[:, 0], 0.0)
+        total[: system.free] += trickle(total[: system.free])
         node = np.arange(len(system.nodes) - 1)
         add(base + node, base + node, np.where(total[:-1] > 0.0, total[:-1], 1.0))
         add(row[inner], path[inner], (np.sign(m) * (warmth[into] - entering))[inner])
@@ -272,7 +273,8 @@ class Linear:
                 into = np.where(flow[:, 0] >= 0.0, self.system.finish, self.system.start)
                 inflow = np.bincount(into, weights=np.abs(flow[:, 0]), minlength=len(self.system.nodes))[:-1]
                 total: Array = np.repeat(np.where(inflow > 0.0, inflow, 1.0)[:, None], wide, axis=1)
-                total[: self.system.free] += np.maximum(numbers.supply, 0.0) + TRICKLE
+                total[: self.system.free] += np.maximum(numbers.supply, 0.0)
+                total[: self.system.free] += trickle(total[: self.system.free])
                 parts.append(total * (warmth - passed_on(eq, flow, warmth, v.density))[:-1])
                 shares = eq.power(flow, v.density) / eq.heat_capacity
         return np.concatenate(parts), shares

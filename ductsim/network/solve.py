@@ -26,7 +26,6 @@ Array = NDArray[np.float64]
 CHUNK = 1024  # scenarios; their arrays stay in cache
 PLAIN_STEPS = 14
 DAMPED_STEPS = 60
-TRANSIENT_STEPS = 400
 
 
 @dataclass
@@ -192,13 +191,22 @@ def _settle_doubtful(eq: Equations, structure: Structure, out: Solved) -> None:
 
 
 def _run_up_failed(eq: Equations, structure: Structure, out: Solved) -> None:
-    """Solve what is left by following the air from standstill, then polish."""
-    bad = np.flatnonzero(~out.good)
-    hard, part = eq.take(bad), _some(structure, bad)
-    point, _ = run_up(hard, standstill(hard), part.anchors, TRANSIENT_STEPS, careful=False)
-    again = iterate(hard, point, part.anchors, DAMPED_STEPS, damped=True)
-    again.steps += out.steps[bad] + TRANSIENT_STEPS
-    out.put(bad, again)
+    """Solve what is left by following the air until it settles, then polish.
+
+    From the cold start with time steps that keep the motion physical, from standstill in long steps that
+    only seek the end, and from standstill the slow way.
+    """
+    for cold, steps, careful in ((True, 600, True), (False, 400, False), (False, 2000, True)):
+        bad = np.flatnonzero(~out.good & ~structure.fed)
+        if not len(bad):
+            return
+        hard, part = eq.take(bad), _some(structure, bad)
+        with np.errstate(all="ignore"):
+            point = cold_start(hard, part.anchors) if cold else standstill(hard)
+        point, _, taken = run_up(hard, point, part.anchors, steps, careful)
+        again = iterate(hard, point, part.anchors, DAMPED_STEPS, damped=True)
+        again.steps += out.steps[bad] + taken
+        out.put(bad, again)
 
 
 def _some(structure: Structure, columns: NDArray[np.intp]) -> Structure:

@@ -63,7 +63,7 @@ def _rising(eq: Equations) -> NDArray[np.bool_]:
 
 def settle(eq: Equations, structure: Structure) -> Solved:
     """The points reached by running up from standstill, polished by Newton's method."""
-    point, calm = run_up(eq, standstill(eq), structure.anchors, RUN_UP_STEPS, careful=True)
+    point, calm, _ = run_up(eq, standstill(eq), structure.anchors, RUN_UP_STEPS, careful=True)
     out = iterate(eq, point, structure.anchors, POLISH_STEPS, damped=True)
     tipping = [
         s for s in range(eq.scenarios) if out.good[s] and not is_stable(eq.take([s]), out.point.take([s]))
@@ -73,7 +73,7 @@ def settle(eq: Equations, structure: Structure) -> Solved:
         part, pushed = eq.take(tipping), out.point.take(tipping)
         pushed.flow[fans] *= 1.0 + PUSH * np.arange(1, 1 + len(fans))[:, None]
         anchors = None if structure.anchors is None else structure.anchors[:, tipping]
-        further, still = run_up(part, pushed, anchors, RUN_UP_STEPS, careful=True)
+        further, still, _ = run_up(part, pushed, anchors, RUN_UP_STEPS, careful=True)
         out.put(tipping, iterate(part, further, anchors, POLISH_STEPS, damped=True))
         point.put(tipping, further)
         calm[tipping] = still

@@ -45,10 +45,10 @@ def standstill(eq: Equations) -> Point:
 
 def run_up(
     eq: Equations, point: Point, anchors: Array | None, limit: int, careful: bool
-) -> tuple[Point, NDArray[np.bool_]]:
+) -> tuple[Point, NDArray[np.bool_], int]:
     """Let the air run from `point` until it hardly changes; careful keeps the time steps physical.
 
-    Returns the last point and which scenarios have settled.
+    Returns the last point, which scenarios have settled, and the number of time steps.
     """
     with np.errstate(all="ignore"):
         return _run_up(eq, point, anchors, limit, careful)
@@ -56,12 +56,14 @@ def run_up(
 
 def _run_up(
     eq: Equations, point: Point, anchors: Array | None, limit: int, careful: bool
-) -> tuple[Point, NDArray[np.bool_]]:
+) -> tuple[Point, NDArray[np.bool_], int]:
     mass = inertance(eq)
     time = np.full(eq.scenarios, FIRST_TIME_STEP)
     calm: Any = np.zeros(eq.scenarios, dtype=np.intp)
     old_size = np.full(eq.scenarios, np.inf)
-    for _ in range(limit):
+    steps, settled = 0, calm >= 3
+    while steps < limit and not settled.all():
+        steps += 1
         inertia = np.broadcast_to(mass / time, point.flow.shape)
         values = eq.evaluate(point.flow, point.pressure, point.warmth, inertia=inertia)
         step = newton_step(eq, values, point, anchors)
@@ -81,9 +83,7 @@ def _run_up(
         time = _next_time_step(time, sound, size, old_size, moved / total, careful)
         old_size = np.where(sound, size, old_size)
         settled = calm >= 3
-        if settled.all():
-            break
-    return point, settled
+    return point, settled, steps
 
 
 def _stable(values: Values, inertia: Array, eq: Equations) -> NDArray[np.bool_]:

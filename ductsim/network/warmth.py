@@ -18,7 +18,15 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 
 HOTTEST = 600.0  # K over outside's; a fan that moves almost nothing would heat it without limit
-TRICKLE = 1e-10  # kg/s of outside air at each node, so that temperatures of still air are definite
+STILL_AIR = 1e-6  # kg/s; air that moves less has time to take on the temperature outside
+
+
+def trickle(total: Array) -> Array:
+    """Outside air mixed into what flows into a node [kg/s], so that still air has a definite temperature.
+
+    It vanishes as soon as anything flows: a thousandth of a millionth of 1 g/s.
+    """
+    return STILL_AIR / (1.0 + (total / STILL_AIR) ** 2)
 
 
 def heat(eq: Equations, flow: Array, density: Array) -> Array:
@@ -40,7 +48,8 @@ def passed_on(eq: Equations, flow: Array, warmth: Array, density: Array) -> Arra
     carried *= amount
     carried += heat(eq, flow, density)
     total = system.into @ _both_ways(amount, ahead)
-    total += np.maximum(eq.supply, 0.0) + TRICKLE
+    total += np.maximum(eq.supply, 0.0)
+    total += trickle(total)
     out = np.zeros_like(warmth)
     out[: system.free] = np.minimum(system.into @ _both_ways(carried, ahead) / total, HOTTEST)
     return out
@@ -77,7 +86,8 @@ def _swept(eq: Equations, amount: Array, sources: Array, stream: Stream) -> Arra
         carried *= flow
         carried += sources[paths]
         total = level.into @ flow
-        total += np.maximum(eq.supply[nodes], 0.0) + TRICKLE
+        total += np.maximum(eq.supply[nodes], 0.0)
+        total += trickle(total)
         out[nodes] = np.minimum(level.into @ carried / total, HOTTEST)
     return out
 
@@ -90,7 +100,8 @@ def _solved(eq: Equations, flow: Array, sources: Array, columns: Any) -> Array:
     carrying = _both_ways(amount, ahead)
     total = system.into @ carrying
     fresh = np.maximum(eq.supply, 0.0)
-    total += (fresh if fresh.shape[1] == 1 else fresh[:, columns]) + TRICKLE
+    total += fresh if fresh.shape[1] == 1 else fresh[:, columns]
+    total += trickle(total)
     brought = sources.copy()
     for p in eq.powers:
         if p.inlet is not None:  # what a fan draws in has a temperature of its own, not its node's
