@@ -12,7 +12,7 @@ from ..errors import InputError, shown
 from .machine import Machine
 
 Array = NDArray[np.float64]
-SAMPLES = 500
+SAMPLES = 200
 """How many possible machines are drawn from a fit."""
 
 
