@@ -230,7 +230,7 @@ def test_coverage_on_a_few_synthetic_machines(small):
     held = []
     for _ in range(3):
         truth = rng.standard_normal(model.size)
-        fit = Fit(machine, ds.Readings(read(model, truth, rng)), unknowns_of(machine), draws=80)
+        fit = Fit(machine, ds.Readings(read(model, truth, rng)), unknowns_of(machine), draws=150)
         true = fit.model.machine_numbers(truth[:, None])
         held += [row["low"] <= float(true[row["unknown"]][0]) <= row["high"] for row in fit.unknowns]
     assert sum(held) >= 17  # of 21 independent intervals of 95 %: fewer happen in 1 of 300 cases

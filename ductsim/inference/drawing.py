@@ -26,6 +26,7 @@ STEPS = 7
 GIVEN_UP = 0.02  # share of draws that need not settle
 SETTLED = 3e-2  # of a reading's standard deviation
 ALLOWED = 0.2
+COUNTING = 1.0 / 3.0  # share of the draws that must count
 
 
 @dataclass
@@ -141,12 +142,24 @@ def _settle(
         off, live = off[:, going], live[going]
         if len(live) <= GIVEN_UP * count or turn == STEPS - 1:
             break
-        step = np.linalg.solve(local[live] + learnt[live], off.T[:, :, None])[:, :, 0].T
+        step = _newton(local[live], learnt[live], off)
         before[:, live], last[:, live] = off, -step
         k[:, live] -= step
     return _weighed(
         problem, slopes, inner, start + slopes.T @ k, predicted, goal - noise, local + learnt, error
     )
+
+
+def _newton(local: Array, learnt: Array, off: Array) -> Array:
+    """Steps that take `off` away; without what was learnt where that makes no sense."""
+    sound = np.isfinite(learnt).all(axis=(1, 2))
+    learnt[~sound] = 0.0
+    try:
+        out: Array = np.asarray(np.linalg.solve(local + learnt, off.T[:, :, None]), dtype=np.float64)
+    except np.linalg.LinAlgError:
+        out = np.asarray(np.linalg.solve(local, off.T[:, :, None]), dtype=np.float64)
+    step: Array = out[:, :, 0].T
+    return step
 
 
 def _products(slopes: Array, stretch: Array) -> Array:
@@ -171,19 +184,31 @@ def _weighed(
         raise ValueError("no draw explains its readings")
     u, predicted = u[:, kept], predicted[:, kept]
     b = slopes @ u + goal[:, kept] - predicted
-    log = -0.5 * np.sum(b * np.linalg.solve(inner, b), axis=0) - np.linalg.slogdet(local[kept])[1]
-    weights = np.exp(log - log.max())
-    weights /= weights.sum()
-    # A few huge weights would make intervals of chance: they are cut as in truncated importance sampling
-    # (Ionides 2008, from memory).
-    weights = np.minimum(weights, len(weights) ** -0.5)
-    return Draws(
-        problem.unknowns(u),
-        predicted * problem.sd[:, None],
-        weights / weights.sum(),
-        int((~kept).sum()),
-        len(kept),
-    )
+    log = -0.5 * np.sum(b * np.linalg.solve(inner, b), axis=0) - _log_size(local[kept])
+    weights = _flattened(log)
+    return Draws(problem.unknowns(u), predicted * problem.sd[:, None], weights, int((~kept).sum()), len(kept))
+
+
+def _log_size(matrices: Array) -> Array:
+    """Logarithm of the size of each determinant; hopeless where it is none."""
+    size: Array = np.linalg.slogdet(matrices)[1]
+    return np.where(np.isfinite(size), size, np.inf)
+
+
+def _flattened(log: Array) -> Array:
+    """Weights from their logarithms, flattened until a third of the draws count.
+
+    A few huge weights would make intervals of chance. Flat weights are those of plain randomised maximum
+    likelihood, which is nearly right already; so a power of the weights trades little error for much chance.
+    """
+    power = 1.0
+    for _ in range(40):
+        weights: Array = np.exp(power * (log - log.max()))
+        weights /= weights.sum()
+        if np.sum(weights**2) * COUNTING * len(weights) <= 1.0:
+            break
+        power *= 0.9
+    return weights
 
 
 def weighted_quantiles(values: Array, weights: Array, shares: Array) -> Array:

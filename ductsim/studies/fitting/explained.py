@@ -171,8 +171,13 @@ class Fit(Result):
 
     def _interval(self, values: Array) -> tuple[float, float]:
         """What 95 % of the draws lie between: from 0 where that is believed at all, else equal tails."""
-        zero = float(self.draws.weights[values <= 0.0].sum())
-        low, high = self.draws.quantiles(values, ENDS if zero >= EDGES[0] else EDGES).tolist()
+        draws = self.draws
+        zero = float(draws.weights[values <= 0.0].sum())
+        shares = ENDS if zero >= EDGES[0] else EDGES
+        # n draws leave 1 in n + 1 beyond each end: so few draws make wide intervals, not narrow ones
+        count = draws.effective
+        shares = np.clip((shares * (count + 1.0) - 0.5) / count, 0.0, 1.0)
+        low, high = draws.quantiles(values, shares).tolist()
         return (0.0 if zero >= EDGES[0] else low), high
 
     def prior_interval(self, place: int) -> tuple[float, float]:
