@@ -6,6 +6,8 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 import ductsim as ds
 from ductsim.machine.explaining import ReadingErrors
@@ -198,6 +200,40 @@ def test_weather_of_a_reading_needs_a_machine_with_weather():
     reading = [{"tapping": "left tapping", "value": -500.0, "temperature": "20 degC"}]
     with pytest.raises(ds.InputError, match="the machine's air has no temperature"):
         ds.check_readings(ds.demo("bench"), reading)
+
+
+def test_an_engine_speed_needs_one_engine():
+    fan = {"kind": "fan", "to": "box", "speed": "1500 rpm", "curve_speed": "1500 rpm"}
+    fan |= {"flow": ["0 m3/s", "1 m3/s"], "total_pressure": ["900 Pa", "500 Pa"]}
+    machine = ds.Machine.of(
+        {
+            "format": 1,
+            "air": {"density": "1.2 kg/m3"},
+            "part": [
+                {"name": "one", "from": "outside", **fan},
+                {"name": "two", "from": "outside", **fan},
+                {"name": "hole", "kind": "opening", "from": "box", "to": "outside", "area": 0.05}
+                | {"loss_coefficient": 1.5},
+            ],
+            "tapping": [{"name": "box", "path": "hole", "end": "from", "area": "1 m2"}],
+        }
+    )
+    reading = {"tapping": "box", "value": "600 Pa"}
+    assert ds.check_readings(machine, [reading]).problems == []
+    with pytest.raises(ds.InputError, match="line 1: an engine speed says nothing of several fans"):
+        ds.check_readings(machine, [{**reading, "engine_speed": "1500 rpm"}])
+
+
+@given(st.text(alphabet='tapingvalue,;\t\n -0123456789.Pa"#+\N{MINUS SIGN}', max_size=120))
+@settings(max_examples=150, deadline=None)
+def test_any_text_is_read_or_refused_with_a_sentence(tmp_path_factory, text):
+    path = tmp_path_factory.mktemp("any") / "readings.csv"
+    for head in ("", "tapping,value,engine_speed,sd,blanked\n"):
+        path.write_text(head + text, encoding="utf-8")
+        try:
+            assert len(ds.read_readings(path)) > 0
+        except ds.InputError as err:
+            assert "readings.csv" in str(err)
 
 
 # ---- signs and sizes

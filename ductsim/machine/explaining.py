@@ -137,8 +137,15 @@ def blank(layout: Layout, name: str) -> list[str]:
 def check_names(layout: Layout, readings: Iterable[Reading]) -> None:
     """Refuse readings of a tapping, fan or opening that the machine does not have, with their line."""
     turning = [p.name for p in layout.parts if "speed" in p.form.part.declared]
+    several = not layout.drives and len(speed_addresses(layout)) > 1
     for reading in readings:
         place = f"line {reading.line}" if reading.line else "reading"
+        if several and reading.engine_speed is not None:
+            raise InputError(
+                "an engine speed says nothing of several fans without a drive",
+                place=place,
+                allowed="a drive for the fans, or no engine speed",
+            )
         known = turning if reading.quantity in OF_FANS else list(layout.tapping)
         what = "fan" if reading.quantity in OF_FANS else "tapping"
         for name in filter(None, (reading.tapping, reading.minus)):

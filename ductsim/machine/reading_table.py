@@ -208,7 +208,7 @@ def read_readings(source: Any) -> Readings:
 def _split(text: str) -> tuple[list[str], list[tuple[int, list[Any]]], bool]:
     """The header, the rows with their line numbers, and whether a comma is the decimal mark."""
     lines = text.splitlines()
-    first = next(i for i, line in enumerate(lines) if line.strip() and not line.lstrip().startswith("#"))
+    first = next((i for i, line in enumerate(lines) if _says(line)), len(lines) - 1)
     separator = max(";\t,", key=lines[first].count)
     rows: list[tuple[int, list[Any]]] = []
     reader = csv.reader(io.StringIO("\n".join(lines[first:])), delimiter=separator, skipinitialspace=True)
@@ -219,10 +219,14 @@ def _split(text: str) -> tuple[list[str], list[tuple[int, list[Any]]], bool]:
                 rows.append((number, [cell.strip() for cell in cells]))
     except csv.Error as err:
         raise InputError(f"is no table: {err}", place=f"line {first + reader.line_num}") from None
+    if len(rows) < 2:
+        raise InputError("holds no readings", allowed="a header, and a line for each reading under it")
     header = rows[0][1]
-    if len(rows) == 1:
-        raise InputError("holds no readings", allowed="a line for each reading under the header")
     return header, rows[1:], separator != ","
+
+
+def _says(line: str) -> bool:
+    return bool(line.strip(" ,;\t")) and not line.lstrip().startswith("#")
 
 
 def _collect(header: Sequence[str], rows: Sequence[tuple[int, list[Any]]], comma: bool) -> Readings:
