@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from ..laws.constants import NOTHING
 from ..laws.losses import plate_loss, quadratic
 from .declare import Part, Path, number, part
 
@@ -26,7 +27,7 @@ class Gate(Part):
 
     def paths(self) -> tuple[Path, ...]:
         """One path by the square law."""
-        shut = np.equal(self.area, 0.0) | np.equal(self.opening, 0.0)
+        shut = np.less(self.area, NOTHING) | np.less(self.opening, NOTHING)
         area = np.where(shut, 1.0, self.area)
         share = np.where(shut, 1.0, self.opening)
         return (

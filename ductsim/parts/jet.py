@@ -7,6 +7,7 @@ import math
 import numpy as np
 
 from ..errors import InputError
+from ..laws.constants import NOTHING
 from ..laws.jets import jet
 from .declare import Pair, Part, number, part
 
@@ -63,7 +64,7 @@ class Jet(Part):
 
     def paths(self) -> tuple[Pair, ...]:
         """The motive and the suction path, which act on each other."""
-        shut = np.equal(self.nozzle_area, 0.0)
+        shut = np.less(self.nozzle_area, NOTHING)
         nozzle = np.where(shut, 0.01 * self.mixing_area, self.nozzle_area)
         suction = self.mixing_area - self.nozzle_area
         return (

@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 
 from ..errors import InputError
+from ..laws.constants import NOTHING
 from ..laws.leaks import crack, leakage_coefficient, power_leak
 from ..laws.losses import quadratic
 from .declare import Part, Path, number, part
@@ -69,14 +70,14 @@ class Leak(Part):
 
     def _gap(self) -> Path:
         whole: Any = self.area if self.area is not None else self.length * self.width  # type: ignore[operator]
-        shut = np.equal(whole, 0.0)
+        shut = np.less(whole, NOTHING)
         area = np.where(shut, 1.0, whole)
         loss = 1.0 / (self.discharge_coefficient * self.discharge_coefficient)
         start = 1.2 * 22.0 * self.discharge_coefficient * area
         return Path(quadratic, {"area": area, "loss": loss}, area, start=start, density="entering", shut=shut)
 
     def _power(self, coefficient: Any, exponent: Any) -> Path:
-        shut = np.equal(coefficient, 0.0)
+        shut = np.less(coefficient, NOTHING)
         safe = np.where(shut, 1.0, coefficient)
         volume = safe * _TYPICAL**exponent
         return Path(
@@ -91,7 +92,7 @@ class Leak(Part):
     def _crack(self) -> Path:
         length: Any = self.length
         width: Any = self.width
-        shut = np.equal(length, 0.0) | np.equal(width, 0.0)
+        shut = np.less(length, NOTHING) | np.less(width, NOTHING)
         long, wide = np.where(shut, 1.0, length), np.where(shut, 1e-3, width)
         return Path(
             crack,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from ..laws.constants import NOTHING
 from ..laws.losses import quadratic
 from .declare import Part, Path, number, part
 
@@ -19,7 +20,7 @@ class Opening(Part):
 
     def paths(self) -> tuple[Path, ...]:
         """One path by the square law."""
-        shut = np.equal(self.area, 0.0)
+        shut = np.less(self.area, NOTHING)
         area = np.where(shut, 1.0, self.area)
         return (
             Path(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from ..laws.constants import NOTHING
 from ..laws.losses import quadratic, screen_loss
 from .declare import Part, Path, number, part
 
@@ -27,7 +28,7 @@ class Screen(Part):
     def paths(self) -> tuple[Path, ...]:
         """One path by the square law."""
         share = self.open_fraction * (1.0 - self.blinded)
-        shut = np.equal(self.area, 0.0) | np.less_equal(share, 0.0)
+        shut = np.less(self.area, NOTHING) | np.less_equal(share, 0.0)
         area = np.where(shut, 1.0, self.area)
         loss = screen_loss(np.where(shut, 1.0, share))
         # a wide-open screen loses nothing; the least loss keeps its slope above zero

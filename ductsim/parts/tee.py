@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 
 from ..errors import InputError
+from ..laws.constants import NOTHING
 from ..laws.tees import merge, split
 from .declare import Pair, Part, number, part
 
@@ -25,7 +26,7 @@ def _check(junction: Any, kind: str) -> None:
 def _pair(junction: Any, law: Any, ends: Any, density: Any) -> tuple[Pair, ...]:
     straight = junction.straight_area
     combined = straight if junction.combined_area is None else junction.combined_area
-    shut = np.equal(junction.branch_area, 0.0)
+    shut = np.less(junction.branch_area, NOTHING)
     branch = np.where(shut, 0.1 * combined, junction.branch_area)
     areas = {"straight_area": straight, "branch_area": branch, "combined_area": combined}
     return (

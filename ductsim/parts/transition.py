@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 
+from ..laws.constants import NOTHING
 from ..laws.losses import contraction_loss, diffuser_loss, two_way
 from .declare import Part, Path, number, part, word
 
@@ -30,7 +31,7 @@ class Entrance(Part):
 
     def paths(self) -> tuple[Path, ...]:
         """One path by the two-way square law."""
-        shut = np.equal(self.area, 0.0)
+        shut = np.less(self.area, NOTHING)
         area = np.where(shut, 1.0, self.area)
         return (
             Path(
