@@ -42,7 +42,9 @@ def test_a_hatch_is_told_by_blanking_its_own_unit(fit):
     assert str(found).startswith("Read ")
     assert "of unit 2 taped shut" in str(found) or "all openings taped shut" in str(found)
     rows = found.rows()
-    assert rows[0]["shrinks_to"] == min(row["shrinks_to"] for row in rows)
+    assert rows[0]["shrinks_to"] == pytest.approx(min(row["shrinks_to"] for row in rows), rel=0.005)
+    alike = [row for row in rows if row["shrinks_to"] < 1.002 * rows[0]["shrinks_to"]]
+    assert rows[0]["minutes"] <= np.median([row["minutes"] for row in alike])
     assert rows[0]["shrinks_to"] < 0.6
 
 

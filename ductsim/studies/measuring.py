@@ -31,6 +31,7 @@ NEXT = "next"
 TAPING = 1.5  # minutes for taping one opening shut and freeing it again: common practice, no published source
 NEW_SPEED = 1.0  # minutes for another engine speed
 SPEEDS = 3
+ALIKE = 0.005
 NORMAL = 1.959964
 
 
@@ -176,7 +177,9 @@ class NextReadings(Result):
         self._after = np.sqrt(after)
         self._left = (after / np.where(now > 0.0, now, 1.0)[:, None]).mean(axis=0)
         minutes = np.array([c.minutes for c in self._all])
-        self._order = np.lexsort((minutes, np.round(self._left, 9)))
+        # of readings that tell the same to within half a per cent of variance the quickest comes first
+        alike = np.round(np.log(np.maximum(self._left, 1e-12)) / ALIKE)
+        self._order = np.lexsort((self._left, minutes, alike))
         self.candidates = [self._all[i] for i in self._order]
         self.best = self.candidates[0]
         size = min(most, len(self._all))
