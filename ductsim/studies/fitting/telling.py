@@ -52,8 +52,14 @@ def _told(fit: Fit) -> list[str]:
     for told, words in groups.items():
         names = [row["unknown"] for row in fit.unknowns if row["told"] == told]
         if names:
-            out.append(words.format(gathered(map(_thing, names))))
+            out.append(words.format(gathered(_short(fit, name) for name in names)))
     return out
+
+
+def _short(fit: Fit, address: str) -> str:
+    """The thing's name where only one of its numbers is unknown, else the whole address."""
+    own = [u for u in fit.wanted if _thing(u.address) == _thing(address)]
+    return _thing(address) if len(own) == 1 else address
 
 
 def _alike(fit: Fit) -> list[str]:
@@ -70,7 +76,7 @@ def _alike(fit: Fit) -> list[str]:
         groups.setdefault(key, []).append((first, second))
     out = []
     for members in groups.values():
-        words = [f"{_thing(a)} from {_thing(b)}" for a, b in members]
+        words = [f"{_short(fit, a)} from {_short(fit, b)}" for a, b in members]
         advice = _advice(fit, members)
         out.append(f"These readings cannot tell {listed(words, 'or')}: {advice}.")
     return out
