@@ -29,6 +29,7 @@ STEP_SHARE = 1e-5  # of the largest flow: after such a step the next one is of r
 LEAST_PRESSURE = 1e-3  # Pa, with nothing flowing
 LEAST_FLOW = 1e-6  # kg/s, with nothing flowing
 LEAST_WARMTH = 1e-6  # K
+RELAXING_STEPS = 15  # damped steps after which temperatures follow the flows half as fast
 
 
 @dataclass
@@ -281,7 +282,9 @@ def _iterate(
                 anchors = None if anchors is None else anchors[:, going]
                 values, going = values.take(going), np.ones(left, dtype=bool)
         step = newton_step(eq, values, point, anchors)
-        point, values, moved, warmer = _advance(eq, point, step, values, damped, stream)
+        # a warm column drives flows that mix its warmth: small steps where full ones go round in circles
+        relax = max(0.5 ** (steps // RELAXING_STEPS), 0.1) if damped else 1.0
+        point, values, moved, warmer = _advance(eq, point, step, values, damped, stream, relax)
 
 
 def _common_stream(eq: Equations, point: Point) -> Stream | None:
@@ -293,7 +296,7 @@ def _common_stream(eq: Equations, point: Point) -> Stream | None:
 
 
 def _advance(
-    eq: Equations, point: Point, step: Step, values: Values, damped: bool, stream: Any
+    eq: Equations, point: Point, step: Step, values: Values, damped: bool, stream: Any, relax: float
 ) -> tuple[Point, Values, Array, Any]:
     """Take the step; when damped, halve it in the scenarios where the pressure equations get worse."""
     share = np.ones(eq.scenarios)
@@ -305,7 +308,7 @@ def _advance(
         if point.warmth is not None:
             warmth = settled(eq, flow, density, stream)
             if damped:
-                warmth = point.warmth + share * (warmth - point.warmth)
+                warmth = point.warmth + relax * share * (warmth - point.warmth)
         values = eq.evaluate(flow, pressure, warmth)
         if not damped:
             break
