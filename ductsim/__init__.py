@@ -44,6 +44,9 @@ if TYPE_CHECKING:
     from .machine.reading_table import read_readings as read_readings
     from .machine.spreads import Spread as Spread
     from .machine.state import MachineState as MachineState
+    from .machine.traversing import Traverse as Traverse
+    from .machine.traversing import traverse as traverse
+    from .machine.traversing import traverse_places as traverse_places
     from .network.network import Network as Network
     from .network.state import Outcome as Outcome
     from .network.state import State as State
@@ -71,13 +74,6 @@ if TYPE_CHECKING:
     from .parts.tee import Split as Split
     from .parts.transition import Entrance as Entrance
     from .parts.transition import Transition as Transition
-    from .studies.measuring import where_to_measure as where_to_measure
-    from .studies.measuring import NextReadings as NextReadings
-    from .studies.proving import proof as proof
-    from .studies.proving import Proof as Proof
-    from .machine.traversing import traverse as traverse
-    from .machine.traversing import traverse_places as traverse_places
-    from .machine.traversing import Traverse as Traverse
     from .quantity import si as si
     from .quantity import times as times
     from .result import Result as Result
@@ -100,6 +96,10 @@ if TYPE_CHECKING:
     from .studies.fitting import Fit as Fit
     from .studies.fitting import Suspects as Suspects
     from .studies.fitting import fit as fit
+    from .studies.measuring import NextReadings as NextReadings
+    from .studies.measuring import where_to_measure as where_to_measure
+    from .studies.proving import Proof as Proof
+    from .studies.proving import proof as proof
     from .studies.sampling import Ensemble as Ensemble
     from .studies.sampling import ensemble as ensemble
     from .studies.sweeping import Sweep as Sweep
