@@ -29,7 +29,7 @@ STEP_SHARE = 1e-5  # of the largest flow: after such a step the next one is of r
 LEAST_PRESSURE = 1e-3  # Pa, with nothing flowing
 LEAST_FLOW = 1e-6  # kg/s, with nothing flowing
 LEAST_WARMTH = 1e-6  # K
-RELAXING_STEPS = 15  # damped steps after which temperatures follow the flows half as fast
+RELAXING_STEPS = (15, 40)  # damped steps after which temperatures follow the flows half as fast
 
 
 @dataclass
@@ -283,7 +283,7 @@ def _iterate(
                 values, going = values.take(going), np.ones(left, dtype=bool)
         step = newton_step(eq, values, point, anchors)
         # a warm column drives flows that mix its warmth: small steps where full ones go round in circles
-        relax = max(0.5 ** (steps // RELAXING_STEPS), 0.1) if damped else 1.0
+        relax = 0.5 ** sum(steps >= s for s in RELAXING_STEPS) if damped else 1.0
         point, values, moved, warmer = _advance(eq, point, step, values, damped, stream, relax)
 
 

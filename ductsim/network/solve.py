@@ -25,7 +25,7 @@ Array = NDArray[np.float64]
 
 CHUNK = 1024  # scenarios; their arrays stay in cache
 PLAIN_STEPS = 14
-DAMPED_STEPS = 60
+DAMPED_STEPS = 90
 
 
 @dataclass

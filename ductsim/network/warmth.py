@@ -18,15 +18,17 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 
 HOTTEST = 600.0  # K over outside's; a fan that moves almost nothing would heat it without limit
+COLDEST = -150.0  # K, likewise below
+RING_LOSS = 1e-10  # kg/s; air that runs in a closed ring would otherwise have no definite temperature
 STILL_AIR = 1e-6  # kg/s; air that moves less has time to take on the temperature outside
 
 
 def trickle(total: Array) -> Array:
-    """Outside air mixed into what flows into a node [kg/s], so that still air has a definite temperature.
+    """Outside air mixed into what flows into a node [kg/s], so that its temperature is definite.
 
-    It vanishes as soon as anything flows: a thousandth of a millionth of 1 g/s.
+    All but vanishes as soon as anything flows from outside to outside.
     """
-    return STILL_AIR / (1.0 + (total / STILL_AIR) ** 2)
+    return STILL_AIR / (1.0 + (total / STILL_AIR) ** 2) + RING_LOSS
 
 
 def heat(eq: Equations, flow: Array, density: Array) -> Array:
@@ -51,7 +53,7 @@ def passed_on(eq: Equations, flow: Array, warmth: Array, density: Array) -> Arra
     total += np.maximum(eq.supply, 0.0)
     total += trickle(total)
     out = np.zeros_like(warmth)
-    out[: system.free] = np.minimum(system.into @ _both_ways(carried, ahead) / total, HOTTEST)
+    out[: system.free] = np.clip(system.into @ _both_ways(carried, ahead) / total, COLDEST, HOTTEST)
     return out
 
 
@@ -88,7 +90,7 @@ def _swept(eq: Equations, amount: Array, sources: Array, stream: Stream) -> Arra
         total = level.into @ flow
         total += np.maximum(eq.supply[nodes], 0.0)
         total += trickle(total)
-        out[nodes] = np.minimum(level.into @ carried / total, HOTTEST)
+        out[nodes] = np.clip(level.into @ carried / total, COLDEST, HOTTEST)
     return out
 
 
@@ -114,5 +116,5 @@ def _solved(eq: Equations, flow: Array, sources: Array, columns: Any) -> Array:
     slots[system.diagonal] += total
     out = np.zeros((len(system.nodes), flow.shape[1]))
     found = system.pattern.solve(slots, right)
-    out[: system.free] = np.minimum(found, HOTTEST)
+    out[: system.free] = np.clip(found, COLDEST, HOTTEST)
     return out
