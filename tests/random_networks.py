@@ -401,9 +401,10 @@ class Generator:
         if self.chance(0.3):
             width = widest_way_out(case)
             for node in dict.fromkeys(self.pick(free) for _ in range(1 + len(free) // 30)):
-                # at most some 40 m/s on the widest way out; a closed-off node gets its share too
+                # at most some 12 m/s on the widest way out: no fan is blown far beyond its curve, nothing
+                # chokes; a closed-off node gets its share too
                 size = width[node] or self.area()
-                case.supplies[node] = self.uniform(-40.0, 40.0) * 1.2 * size
+                case.supplies[node] = self.uniform(-12.0, 12.0) * 1.2 * size
             case.traits.add("supply")
         moving = case.supplies or case.held or any(p.kind == "fan" for _, p, _ in case.parts)
         if not moving:

@@ -1,0 +1,123 @@
+"""A thousand random networks solve, whatever they hold; what has no answer has it for a structural reason."""
+
+import numpy as np
+import pytest
+from random_checks import examine, summary
+from random_networks import fed_closed_off, generate, reached
+
+import ductsim as ds
+from ductsim.network.state import Outcome
+
+pytestmark = pytest.mark.filterwarnings("ignore::ductsim.errors.OutsideRange")
+
+BLOCK = 200
+
+
+def told(words, total, capsys):
+    """Print counts, worst step numbers and the generator's difficulty shares."""
+    with capsys.disabled():
+        steps = ", ".join(f"{np.percentile(total['steps'], q):.0f} ({q} %)" for q in (50, 90, 99, 100))
+        print(
+            f"\n{words}: {total['words']}; {total['solved']} solved, {total['structural']} structural",
+            end="; ",
+        )
+        print(f"steps {steps}")
+        print(
+            "  " + ", ".join(f"{t} {n}" for t, n in sorted(total["traits"].items(), key=lambda p: -p[1])),
+            end="",
+        )
+
+
+@pytest.mark.parametrize("block", range(5))
+def test_falling_fans(block, capsys):
+    """Every one solves, with one answer whatever the start, or is fed where no air can go."""
+    # the first of each ten may have up to 200 paths, the others up to 40
+    seeds = range(block * BLOCK, (block + 1) * BLOCK)
+    cases = [generate(s, most_paths=200 if s % 10 == 0 else 40) for s in seeds]
+    found = [examine(case, again_too=case.seed % 4 == 0) for case in cases]
+    total = summary(found)
+    told(f"falling fans, seeds {seeds.start} to {seeds.stop - 1}", total, capsys)
+    assert total["failed"] == []
+    assert total["other answers"] == []
+    assert total["solved"] + total["structural"] == BLOCK
+
+
+def test_rising_fans(capsys):
+    """Every one settles on a stable point."""
+    found = [examine(generate(s, most_paths=25, rising=True), rising=True) for s in range(60)]
+    total = summary(found)
+    told("rising fans", total, capsys)
+    assert total["failed"] == []
+    assert total["unstable"] == []
+    assert total["traits"]["rising fan"] > 25
+
+
+def test_the_generator_reaches_what_is_difficult():
+    """Over the suite's seeds: all kinds, sizes over three decades, every flow state of a jet."""
+    cases = [generate(s) for s in range(300)]
+    traits = {t for case in cases for t in case.traits}
+    assert traits >= {
+        "loop", "jet", "merge", "split", "falling fan", "stopped fan", "closed path", "held node", "supply",
+        "dead end", "power leak", "real air", "constant air",
+    }  # fmt: skip
+    paths = [case.paths for case in cases]
+    assert min(paths) <= 3
+    assert max(paths) > 150
+    sizes = [s for case in cases for s in case.sizes if s > 0.0]
+    assert max(sizes) / min(sizes) > 900.0
+    exponents = [
+        p.exponent for c in cases for _, p, _ in c.parts if getattr(p, "exponent", None) and p.kind == "leak"
+    ]
+    assert min(exponents) == 0.5
+    assert max(exponents) == 1.0
+    states = {
+        t
+        for s in range(150)
+        for t in examine(generate(s, most_paths=60), again_too=False).traits
+        if "motive" in t
+    }
+    for motive in ("forward", "backward", "still"):
+        for suction in ("forward", "backward"):
+            assert f"jet with motive {motive}, suction {suction}" in states
+
+
+def test_the_same_seed_gives_the_same_network():
+    one, two = generate(7), generate(7)
+    assert [(n, p.kind, e) for n, p, e in one.parts] == [(n, p.kind, e) for n, p, e in two.parts]
+    assert all(a == b for (_, a, _), (_, b, _) in zip(one.parts, two.parts))
+    assert (one.held, one.supplies, one.air) == (two.held, two.supplies, two.air)
+
+
+def closing():
+    """Cases in which the ways to a supplied node are shut one by one until it is closed off."""
+    for seed in range(60):
+        case = generate(seed, most_paths=20)
+        if case.supplies and not fed_closed_off(case):
+            yield case
+
+
+def test_structural_failures_are_told_from_all_others():
+    """Shutting parts around supplied nodes: closed off exactly when a search finds no way out."""
+    outcomes = {True: 0, False: 0}
+    for case in closing():
+        node = next(iter(case.supplies))
+        for i, (name, _, ends) in enumerate(case.parts):
+            if node in ends and len(ends) == 2:
+                case.parts[i] = (name, ds.Opening(area=0.0, loss_coefficient=1.0), ends)
+                case.sizes[i] = 0.0
+        fed = fed_closed_off(case)
+        state = case.network().solve(raise_error=False)
+        assert state.outcome is (Outcome.FED_CLOSED_OFF if fed else Outcome.SOLVED)
+        assert set(state.closed_off) == set(case.nodes) - reached(case)
+        outcomes[fed] += 1
+    assert outcomes[True] > 5
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("block", range(10))
+def test_twenty_thousand(block):
+    """The benchmark run's networks, of 2 to 200 paths, as a test."""
+    found = [examine(generate(s), again_too=s % 4 == 0) for s in range(block * 2000, (block + 1) * 2000)]
+    total = summary(found)
+    assert total["failed"] == []
+    assert total["other answers"] == []
