@@ -152,7 +152,8 @@ def stacked(system: System, numbers: Mapping[str, Any], air: Air) -> tuple[Numbe
 def _columns(numbers: Mapping[str, Any], air: Air) -> int | None:
     found: tuple[str, int] | None = None
     own = [(f"air.{n}", getattr(air, n)) for n in ("density", "viscosity", "pressure", "temperature")]
-    for address, value in (*numbers.items(), *own):
+    many = numbers.items() if np.ndarray in set(map(type, numbers.values())) else ()
+    for address, value in (*many, *own):
         if isinstance(value, np.ndarray) and value.ndim:
             if found is None:
                 found = address, value.size

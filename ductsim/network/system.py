@@ -346,9 +346,9 @@ def _group(entries: Sequence[Entry]) -> tuple[Group, ...]:
 
 def _column(values: list[Any]) -> Array:
     """Numbers of the parts in a group, stacked to (members, 1) or (members, S)."""
-    size = max((v.size for v in values if isinstance(v, np.ndarray)), default=0)
-    if not size:
+    if np.ndarray not in set(map(type, values)):
         return np.array(values, dtype=float)[:, None]
+    size = max(v.size for v in values if isinstance(v, np.ndarray))
     out = np.empty((len(values), size))
     for row, value in zip(out, values, strict=True):
         row[:] = value
