@@ -1,7 +1,13 @@
 """Settings for all tests."""
 
-from command_line import refused, run
-from hypothesis import settings
+import os
+
+# Small systems are solved quickest by one thread; before NumPy is imported, in workers too.
+for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
+    os.environ.setdefault(_name, "1")
+
+from command_line import refused, run  # noqa: E402
+from hypothesis import settings  # noqa: E402
 
 __all__ = ["refused", "run"]  # fixtures that any test may ask for
 
