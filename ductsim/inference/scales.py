@@ -17,6 +17,7 @@ Array = NDArray[np.float64]
 
 EDGE = 1.959963984540054  # the coordinate of the 97.5 % quantile
 LEAST_POWER = 1e-6
+FARTHEST = 40.0
 
 
 @dataclass(frozen=True)
@@ -111,6 +112,7 @@ class Scales:
         return self._both(z)[1]
 
     def _both(self, z: Array) -> tuple[Array, Array]:
+        z = np.clip(z, -FARTHEST, FARTHEST)  # a search may stray; nothing is believed out there
         value, slope = np.empty_like(z), np.empty_like(z)
         for kind, rows in self._rows.items():
             if len(rows):

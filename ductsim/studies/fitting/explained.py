@@ -28,6 +28,7 @@ TOLD, HARDLY = 0.5, 0.8
 """Up to this ratio of interval to prior interval the readings told an unknown; where they did not, from this
 ratio of standard deviations on its scale on only the prior did."""
 OUTLYING = 0.01  # chance of one outlier or more among sound readings
+NOTHING = 0.01
 EDGES, ENDS = np.array([0.025, 0.975]), np.array([0.0, 0.95])
 
 
@@ -35,8 +36,8 @@ class Fit(Result):
     """A machine fitted to readings.
 
     Estimates are the most probable values, intervals hold 95 % of what is believed after the readings: with
-    2.5 % on either side, or from 0 where more than 2.5 % are exactly 0. The
-    machine's other uncertain numbers and the errors of gauge and tachometer are fitted along.
+    2.5 % on either side, or from 0 where more than 2.5 % are next to nothing (below a hundredth of what was
+    likely). The machine's other uncertain numbers and the errors of gauge and tachometer are fitted along.
 
     Attributes
     ----------
@@ -147,7 +148,7 @@ class Fit(Result):
         sd = np.sqrt(np.diag(self.estimate.covariance))
         rows = []
         for i, u in enumerate(self.wanted):
-            low, high = self._interval(values[i])
+            low, high = self._interval(values[i], NOTHING * u.likely)
             low, high = min(low, float(best[i])), max(high, float(best[i]))
             first, last = self.prior_interval(i)
             ratio = (high - low) / (last - first)
@@ -169,10 +170,10 @@ class Fit(Result):
             )
         return sorted(rows, key=lambda row: (row["told"] == "only by the prior", -_excess(row)))
 
-    def _interval(self, values: Array) -> tuple[float, float]:
-        """What 95 % of the draws lie between: from 0 where that is believed at all, else equal tails."""
+    def _interval(self, values: Array, nothing: float) -> tuple[float, float]:
+        """What 95 % of the draws lie between: from 0 where next to nothing is possible, else equal tails."""
         draws = self.draws
-        zero = float(draws.weights[values <= 0.0].sum())
+        zero = float(draws.weights[values <= nothing].sum())
         shares = ENDS if zero >= EDGES[0] else EDGES
         # n draws leave 1 in n + 1 beyond each end: so few draws make wide intervals, not narrow ones
         count = draws.effective
