@@ -240,21 +240,27 @@ def _imbalance(eq: Equations, flow: Array) -> Array:
 
 
 def iterate(
-    eq: Equations, point: Point, anchors: Array | None, limit: int, damped: bool, into: Solved | None = None
+    eq: Equations,
+    point: Point,
+    anchors: Array | None,
+    limit: int,
+    damped: bool,
+    into: Solved | None = None,
+    frozen: bool = False,
 ) -> Solved:
-    """Newton steps until every scenario has arrived or the limit is reached.
+    """Newton steps until every scenario has arrived or the limit is reached; frozen keeps the temperatures.
 
     A scenario's answer is written down when it arrives, so it does not depend on its neighbours; the
     arrays shrink when half of them have gone.
     """
     out = Solved.empty(eq.system, eq.scenarios, eq.heated) if into is None else into
     with np.errstate(all="ignore"):
-        _iterate(eq, point, anchors, limit, damped, out)
+        _iterate(eq, point, anchors, limit, damped, out, frozen)
     return out
 
 
 def _iterate(
-    eq: Equations, point: Point, anchors: Array | None, limit: int, damped: bool, out: Solved
+    eq: Equations, point: Point, anchors: Array | None, limit: int, damped: bool, out: Solved, frozen: bool
 ) -> None:
     place = np.arange(eq.scenarios)
     going = np.ones(eq.scenarios, dtype=bool)
@@ -283,7 +289,7 @@ def _iterate(
                 values, going = values.take(going), np.ones(left, dtype=bool)
         step = newton_step(eq, values, point, anchors)
         # a warm column drives flows that mix its warmth: small steps where full ones go round in circles
-        relax = 0.5 ** sum(steps >= s for s in RELAXING_STEPS) if damped else 1.0
+        relax = 0.0 if frozen else 0.5 ** sum(steps >= s for s in RELAXING_STEPS) if damped else 1.0
         point, values, moved, warmer = _advance(eq, point, step, values, damped, stream, relax)
 
 

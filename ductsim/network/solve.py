@@ -20,6 +20,7 @@ from .stability import doubtful, settle
 from .structure import Structure, examine
 from .system import System
 from .transient import run_up, standstill
+from .turns import by_turns
 
 Array = NDArray[np.float64]
 
@@ -194,8 +195,9 @@ def _run_up_failed(eq: Equations, structure: Structure, out: Solved) -> None:
     """Solve what is left by following the air until it settles, then polish.
 
     From the cold start with time steps that keep the motion physical, from standstill in long steps that
-    only seek the end, and from standstill the slow way.
+    only seek the end, and from standstill the slow way; before and after, flows and temperatures by turns.
     """
+    _by_turns(eq, structure, out)
     for cold, steps, careful in ((True, 600, True), (False, 400, False), (False, 2000, True)):
         bad = np.flatnonzero(~out.good & ~structure.fed)
         if not len(bad):
@@ -207,6 +209,17 @@ def _run_up_failed(eq: Equations, structure: Structure, out: Solved) -> None:
         again = iterate(hard, point, part.anchors, DAMPED_STEPS, damped=True)
         again.steps += out.steps[bad] + taken
         out.put(bad, again)
+        _by_turns(eq, structure, out)
+
+
+def _by_turns(eq: Equations, structure: Structure, out: Solved) -> None:
+    """Flows and temperatures by turns, in each scenario that Newton's method left unsolved."""
+    for s in np.flatnonzero(~out.good & ~structure.fed):
+        one = np.array([s])
+        found = by_turns(eq.take(one), out.point.take(one), _some(structure, one).anchors)
+        if found is not None and found.good[0]:
+            found.steps += out.steps[one]
+            out.put(one, found)
 
 
 def _some(structure: Structure, columns: NDArray[np.intp]) -> Structure:
