@@ -27,7 +27,7 @@ def exponent(sizes: list[float], times: list[float]) -> float:
 
 def seconds(value: float) -> str:
     """A time with the measure that suits it."""
-    scale, unit = next((s, u) for s, u in ((1.0, "s"), (1e-3, "ms"), (0.0, "us")) if value >= s)
+    scale, unit = next((s, u) for s, u in ((1.0, "s"), (1e-3, "ms"), (0.0, "us")) if abs(value) >= s)
     return f"{value / (scale or 1e-6):.3g} {unit}"
 
 
