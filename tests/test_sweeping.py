@@ -49,7 +49,7 @@ SPEEDS = [
         ("3500 rpm", "1700 rpm"),
         ("400 CFM", "126 mmH2O", "17.5 hp"),
         ("194.29 CFM", "29.726 mmH2O", "2.0053 hp"),
-        id="Flow of Fluids, Technical Paper 410, example 7.33 (a pump: 194.3, 29.73, 2.005), the same affinity laws",
+        id="Flow of Fluids, Technical Paper 410, example 7.33 (a pump: 194.3, 29.73, 2.005), fan laws",
     ),
 ]
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import warnings
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -11,9 +10,10 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ..errors import InputError, OutsideRange, UnknownName
+from ..errors import InputError, UnknownName
 from ..inference.problem import Problem
 from ..inference.scales import Scale, Scales
+from ..network.newton import Point
 from .asked import question
 from .reading_table import OF_FANS, Reading, Readings
 from .state import MachineState, solve
@@ -199,7 +199,7 @@ class ReadingModel:
         check_names(machine.layout, self.readings)
         self.configurations = list(dict.fromkeys(Configuration.of(r) for r in self.readings))
         self._fixed = [c.fixed(machine.layout) for c in self.configurations]
-        self._states: dict[int, MachineState] = {}
+        self._near: Point | None = None
         self._lay_errors()
         self._lay_questions()
 
@@ -257,18 +257,19 @@ class ReadingModel:
         place = {c: i for i, c in enumerate(self.configurations)}
         self._condition = np.array([place[c] for c in self._of], dtype=np.intp)
         self._asked: list[list[str]] = [[] for _ in self.configurations]
+        self._words: list[str] = []
         self._terms: list[tuple[int, int | None]] = []
         for reading, c in zip(self.readings, self._condition, strict=True):
-            asked = self._asked[c]
             places = []
             for name in filter(None, (reading.tapping, reading.minus)):
                 words = f"{WORDS[reading.quantity]} {name}"
-                if words not in asked:
-                    asked.append(words)
-                places.append(asked.index(words))
+                for known in (self._words, self._asked[c]):
+                    if words not in known:
+                        known.append(words)
+                places.append(self._words.index(words))
             self._terms.append((places[0], places[1] if len(places) > 1 else None))
         layout = self.machine.layout
-        self._questions = [[question(layout, words) for words in asked] for asked in self._asked]
+        self._questions = [question(layout, words) for words in self._words]
         self._pressure = np.array([r.measure == "Pa" for r in self.readings])
         self._turns = np.array([r.quantity == "speed" for r in self.readings])
         self._read_speed = np.array([np.isfinite(self._speed_stated(int(c))) for c in self._condition])
@@ -302,29 +303,38 @@ class ReadingModel:
 
     def predict(self, z: Array) -> Array:
         """Predicted readings (M, N) at coordinates (A, N); NaN where the machine has no answer."""
-        count = z.shape[1]
-        common = self.machine_numbers(z)
+        count, conditions = z.shape[1], len(self.configurations)
+        near = self._start()
+        many, state = self._solved(z, near.take(np.repeat(np.arange(conditions), count)))
+        shape = (conditions, count)
+        answers = [
+            np.broadcast_to(q.evaluate(many, state), conditions * count).reshape(shape)
+            for q in self._questions
+        ]
         out = np.empty((len(self.readings), count))
-        for c, questions in enumerate(self._questions):
-            many = self._machine(self._under(c, common, z))
-            state = solve(many, raise_error=False, start=self._near(c))
-            answers = [np.broadcast_to(q.evaluate(many, state), count) for q in questions]
-            for i in np.flatnonzero(self._condition == c):
-                first, second = self._terms[i]
-                out[i] = answers[first] if second is None else answers[first] - answers[second]
+        for i, (c, (first, second)) in enumerate(zip(self._condition, self._terms, strict=True)):
+            out[i] = answers[first][c] if second is None else answers[first][c] - answers[second][c]
         return self._as_read(out, z)
 
-    def _machine(self, changed: Mapping[str, Any]) -> Machine:
-        return type(self.machine)(self.machine.layout, {**self.machine.numbers, **changed})
+    def _solved(self, z: Array, start: Point | None = None) -> tuple[Machine, MachineState]:
+        """The machine at coordinates (A, N) and its state: N columns under each condition in turn."""
+        count = z.shape[1]
+        common = self.machine_numbers(z)
+        each = [self._under(c, common, z) for c in range(len(self.configurations))]
+        numbers = dict(self.machine.numbers)
+        for address in {a: None for changed in each for a in changed}:
+            column = np.empty((len(each), count))
+            for row, changed in zip(column, each, strict=True):
+                row[:] = changed.get(address, numbers[address])
+            numbers[address] = column.reshape(-1)
+        many = type(self.machine)(self.machine.layout, numbers)
+        return many, solve(many, raise_error=False, start=start)
 
-    def _near(self, condition: int) -> MachineState:
-        """A solved state under a condition to start others from."""
-        if condition not in self._states:
-            z = np.zeros((self.size, 1))
-            changed = self._under(condition, self.machine_numbers(z), z)
-            single = self._machine({a: float(np.ravel(v)[0]) for a, v in changed.items()})
-            self._states[condition] = _tried(single)
-        return self._states[condition]
+    def _start(self) -> Point:
+        """A point of each condition to start others from: the last at which derivatives were taken."""
+        if self._near is None:
+            self._near = self._solved(np.zeros((self.size, 1)))[1].arrays.point
+        return self._near
 
     def _as_read(self, true: Array, z: Array) -> Array:
         """True values as the instruments show them."""
@@ -341,26 +351,24 @@ class ReadingModel:
 
     def jacobian(self, z: Array) -> tuple[Array, Array]:
         """Predicted readings (M,) and their exact derivatives (M, A) at coordinates (A,)."""
-        column = z[:, None]
-        common = {a: float(v[0]) for a, v in self.machine_numbers(column).items()}
+        many, state = self._solved(z[:, None], self._start())
+        if not np.all(state.solved):
+            raise state.failure()
+        self._near = state.arrays.point
+        common = {a: float(v[0]) for a, v in self.machine_numbers(z[:, None]).items()}
         true = np.empty(len(self.readings))
         out = np.zeros((len(self.readings), self.size))
-        for c in range(len(self.configurations)):
-            rows = np.flatnonzero(self._condition == c)
-            changed = self._under(c, common, z)
-            machine = self._machine({a: float(np.ravel(v)[0]) for a, v in changed.items()})
-            speeds = self._speed_addresses
-            near = self._states[c] = _tried(machine, self._near(c))
-            if not near.solved:
-                raise near.failure()
-            answers, by_number = machine.jacobian(self._asked[c], [*self.addresses, *speeds], near)
+        speeds = self._speed_addresses
+        for c, asked in enumerate(self._asked):
+            machine = many[c]
+            answers, by_number = machine.jacobian(asked, [*self.addresses, *speeds], state[c])
             share = np.array([self._share(c, a, common) for a in self.addresses])
             by_coordinate = self.by_coordinate(z, by_number[:, : len(self.addresses)] * share)
             place, width = self._speed_of[c]
             turned = np.array([machine.numbers[a] for a in speeds]) * width
             by_coordinate[:, place] += by_number[:, len(self.addresses) :] @ turned
-            for i in rows:
-                first, second = self._terms[i]
+            for i in np.flatnonzero(self._condition == c):
+                first, second = (None if t is None else asked.index(self._words[t]) for t in self._terms[i])
                 true[i], out[i] = answers[first], by_coordinate[first]
                 if second is not None:
                     true[i] -= answers[second]
@@ -425,13 +433,6 @@ def under(machine: Machine, conditions: Configuration) -> Machine:
     if conditions.engine_speed is not None:
         changed.update(dict.fromkeys(speed_addresses(machine.layout), conditions.engine_speed))
     return type(machine)(machine.layout, {**machine.numbers, **changed}, machine.given)
-
-
-def _tried(machine: Machine, start: MachineState | None = None) -> MachineState:
-    """The state at trial numbers, of which a law's range says nothing that a user should hear."""
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore", OutsideRange)
-        return solve(machine, raise_error=False, start=start)
 
 
 def made(machine: Machine, readings: Sequence[Reading]) -> Array:

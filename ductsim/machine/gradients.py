@@ -99,10 +99,11 @@ def jacobian(
     through = dict(zip(shared, _by_shared(machine, linear, adjoints, shared).T, strict=True))
     answers = np.array([float(q.evaluate(machine, found)) for q in questions])
     out = np.zeros((len(questions), len(addresses)))
-    direct = [_direct(machine, found, q, [a for a in q.reads_numbers if a in wanted]) for q in questions]
+    direct = _direct(machine, found, questions, wanted)
     for j, address in enumerate(addresses):
         out[:, j] = through[address] if address in through else by_part[address]
-        out[:, j] += [own.get(address, 0.0) for own in direct]
+        if address in direct:
+            out[:, j] += direct[address]
     return answers, out
 
 
@@ -171,18 +172,19 @@ def _by_shared(machine: Machine, linear: Linear, adjoints: Array, addresses: Seq
 
 
 def _direct(
-    machine: Machine, state: MachineState, asked: Question, addresses: Sequence[str]
-) -> dict[str, float]:
-    """The question's own slopes in the numbers it reads, flows and pressures staying as they are."""
+    machine: Machine, state: MachineState, asked: Sequence[Question], wanted: set[str]
+) -> dict[str, Array]:
+    """The questions' own slopes in the numbers they read, flows and pressures staying as they are."""
+    addresses = list({a: None for q in asked for a in q.reads_numbers if a in wanted})
     if not addresses:
         return {}
     many, distance = _nudged(machine, addresses)
     warmer = np.asarray(many.air().temperature) - machine.air().temperature
     nodes = {node: state.temperature[node] + warmer for node in state.temperature}
     view = Nudged(state.flow, state.pressure, nodes)
-    answers = np.broadcast_to(asked.evaluate(many, view), 2 * len(addresses))
-    slopes = (answers[0::2] - answers[1::2]) / distance
-    return dict(zip(addresses, slopes.tolist(), strict=True))
+    answers = np.array([np.broadcast_to(q.evaluate(many, view), 2 * len(addresses)) for q in asked])
+    slopes = (answers[:, 0::2] - answers[:, 1::2]) / distance
+    return dict(zip(addresses, slopes.T, strict=True))
 
 
 class Sensitivity(Result):

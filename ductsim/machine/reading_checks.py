@@ -143,9 +143,11 @@ def _signs(readings: Readings, predicted: Any) -> list[str]:
 
 def _sizes(machine: Machine, readings: Readings, predicted: Any) -> list[str]:
     out = []
-    for r, p in zip(readings, predicted.tolist(), strict=True):
+    conditions = [Configuration.of(r) for r in readings]
+    highest = {c: highest_pressure(machine, c) for c in dict.fromkeys(conditions)}
+    for r, c, p in zip(readings, conditions, predicted.tolist(), strict=True):
         if r.measure == "Pa":
-            most = TOO_MUCH * highest_pressure(machine, Configuration.of(r))
+            most = TOO_MUCH * highest[c]
             if abs(r.value) > most > 0.0:
                 out.append(
                     f"{_line(r)}: {r.where} reads {r.value:,.4g} Pa, more than the fans can make "

@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ..network.solve import CHUNK
 from .asked import Question, add_word
 from .carrying import everything, margins, places
 from .crop import with_crop
@@ -156,7 +155,7 @@ class _Margins:
     def at(self, machine: Machine, speed: Array, which: NDArray[np.intp]) -> Array:
         """Margins (places, n) of the scenarios `which`, given as a machine, at some speeds [m/s]."""
         some = type(machine)(machine.layout, {**machine.numbers, "crop.ground_speed": speed})
-        near = None if self._near is None or len(which) > CHUNK else self._near.take(which)
+        near = None if self._near is None else self._near.take(which)
         # a belt that slips more the more it carries is settled anew at every speed
         state = solve(some, raise_error=False) if self._slips else solve_running(some, self.calm, near)
         own = margins(some, state)

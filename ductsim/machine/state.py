@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from functools import cached_property
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, cast
 
 import numpy as np
 
@@ -68,6 +68,9 @@ class MachineState(State, Result):
         self.__dict__.update(state.__dict__)
         self._found = self.__dict__.pop("notes")
         self.machine = machine
+
+    def __getitem__(self, index: int) -> MachineState:
+        return cast(MachineState, super().__getitem__(index))
 
     def _pick(self, index: int) -> MachineState:
         return MachineState(self.machine[index], super()._pick(index))

@@ -311,18 +311,19 @@ def field_derivatives(linear: Linear, adjoints: Array) -> dict[str, Array]:
     system = linear.system
     nudged, plan = field_nudges(system, linear.numbers)
     residual, shares = linear.residuals(nudged)
-    fan_of = {row: i for i, row in enumerate(system.fan_rows)} if linear.heated else {}
+    fans = [(i, row, linear.warmed(row)) for i, row in enumerate(system.fan_rows) if linear.heated]
     out: dict[str, Array] = {}
     for c, (g, k, step) in enumerate(plan):
         change = residual[:, 2 * c] - residual[:, 2 * c + 1]
-        for member, address in enumerate(system.groups[g].addresses[k]):
-            rows = system.rows_of(g, member)
-            answer = adjoints[:, rows] @ change[rows]
-            for row in rows:
-                if row in fan_of and linear.warmed(row) >= 0:
-                    heat = shares[fan_of[row], 2 * c] - shares[fan_of[row], 2 * c + 1]
-                    answer = answer - adjoints[:, linear.warmed(row)] * heat
-            out[address] = -answer / (2.0 * step[member])
+        addresses = system.groups[g].addresses[k]
+        rows = np.array([system.rows_of(g, member) for member in range(len(addresses))])
+        answers = (adjoints[:, rows] * change[rows]).sum(axis=2)
+        for i, row, warmed in fans:
+            member, _ = np.nonzero(rows == row)
+            if len(member) and warmed >= 0:
+                heat = shares[i, 2 * c] - shares[i, 2 * c + 1]
+                answers[:, member[0]] -= adjoints[:, warmed] * heat
+        out.update(zip(addresses, (-answers / (2.0 * step)).T, strict=True))
     return out
 
 

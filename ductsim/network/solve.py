@@ -101,7 +101,7 @@ def _middle(values: Array) -> Array:
 
 
 def solve(system: System, numbers: Numbers, start: Point | None = None) -> tuple[Solved, list[Structure]]:
-    """Solve all scenarios; `start` is a solved single scenario nearby, found here when not given."""
+    """Solve all scenarios from a nearby point: one for all, or one for each; found here when not given."""
     if numbers.scenarios == 1:
         eq = numbers.equations(system)
         structure = examine(system, eq.shut, eq.supply, 1)
@@ -122,7 +122,8 @@ def solve(system: System, numbers: Numbers, start: Point | None = None) -> tuple
         structure = examine(system, eq.shut, eq.supply, eq.scenarios)
         structures.append(structure)
         part = out.take(columns)
-        solve_columns(eq, structure, start, part)
+        near = start.take(columns) if start is not None and start.flow.shape[1] > 1 else start
+        solve_columns(eq, structure, near, part)
         _settle_doubtful(eq, structure, part)
     return out, structures
 

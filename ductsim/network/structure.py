@@ -37,18 +37,10 @@ class Structure:
 def examine(system: System, shut: Mask | None, supply: Array, scenarios: int) -> Structure:
     """The structure of a system whose paths are shut where `shut` (paths, 1 or S) says so."""
     patterns, which = _patterns(system, shut, scenarios)
-    floating = np.zeros((system.free, len(patterns)), dtype=bool)
-    anchors = np.zeros((system.free, len(patterns)))
-    pieces = np.zeros((system.free, len(patterns)), dtype=np.intp)
-    for p, closed in enumerate(patterns):
-        piece = connected(system, ~closed)
-        held = np.unique(piece[system.free :])
-        own = piece[: system.free]
-        pieces[:, p] = own
-        floating[:, p] = ~np.isin(own, held)
-        _, first = np.unique(own, return_index=True)
-        anchors[first, p] = 1.0
-    anchors[~floating] = 0.0
+    piece = connected(system, ~np.stack(patterns, axis=1))
+    pieces = piece[: system.free]
+    floating = pieces != piece[-1]
+    anchors = (floating & (pieces == np.arange(system.free)[:, None])).astype(float)
     if not floating.any():
         return Structure(None, None, np.zeros(scenarios, dtype=bool), -1)
     fed, node = _fed(floating, pieces, which, np.broadcast_to(supply, (system.free, scenarios)))
@@ -75,33 +67,47 @@ def _patterns(system: System, shut: Mask | None, scenarios: int) -> tuple[list[M
 
 
 def connected(system: System, is_open: Mask) -> NDArray[np.intp]:
-    """The piece that each node belongs to, joined by the open paths; held nodes are joined to outside."""
+    """The lowest node that each node is joined to by the open paths, (nodes, P) for `is_open` (paths, P).
+
+    Held nodes are joined to outside.
+    """
     nodes = len(system.nodes)
     held = np.arange(system.free, nodes)
-    i = np.concatenate([system.start[is_open], held])
-    j = np.concatenate([system.finish[is_open], np.full(len(held), nodes - 1)])
+    i = np.concatenate([system.start, held])
+    j = np.concatenate([system.finish, np.full(len(held), nodes - 1)])
+    joined = np.concatenate([is_open, np.ones((len(held), is_open.shape[1]), dtype=bool)])
     if nodes <= FEW:
-        return _lowest_joined(nodes, i, j)
+        return _lowest_joined(nodes, i, j, joined)
+    out = np.empty((nodes, is_open.shape[1]), dtype=np.intp)
+    for column, edges in zip(out.T, joined.T, strict=True):
+        column[:] = _lowest_in_graph(nodes, i[edges], j[edges])
+    return out
+
+
+def _lowest_joined(nodes: int, i: NDArray[np.intp], j: NDArray[np.intp], joined: Mask) -> NDArray[np.intp]:
+    """Labels handed on along the joined edges until none changes."""
+    piece = np.repeat(np.arange(nodes)[:, None], joined.shape[1], axis=1)
+    while True:
+        lowest = np.where(joined, np.minimum(piece[i], piece[j]), nodes)
+        new = piece.copy()
+        np.minimum.at(new, i, lowest)
+        np.minimum.at(new, j, lowest)
+        new = np.take_along_axis(new, new, axis=0)
+        if np.array_equal(new, piece):
+            return piece
+        piece = new
+
+
+def _lowest_in_graph(nodes: int, i: NDArray[np.intp], j: NDArray[np.intp]) -> NDArray[np.intp]:
     from scipy.sparse import csr_matrix
     from scipy.sparse.csgraph import connected_components
 
     graph = csr_matrix((np.ones(len(i), dtype=bool), (i, j)), shape=(nodes, nodes))
-    piece: NDArray[np.intp] = connected_components(graph, directed=False)[1].astype(np.intp)
-    return piece
-
-
-def _lowest_joined(nodes: int, i: NDArray[np.intp], j: NDArray[np.intp]) -> NDArray[np.intp]:
-    """The lowest node that each node is joined to by the edges i, j: labels handed on until none changes."""
-    piece = np.arange(nodes)
-    while True:
-        lowest = np.minimum(piece[i], piece[j])
-        new = piece.copy()
-        np.minimum.at(new, i, lowest)
-        np.minimum.at(new, j, lowest)
-        new = new[new]
-        if np.array_equal(new, piece):
-            return piece
-        piece = new
+    _, first, label = np.unique(
+        connected_components(graph, directed=False)[1], return_index=True, return_inverse=True
+    )
+    lowest: NDArray[np.intp] = first[label]
+    return lowest
 
 
 def _fed(
