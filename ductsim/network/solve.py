@@ -26,7 +26,15 @@ Array = NDArray[np.float64]
 
 CHUNK = 1024  # scenarios; their arrays stay in cache
 PLAIN_STEPS = 14
-DAMPED_STEPS = 90
+DAMPED_STEPS = 40
+RUN_UPS = (
+    (False, False, 100, 40, False),
+    (True, True, 600, 90, True),
+    (False, False, 400, 90, True),
+    (False, True, 2000, 90, True),
+)
+"""From the cold start or standstill; time steps that keep the motion physical, or long ones that only seek
+the end; how many of them; Newton steps after them; whether flows and temperatures go by turns then."""
 
 
 @dataclass
@@ -193,13 +201,8 @@ def _settle_doubtful(eq: Equations, structure: Structure, out: Solved) -> None:
 
 
 def _run_up_failed(eq: Equations, structure: Structure, out: Solved) -> None:
-    """Solve what is left by following the air until it settles, then polish.
-
-    From the cold start with time steps that keep the motion physical, from standstill in long steps that
-    only seek the end, and from standstill the slow way; before and after, flows and temperatures by turns.
-    """
-    _by_turns(eq, structure, out)
-    for cold, steps, careful in ((True, 600, True), (False, 400, False), (False, 2000, True)):
+    """Solve what is left by following the air until it settles, then polish: the usual ways first."""
+    for cold, careful, steps, polish, turns in RUN_UPS:
         bad = np.flatnonzero(~out.good & ~structure.fed)
         if not len(bad):
             return
@@ -207,10 +210,11 @@ def _run_up_failed(eq: Equations, structure: Structure, out: Solved) -> None:
         with np.errstate(all="ignore"):
             point = cold_start(hard, part.anchors) if cold else standstill(hard)
         point, _, taken = run_up(hard, point, part.anchors, steps, careful)
-        again = iterate(hard, point, part.anchors, DAMPED_STEPS, damped=True)
+        again = iterate(hard, point, part.anchors, polish, damped=True)
         again.steps += out.steps[bad] + taken
         out.put(bad, again)
-        _by_turns(eq, structure, out)
+        if turns:
+            _by_turns(eq, structure, out)
 
 
 def _by_turns(eq: Equations, structure: Structure, out: Solved) -> None:
