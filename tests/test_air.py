@@ -3,7 +3,6 @@
 import math
 import pickle
 
-import CoolProp.CoolProp as coolprop
 import fluids
 import numpy as np
 import pytest
@@ -18,6 +17,8 @@ C0 = 273.15
 
 def humid_air(wanted: str, temperature: float, pressure: float, humidity: float) -> float:
     """CoolProp's humid air (virial equations of ASHRAE RP-1485), a general library of fluid properties."""
+    from CoolProp import CoolProp as coolprop  # 3 s to load: only where it is needed
+
     return coolprop.HAPropsSI(wanted, "T", temperature, "P", pressure, "R", humidity)
 
 

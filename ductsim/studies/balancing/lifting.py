@@ -15,6 +15,7 @@ from ...errors import InputError
 from ...machine.limits import limits_of
 from ...machine.machine import Machine
 from ...machine.readings import fans
+from ...machine.state import solve
 from .trims import Dial
 
 Array = NDArray[np.float64]
@@ -68,8 +69,9 @@ class Search:
         self.sign = sign
         self.low = np.array([dial.low for dial in dials])
         self.span = np.array([max(dial.high - dial.low, 1e-300) for dial in dials])
-        state = machine.solve()
-        self.scale = max(float(np.mean(np.abs([state.ask(words) for words in of]))), 1e-12)
+        # always the same start: an answer that hung on the way taken would mislead the search
+        self._start = machine.solve()
+        self.scale = max(float(np.mean(np.abs([self._start.ask(words) for words in of]))), 1e-12)
         self.limits = _limit_questions(machine)
         # each limit is the sum of some questions over its bound
         width = [len(group) for group, _ in self.limits]
@@ -100,7 +102,9 @@ class Search:
         if key not in self._known:
             machine = self.at(z)
             names = [words for group, _ in self.limits for words in group]
-            values, slopes = machine.jacobian([*self.of, *names], [dial.address for dial in self.dials])
+            addresses = [dial.address for dial in self.dials]
+            state = solve(machine, start=self._start)
+            values, slopes = machine.jacobian([*self.of, *names], addresses, state)
             self.evaluations += 1
             count = len(self.of)
             slopes = slopes * self.span
