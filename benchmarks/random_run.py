@@ -43,9 +43,9 @@ def measure(table: Any, falling: int, rising: int) -> None:
         table.add(f"{words}: without an answer", len(failed), f"{len(failed):,}", "aim: none", not failed)
         if failed:
             print(f"    seeds {failed[:20]}")
+        loose = total["unstable"]
+        table.add(f"{words}: unstable answers", len(loose), f"{len(loose):,}", "aim: none", not loose)
         if is_rising:
-            loose = total["unstable"]
-            table.add(f"{words}: unstable answers", len(loose), f"{len(loose):,}", "aim: none", not loose)
             several = total["several points"]
             table.add(f"{words}: with other points listed", several, f"{several:,}")
         else:

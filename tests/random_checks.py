@@ -29,6 +29,7 @@ class Finding:
     balanced: bool = True
     closed_off_right: bool = True
     same_from_elsewhere: bool = True
+    elsewhere_stable: bool = True
     stable: bool = True
     others: int = 0
 
@@ -64,6 +65,8 @@ def examine(case: Case, rising: bool = False, again_too: bool = True) -> Finding
     elif again_too and not rising:
         again = solve_system(system, numbers, case.air, raise_error=False, start=elsewhere(case, state))
         out.same_from_elsewhere = bool(again.solved) and same(state.arrays, again.arrays)
+        if not out.same_from_elsewhere:
+            out.stable, out.elsewhere_stable = stable(state)[0], bool(again.solved) and stable(again)[0]
     return out
 
 
@@ -147,13 +150,14 @@ def summary(found: list[Finding]) -> dict[str, Any]:
     solved = [f for f in found if f.outcome is Outcome.SOLVED]
     failed = [f.seed for f in found if not f.right]
     other = [f.seed for f in found if not f.same_from_elsewhere]
+    loose = [f.seed for f in found if not (f.stable and f.elsewhere_stable)]
     paths = [f.paths for f in found]
     return {
         "solved": len(solved),
         "structural": sum(f.structural and f.right for f in found),
         "failed": failed,
         "other answers": other,
-        "unstable": [f.seed for f in found if not f.stable],
+        "unstable": loose,
         "several points": sum(f.others > 0 for f in found),
         "steps": [f.steps for f in solved] or [0],
         "traits": Counter(trait for f in found for trait in f.traits),

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from random_checks import examine, summary
+from random_checks import examine, stable, summary
 from random_networks import fed_closed_off, generate, reached
 
 import ductsim as ds
@@ -50,6 +50,19 @@ def test_rising_fans(capsys):
     assert total["failed"] == []
     assert total["unstable"] == []
     assert total["traits"]["rising fan"] > 25
+
+
+@pytest.mark.parametrize("seed", [84, 279])
+def test_a_tee_that_loses_less_the_more_it_carries_settles_on_a_stable_point(seed):
+    """Newton's method from cold ends on an unstable point of these networks, which have a stable one."""
+    state = generate(seed).network().solve()
+    assert stable(state)[0]
+
+
+@pytest.mark.parametrize("seed", [62, 1111, 1620])
+def test_a_start_that_leads_to_impossible_speeds_is_given_up(seed):
+    """From far off these would end where air moves at several times the speed of sound."""
+    assert examine(generate(seed)).same_from_elsewhere
 
 
 def test_the_generator_reaches_what_is_difficult():

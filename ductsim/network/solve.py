@@ -25,6 +25,7 @@ from .turns import by_turns
 Array = NDArray[np.float64]
 
 CHUNK = 1024  # scenarios; their arrays stay in cache
+SOUND = 340.0  # m/s
 PLAIN_STEPS = 14
 DAMPED_STEPS = 40
 RUN_UPS = (
@@ -150,6 +151,7 @@ def solve_single(eq: Equations, structure: Structure, start: Point | None) -> So
     """One scenario, or a few hard ones in step: from nearby if possible, else from cold, else by run-up."""
     if start is not None:
         out = solve_from(eq, start, structure.anchors, PLAIN_STEPS, damped=False)
+        out.good &= ~supersonic(eq, out)
         if out.good.all():
             return out
     with np.errstate(all="ignore"):
@@ -180,17 +182,29 @@ def solve_from(
     return iterate(eq, point, anchors, limit, damped, into)
 
 
+def supersonic(eq: Equations, solved: Solved) -> NDArray[np.bool_]:
+    """Scenarios in which air is faster than sound somewhere: such a start led far astray, begin anew.
+
+    The laws know no such speeds; at several of them a jet would lift air without any power.
+    """
+    area = eq.area
+    with np.errstate(all="ignore"):
+        fast = np.abs(solved.point.flow) > SOUND * solved.density * area
+    return np.asarray((fast & (area > 0.0)).any(axis=0))
+
+
 def solve_columns(eq: Equations, structure: Structure, start: Point | None, into: Solved) -> None:
     """A chunk of scenarios from one nearby point; those that resist are solved again from cold."""
     if start is not None:
         solve_from(eq, start, structure.anchors, PLAIN_STEPS, damped=False, into=into)
+        into.good &= ~supersonic(eq, into)
     bad = np.flatnonzero(~into.good)
     if len(bad):
         into.put(bad, solve_single(eq.take(bad), _some(structure, bad), None))
 
 
 def _settle_doubtful(eq: Equations, structure: Structure, out: Solved) -> None:
-    """Where a fan works on a rising stretch or backwards, take the point reached by running up."""
+    """Where another point may be the one that is reached by running up, take that."""
     bad = doubtful(eq, out)
     if not len(bad):
         return

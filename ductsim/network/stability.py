@@ -1,7 +1,8 @@
-"""Operating points of fans that can work on a rising stretch of their curve.
+"""Operating points of fans that can work on a rising stretch of their curve, and of tees.
 
-Two such fans on one box can have several operating points. The answer is the one reached by running up
-from standstill; others that are found are listed, each with its stability.
+Two such fans on one box can have several operating points; so can a tee whose branch loses less the more it
+carries. The answer is the one reached by running up from standstill; others of fans that are found are
+listed, each with its stability.
 """
 
 from __future__ import annotations
@@ -28,21 +29,23 @@ SAME = 1e-6  # of the largest flow: two points closer than this are one
 
 
 def doubtful(eq: Equations, solved: Solved) -> NDArray[np.intp]:
-    """Scenarios in which a fan works on a rising stretch, or one is blown backwards and some curve rises.
+    """Scenarios whose point may not be the one that running up reaches.
 
-    Where every fan's curve falls there is nothing to choose between.
+    A fan works on a rising stretch, or one is blown backwards and some curve rises; or another path, as the
+    branch of a tee, loses less the more it carries, and a small disturbance would grow.
     """
-    rows = eq.system.fan_rows
-    if not rows:
-        return np.empty(0, dtype=np.intp)
-    flow = solved.point.flow[rows]
+    flow = solved.point.flow
     # where a flow is about to turn, mixing of the air at both ends tilts the curve; that is no stretch of it
-    moving = np.abs(flow) > eq.turning[rows]
-    steep = ((solved.slope[rows] < 0.0) & moving).any(axis=0)
-    turned = ((flow < 0.0) & moving).any(axis=0)
+    moving = np.abs(flow) > eq.turning
+    falling = (solved.slope < 0.0) & moving & solved.good
+    rows = np.array(eq.system.fan_rows, dtype=np.intp)
+    steep: NDArray[np.bool_] = np.asarray(falling[rows].any(axis=0))
+    turned = ((flow[rows] < 0.0) & moving[rows]).any(axis=0) & solved.good
     if (turned & ~steep).any():
         steep |= turned & _rising(eq)
-    return np.flatnonzero(steep & solved.good)
+    for s in np.flatnonzero(falling.any(axis=0) & ~steep):
+        steep[s] = not is_stable(eq.take([s]), solved.point.take([s]))
+    return np.flatnonzero(steep)
 
 
 def _rising(eq: Equations) -> NDArray[np.bool_]:
@@ -68,10 +71,10 @@ def settle(eq: Equations, structure: Structure) -> Solved:
     tipping = [
         s for s in range(eq.scenarios) if out.good[s] and not is_stable(eq.take([s]), out.point.take([s]))
     ]
-    fans = eq.system.fan_rows
     if tipping:  # a balance on a knife's edge: push it a little and let it run on
         part, pushed = eq.take(tipping), out.point.take(tipping)
-        pushed.flow[fans] *= 1.0 + PUSH * np.arange(1, 1 + len(fans))[:, None]
+        rows = list(eq.system.fan_rows) or list(range(eq.system.paths))
+        pushed.flow[rows] *= 1.0 + PUSH * np.arange(1, 1 + len(rows))[:, None]
         anchors = None if structure.anchors is None else structure.anchors[:, tipping]
         further, still, _ = run_up(part, pushed, anchors, RUN_UP_STEPS, careful=True)
         out.put(tipping, iterate(part, further, anchors, POLISH_STEPS, damped=True))
