@@ -55,7 +55,7 @@ def differences(machine, questions, addresses, sizes):
 def test_every_number_of_every_demo(case, capsys):
     name, change, most_left_out = CASES[case]
     machine, questions = ds.demo(name).change(change), QUESTIONS[name]
-    # a belt answers to its load only when its rise of slip is above 0: that number stands at a switch
+    # a rise of slip of 0 is the end of its range: its one-sided slope is tested with the belts
     addresses = [a for a in machine.layout.declared if not a.endswith(".slip_rise")]
     answers, slopes = machine.jacobian(questions, addresses)
     state = machine.solve()

@@ -62,6 +62,18 @@ def test_derivatives_hold_the_slips_own_answer(picker):
             assert slopes[q, j] == pytest.approx(difference, rel=2e-5, abs=1e-9)
 
 
+def test_a_belt_that_does_not_give_yet_still_says_what_it_would_cost(picker):
+    """At a rise of 0 the slope is one-sided; against a three-point difference upwards."""
+    _, slopes = picker.jacobian(of=["weakest vacuum", "shaft power"], numbers=["belt.slip_rise", "belt.slip"])
+    step = 1e-3
+    state = picker.change({"belt.slip_rise": step * np.array([0.0, 1.0, 2.0])}).solve()
+    for q, of in enumerate(("weakest vacuum", "shaft power")):
+        difference = np.dot([-3.0, 4.0, -1.0], state.ask(of)) / (2.0 * step)
+        assert slopes[q, 0] == pytest.approx(difference, rel=1e-4)
+    alone = picker.jacobian(of=["weakest vacuum"], numbers=["belt.slip"])[1]
+    assert slopes[0, 1] == pytest.approx(alone[0, 0], rel=1e-9)
+
+
 def test_a_rise_needs_the_power_it_belongs_to():
     belt = {"engine_speed": 200.0, "driving_pulley": 0.3, "driven_pulley": 0.3, "slip_rise": 0.1}
     curve = {"curve_speed": 200.0, "flow": [0.0, 1.0], "total_pressure": [500.0, 100.0]}

@@ -17,7 +17,7 @@ from ..quantity import measure_key, show
 from ..result import Result
 from .asked import Question, question
 from .describe import spread_of
-from .slipping import chain, slipping
+from .slipping import answering, chain
 
 if TYPE_CHECKING:
     from .machine import Machine
@@ -82,14 +82,20 @@ def jacobian(
         raise InputError(
             "derivatives are taken at a single machine", allowed="one of its scenarios: machine[0]"
         )
-    layout = machine.layout
-    addresses = [address for pattern in numbers for address in layout.expand(pattern)]
-    if slipping(machine):
-        found = machine.solve() if state is None else state
-        running = found.machine
-        return chain(machine, addresses, lambda q, a: jacobian(running, q, a, found), of)
-    questions = [question(layout, words) for words in of]
+    addresses = [address for pattern in numbers for address in machine.layout.expand(pattern)]
     found = machine.solve() if state is None else state
+    drives = answering(machine, addresses)
+    if drives:
+        return chain(machine, drives, addresses, lambda q, a: _held(found.machine, q, a, found), of)
+    return _held(machine, of, addresses, found)
+
+
+def _held(
+    machine: Machine, of: Sequence[str], addresses: Sequence[str], found: MachineState
+) -> tuple[Array, Array]:
+    """Answers and their derivatives, each drive's slip held."""
+    layout = machine.layout
+    questions = [question(layout, words) for words in of]
     values, _ = stacked(machine.system, machine.part_numbers(), machine.air())
     linear = Linear(machine.system, values, found.arrays)
     adjoints = np.array([linear.adjoint(_by_unknowns(machine, found, q)) for q in questions])

@@ -27,6 +27,21 @@ def slipping(machine: Machine) -> list[str]:
     return [name for name in names if np.any(np.asarray(machine.numbers.get(f"{name}.slip_rise", 0.0)) > 0.0)]
 
 
+def answering(machine: Machine, addresses: Sequence[str]) -> list[str]:
+    """The drives whose slip answers to their load, or would if a `slip_rise` among the addresses did rise."""
+    rising = slipping(machine)
+    return [
+        drive.name
+        for drive in machine.layout.drives
+        if drive.name in rising
+        or (
+            f"{drive.name}.slip_rise" in addresses
+            and machine.numbers.get(f"{drive.name}.available_power") is not None
+            and fans_on(machine, drive.name)
+        )
+    ]
+
+
 def fans_on(machine: Machine, drive: str) -> list[str]:
     """The fans that a drive turns."""
     return [part.name for part in machine.layout.parts if part.drive == drive]
@@ -73,17 +88,17 @@ def _with(machine: Machine, slip: dict[str, Any]) -> Machine:
 
 def chain(
     machine: Machine,
+    drives: Sequence[str],
     addresses: Sequence[str],
     frozen: Callable[[list[str], list[str]], tuple[Array, Array]],
     of: Sequence[str],
 ) -> tuple[Array, Array]:
-    """Answers and derivatives with the slip's own answer to every number.
+    """Answers and derivatives with the own answer of these drives' slip to every number.
 
     `frozen(of, addresses)` gives those at the running slip, held. With slip s = s0 + r P / A the
     whole derivative in a number t is q_t + q_s ds/dt, where (1 - r P_s / A) ds/dt = r P_t / A + the slip's
     own slopes in s0, r and A.
     """
-    drives = slipping(machine)
     fans = [fan for name in drives for fan in fans_on(machine, name)]
     slips = [f"{name}.slip" for name in drives]
     every = list(dict.fromkeys([*addresses, *slips]))
