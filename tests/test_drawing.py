@@ -11,6 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from matplotlib.figure import Figure
+from matplotlib.patches import FancyBboxPatch
 from shown_machines import EVIL, FORMULA, LONG, harmful, joined, renamed
 
 import ductsim as ds
@@ -354,3 +355,24 @@ def test_a_figure_for_a_file_loads_no_windows():
     )
     out = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert out.stdout.strip() == "False"
+
+
+@pytest.mark.parametrize(
+    "machine",
+    [
+        ds.demo("picker"),
+        renamed({"left head": "left head chamber behind the fans", "plenum": "a distribution chamber"}),
+    ],
+)
+def test_the_words_of_every_box_stand_within_it(machine):
+    ax = ds.draw(machine)
+    ax.figure.canvas.draw()
+    boxes = [p.get_window_extent() for p in ax.patches if isinstance(p, FancyBboxPatch) and p.zorder == 4]
+    nodes = {n for part in machine.layout.parts for n in part.ends if n != "outside"}
+    assert len(boxes) == len(nodes)
+    for box in boxes:
+        middle = (0.5 * (box.x0 + box.x1), 0.5 * (box.y0 + box.y1))
+        (words,) = [e for t in ax.texts if t.zorder == 7 and (e := t.get_window_extent()).contains(*middle)]
+        assert box.x0 <= words.x0 and words.x1 <= box.x1
+        assert box.y0 - 1.0 <= words.y0 and words.y1 <= box.y1 + 1.0
+    plt.close(ax.figure)

@@ -24,6 +24,7 @@ GAP = 0.04
 STUB = 0.42  # from a part's middle to its end in the open air
 TOP, MARGIN = 0.66, 0.16
 SMALL, TINY = 6.4, 5.7  # letters [pt]
+LINE = 1.15 * SMALL / 72.0  # height of a line of words [in]
 WIDEST_LINE = 3.4  # [pt]
 
 
@@ -291,8 +292,14 @@ def _paint_box(ax: Any, sheet: Sheet, spot: Spot) -> None:
     from matplotlib.patches import FancyBboxPatch
 
     x, width = sheet.x(spot), sheet._box_width(spot.key)
-    top, bottom = sheet.y(spot.top), sheet.y(spot.bottom)
+    text = style.wrapped(spot.name, 12, 2)
     level = sheet.pressure(spot.name)
+    if sheet.known:
+        shown = style.number(from_si(level, display_measure("Pa", sheet.measures)), 3)
+        text += "\nclosed off" if math.isnan(level) else f"\n{shown}"
+    middle = 0.5 * (sheet.y(spot.top) + sheet.y(spot.bottom))
+    room = 0.5 * LINE * (text.count("\n") + 1.5)
+    top, bottom = min(sheet.y(spot.top), middle - room), max(sheet.y(spot.bottom), middle + room)
     shape = FancyBboxPatch(
         (x - 0.5 * width, top),
         width,
@@ -304,15 +311,7 @@ def _paint_box(ax: Any, sheet: Sheet, spot: Spot) -> None:
         zorder=4,
     )
     ax.add_patch(shape)
-    name = style.wrapped(spot.name, 12, 2)
-    text = name
-    if sheet.known:
-        spelled = display_measure("Pa", sheet.measures)
-        shown = style.number(from_si(level, spelled), 3)
-        text += "\nclosed off" if math.isnan(level) else f"\n{shown}"
-    ax.text(
-        x, 0.5 * (top + bottom), text, fontsize=SMALL, ha="center", va="center", zorder=7, linespacing=1.15
-    )
+    ax.text(x, middle, text, fontsize=SMALL, ha="center", va="center", zorder=7, linespacing=1.15)
 
 
 def _paint_part(ax: Any, sheet: Sheet, spot: Spot) -> None:

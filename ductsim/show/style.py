@@ -176,9 +176,11 @@ def wrapped(name: object, longest: int = 14, lines: int = 2) -> str:
             out[-1] = joined
         else:
             out.append(word)
-    if len(out) > lines or max(map(len, out)) > longest:
+    if len(out) > lines and max(map(len, out[: lines - 1])) <= longest:
+        out = [*out[: lines - 1], cut(" ".join(out[lines - 1 :]), longest)]
+    elif max(map(len, out)) > longest:
         whole = " ".join(words)
-        if len(out) > lines or len(whole) > lines * longest:
+        if len(whole) > lines * longest:
             whole = cut(whole, lines * longest - 2)
         out = [whole[i : i + longest].strip() for i in range(0, len(whole), longest)]
     return "\n".join(plain(line, longest) for line in out[:lines])
