@@ -25,28 +25,28 @@ if TYPE_CHECKING:
     from .laws.card import law as law
     from .machine.asked import Question as Question
     from .machine.asked import add_word as add_word
-    from .machine.box import Box as Box
-    from .machine.calibration import Calibration as Calibration
-    from .machine.calibration import calibrate as calibrate
     from .machine.changing import grid as grid
-    from .machine.crop import Crop as Crop
-    from .machine.crop_file import read_crop as read_crop
+    from .machine.crop.box import Box as Box
+    from .machine.crop.calibration import Calibration as Calibration
+    from .machine.crop.calibration import calibrate as calibrate
+    from .machine.crop.described import Crop as Crop
+    from .machine.crop.file import read_crop as read_crop
     from .machine.demos import demo as demo
-    from .machine.explaining import ReadingErrors as ReadingErrors
     from .machine.fixes import Fix as Fix
     from .machine.fixes import read_fixes as read_fixes
     from .machine.layout import Layout as Layout
     from .machine.machine import Machine as Machine
-    from .machine.reading_checks import check_readings as check_readings
-    from .machine.reading_checks import reduce_readings as reduce_readings
-    from .machine.reading_table import Reading as Reading
-    from .machine.reading_table import Readings as Readings
-    from .machine.reading_table import read_readings as read_readings
+    from .machine.readings.checks import check_readings as check_readings
+    from .machine.readings.checks import reduce_readings as reduce_readings
+    from .machine.readings.model import ReadingErrors as ReadingErrors
+    from .machine.readings.table import Reading as Reading
+    from .machine.readings.table import Readings as Readings
+    from .machine.readings.table import read_readings as read_readings
+    from .machine.readings.traversing import Traverse as Traverse
+    from .machine.readings.traversing import traverse as traverse
+    from .machine.readings.traversing import traverse_places as traverse_places
     from .machine.spreads import Spread as Spread
     from .machine.state import MachineState as MachineState
-    from .machine.traversing import Traverse as Traverse
-    from .machine.traversing import traverse as traverse
-    from .machine.traversing import traverse_places as traverse_places
     from .network.network import Network as Network
     from .network.state import Outcome as Outcome
     from .network.state import State as State
@@ -123,11 +123,11 @@ _MODULES = {
     "Layout": "machine.layout",
     "Machine": "machine.machine",
     "Loaded": "conveying",
-    "Crop": "machine.crop",
-    "read_crop": "machine.crop_file",
-    "Box": "machine.box",
-    "Calibration": "machine.calibration",
-    "calibrate": "machine.calibration",
+    "Crop": "machine.crop.described",
+    "read_crop": "machine.crop.file",
+    "Box": "machine.crop.box",
+    "Calibration": "machine.crop.calibration",
+    "calibrate": "machine.crop.calibration",
     "GroundSpeed": "studies.driving",
     "ground_speed": "studies.driving",
     "Fill": "studies.filling",
@@ -171,12 +171,12 @@ _MODULES = {
     "balance": "studies.balancing",
     "Sweep": "studies.sweeping",
     "sweep": "studies.sweeping",
-    "Reading": "machine.reading_table",
-    "Readings": "machine.reading_table",
-    "read_readings": "machine.reading_table",
-    "check_readings": "machine.reading_checks",
-    "reduce_readings": "machine.reading_checks",
-    "ReadingErrors": "machine.explaining",
+    "Reading": "machine.readings.table",
+    "Readings": "machine.readings.table",
+    "read_readings": "machine.readings.table",
+    "check_readings": "machine.readings.checks",
+    "reduce_readings": "machine.readings.checks",
+    "ReadingErrors": "machine.readings.model",
     "fit": "studies.fitting",
     "Fit": "studies.fitting",
     "Suspects": "studies.fitting",
@@ -184,9 +184,9 @@ _MODULES = {
     "NextReadings": "studies.measuring",
     "proof": "studies.proving",
     "Proof": "studies.proving",
-    "traverse": "machine.traversing",
-    "traverse_places": "machine.traversing",
-    "Traverse": "machine.traversing",
+    "traverse": "machine.readings.traversing",
+    "traverse_places": "machine.readings.traversing",
+    "Traverse": "machine.readings.traversing",
     "si": "quantity",
     "times": "quantity",
     "Result": "result",

@@ -89,8 +89,8 @@ def _check(args: Namespace) -> Answer:
     state = inputs.machine.solve(raise_error=False)
     held = None
     if args.readings:
-        from ..machine.reading_checks import check_readings
-        from ..machine.reading_table import read_readings
+        from ..machine.readings.checks import check_readings
+        from ..machine.readings.table import read_readings
 
         held = check_readings(inputs.machine, inputs.companion("readings", read_readings))
     tables = [*(["readings"] if held else ()), "defaults", "given"]

@@ -12,8 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from ..errors import InputError, UnknownName, nearest_name
 from ..network.system import PathName
-from .layout import Layout
-from .readings import (
+from .gauges import (
     Flows,
     air_density,
     end_flow,
@@ -23,6 +22,7 @@ from .readings import (
     shaft_power,
     tapping_pressures,
 )
+from .layout import Layout
 
 if TYPE_CHECKING:
     from .machine import Machine

@@ -12,7 +12,7 @@ from ..conveying import LOAD
 from ..errors import InputError, UnknownName, nearest_name
 from ..network.system import Entry, PathName, System
 from ..parts.declare import Form, Number
-from .cropway import Carried, load_numbers
+from .crop.way import Carried, load_numbers
 from .things import fan_speed
 
 ACCESS = ("easy", "unsafe", "unreachable")

@@ -18,7 +18,7 @@ from .layout import Layout
 from .things import air_of
 
 if TYPE_CHECKING:
-    from .crop import Crop
+    from .crop.described import Crop
     from .describe import Description, SourceList
     from .gradients import Sensitivity
     from .state import MachineState
@@ -172,20 +172,20 @@ class Machine:
         InputError
             Without a crop, and where no way leads from an opening to its unit's duct.
         """
-        from .crop import with_crop
+        from .crop.described import with_crop
 
         return with_crop(self, crop)
 
     def without_crop(self) -> Machine:
         """The machine with empty ducts; its crop stays known."""
-        from .crop import without_crop
+        from .crop.described import without_crop
 
         return without_crop(self)
 
     @property
     def crop(self) -> Crop | None:
         """The machine's crop; None when it has none."""
-        from .crop import crop_of
+        from .crop.described import crop_of
 
         return crop_of(self.layout, self.numbers)
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from .readings import fans, opening_air
+from .gauges import fans, opening_air
 
 if TYPE_CHECKING:
     from .state import MachineState

@@ -11,8 +11,8 @@ from ..parts import KINDS, Fan
 from ..parts.declare import Fields, Form, Number, Part
 from ..quantity import si
 from . import checks
-from .box import box_of
-from .crop import Crop, check_crop
+from .crop.box import box_of
+from .crop.described import Crop, check_crop
 from .document import check_format, refuse_unknown, table, tables, text, texts, unique
 from .layout import ACCESS, Drive, Layout, PartEntry, Tapping, Unit
 from .templates import expand

@@ -16,14 +16,14 @@ from ..quantity import show
 from ..result import Result
 from . import notes
 from .asked import question
-from .readings import fans, inlet_density, opening_air, stacked_path, tapping_pressures
-from .running import solve_running
+from .crop.running import solve_running
+from .gauges import fans, inlet_density, opening_air, stacked_path, tapping_pressures
 from .slipping import settle, slipping
 
 if TYPE_CHECKING:
     import pandas as pd
 
-    from .carrying import Limiting
+    from .crop.margins import Limiting
     from .machine import Machine
 
 RPM = 60.0 / (2.0 * math.pi)
@@ -115,7 +115,7 @@ class MachineState(State, Result):
         """
         if self.machine.layout.crop is None:
             return None
-        from .carrying import limiting
+        from .crop.margins import limiting
 
         loaded = self._with_crop()
         return limiting(loaded.machine, loaded)
@@ -124,7 +124,7 @@ class MachineState(State, Result):
         """With crop: a row for each place that is judged, what is there, what is needed, the margin."""
         if self.machine.layout.crop is None:
             return []
-        from .carrying import margin_rows
+        from .crop.margins import margin_rows
 
         return margin_rows(self._with_crop())
 
@@ -269,7 +269,7 @@ class MachineState(State, Result):
         """Sentences about what deserves a look, of the network and of the machine."""
         out = [*self._found, *notes.of_machine(self)]
         if self.machine.carries:
-            from .carrying import crop_notes
+            from .crop.margins import crop_notes
 
             out += crop_notes(self)
         return out

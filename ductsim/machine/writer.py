@@ -11,7 +11,7 @@ from ..errors import InputError
 from ..measures import find_measure
 from ..parts.declare import Form, Nested, Number, Part, Word
 from ..quantity import measure_text
-from .crop import without_crop
+from .crop.described import without_crop
 from .document import FORMAT
 
 if TYPE_CHECKING:

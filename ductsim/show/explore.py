@@ -15,8 +15,8 @@ import numpy as np
 
 from ..cautions import ALWAYS, CAUTIONS
 from ..errors import InputError, OutsideRange, UnknownName, shown
+from ..machine.gauges import fans
 from ..machine.machine import Machine
-from ..machine.readings import fans
 from ..machine.state import MachineState
 from ..quantity import display_measure, from_si, si
 from .live import Picture

@@ -12,14 +12,14 @@ from numpy.typing import NDArray
 
 from ..cautions import cautions_for
 from ..errors import InputError, shown
-from ..machine.box import Box, box_of
-from ..machine.calibration import Calibration
-from ..machine.carrying import places
-from ..machine.crop import LEAST, Crop, flows_of, with_crop
+from ..machine.crop.box import Box, box_of
+from ..machine.crop.calibration import Calibration
+from ..machine.crop.described import LEAST, Crop, flows_of, with_crop
+from ..machine.crop.margins import places
+from ..machine.crop.speed import margins_at, speed_limit
 from ..machine.document import read_text
 from ..machine.machine import Machine
 from ..machine.possible import middle, possible_machines
-from ..machine.speed import margins_at, speed_limit
 from ..quantity import convert, si
 from ..result import Result
 

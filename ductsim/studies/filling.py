@@ -9,10 +9,10 @@ from numpy.typing import NDArray
 
 from ..cautions import cautions_for
 from ..errors import InputError, shown
-from ..machine.box import Box, box_of
-from ..machine.calibration import Calibration
-from ..machine.carrying import carrying_margin
-from ..machine.crop import Crop, flows_of, with_crop
+from ..machine.crop.box import Box, box_of
+from ..machine.crop.calibration import Calibration
+from ..machine.crop.described import Crop, flows_of, with_crop
+from ..machine.crop.margins import carrying_margin
 from ..machine.machine import Machine
 from ..machine.possible import middle, possible_machines
 from ..machine.saying import listed, said

@@ -18,11 +18,11 @@ from ..cautions import cautions_for
 from ..errors import InputError, shown
 from ..inference.choosing import best_sets, variance_after, variance_after_one
 from ..machine.asked import question
-from ..machine.explaining import ReadingModel
 from ..machine.layout import Layout
-from ..machine.reading_table import RPM, Reading
+from ..machine.readings.model import ReadingModel
+from ..machine.readings.table import RPM, Reading
+from ..machine.readings.unknowns import usual_speed
 from ..machine.saying import gathered, listed, said
-from ..machine.uncertain import usual_speed
 from ..result import Result
 
 Array = NDArray[np.float64]

@@ -12,13 +12,13 @@ from numpy.typing import NDArray
 
 from ..cautions import cautions_for
 from ..errors import InputError, UnknownName, shown
-from ..machine.explaining import Configuration, ReadingErrors, check_names, made
 from ..machine.fixes import Fix
 from ..machine.machine import Machine
-from ..machine.reading_checks import reduction, refuse
-from ..machine.reading_table import Reading, Readings, read_readings
+from ..machine.readings.checks import reduction, refuse
+from ..machine.readings.model import Configuration, ReadingErrors, check_names, made
+from ..machine.readings.table import Reading, Readings, read_readings
+from ..machine.readings.unknowns import possible, usual_speed
 from ..machine.saying import said
-from ..machine.uncertain import possible, usual_speed
 from ..result import Result
 
 Array = NDArray[np.float64]

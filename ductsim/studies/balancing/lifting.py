@@ -12,9 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...errors import InputError
+from ...machine.gauges import fans
 from ...machine.limits import limits_of
 from ...machine.machine import Machine
-from ...machine.readings import fans
 from ...machine.state import solve
 from .trims import Dial
 

@@ -9,12 +9,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ...machine.carrying import limiting
-from ...machine.crop import Crop, with_crop
+from ...machine.crop.described import Crop, with_crop
+from ...machine.crop.margins import limiting
+from ...machine.crop.running import calm_point
+from ...machine.crop.speed import speed_limit
 from ...machine.limits import limits_of
 from ...machine.machine import Machine
-from ...machine.running import calm_point
-from ...machine.speed import speed_limit
 from ...machine.state import solve
 
 Array = NDArray[np.float64]

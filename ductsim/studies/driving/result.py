@@ -10,13 +10,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...cautions import cautions_for
-from ...machine.carrying import CONVEYING, RATIO, Place, places
-from ...machine.crop import Crop
-from ...machine.cropway import unit_flows
+from ...machine.crop.described import Crop
+from ...machine.crop.margins import CONVEYING, RATIO, Place, places
+from ...machine.crop.speed import margins_at, place_limits
+from ...machine.crop.way import unit_flows
 from ...machine.fixes import Fix
 from ...machine.machine import Machine
 from ...machine.saying import said
-from ...machine.speed import margins_at, place_limits
 from ...machine.state import MachineState, solve
 from ...quantity import convert
 from ...result import Result

@@ -9,15 +9,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...errors import InputError, shown
-from ...machine.calibration import Calibration
-from ...machine.carrying import limiting
-from ...machine.crop import UNCERTAIN, Crop, with_crop
+from ...machine.crop.calibration import Calibration
+from ...machine.crop.described import UNCERTAIN, Crop, with_crop
+from ...machine.crop.margins import limiting
+from ...machine.crop.running import calm_point
+from ...machine.crop.speed import speed_limit
 from ...machine.fixes import Fix
 from ...machine.limits import limits_of
 from ...machine.machine import Machine
 from ...machine.possible import middle, possible_machines
-from ...machine.running import calm_point
-from ...machine.speed import speed_limit
 from ...machine.state import solve
 from ...quantity import si
 from .result import Gain, GroundSpeed, usable_guess

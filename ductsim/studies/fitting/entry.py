@@ -5,11 +5,11 @@ from __future__ import annotations
 from typing import Any
 
 from ...errors import InputError, UnknownName, shown
-from ...machine.explaining import ReadingErrors
 from ...machine.machine import Machine
-from ...machine.reading_checks import refuse
-from ...machine.reading_table import read_readings
-from ...machine.uncertain import unknowns_of
+from ...machine.readings.checks import refuse
+from ...machine.readings.model import ReadingErrors
+from ...machine.readings.table import read_readings
+from ...machine.readings.unknowns import unknowns_of
 from .explained import Fit
 from .suspected import Suspects
 

@@ -15,10 +15,10 @@ from ...cautions import cautions_for
 from ...errors import InputError
 from ...inference.drawing import Draws, draw
 from ...inference.problem import find
-from ...machine.explaining import ReadingErrors, ReadingModel
 from ...machine.machine import Machine
-from ...machine.reading_table import Readings
-from ...machine.uncertain import Unknown, default_scale, nuisances
+from ...machine.readings.model import ReadingErrors, ReadingModel
+from ...machine.readings.table import Readings
+from ...machine.readings.unknowns import Unknown, default_scale, nuisances
 from ...result import Result
 from . import telling
 

@@ -17,11 +17,11 @@ from ...inference.drawing import draw
 from ...inference.hypotheses import weigh
 from ...inference.problem import Estimate, Problem, find
 from ...machine.describe import spread_of
-from ...machine.explaining import ReadingErrors, ReadingModel
 from ...machine.machine import Machine
-from ...machine.reading_table import Readings
+from ...machine.readings.model import ReadingErrors, ReadingModel
+from ...machine.readings.table import Readings
+from ...machine.readings.unknowns import Unknown, default_scale, fan_faults, leak_sizes, nuisances
 from ...machine.saying import listed, said
-from ...machine.uncertain import Unknown, default_scale, fan_faults, leak_sizes, nuisances
 from ...result import Result
 from .telling import handy
 

@@ -14,10 +14,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ..errors import InputError, UnknownName
-from ..quantity import si
-from ..result import Result
-from .reading_table import Reading
+from ...errors import InputError, UnknownName
+from ...quantity import si
+from ...result import Result
+from .table import Reading
 
 Array = NDArray[np.float64]
 

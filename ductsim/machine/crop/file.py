@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import os
 
-from ..errors import InputError
-from .crop import Crop
-from .document import check_format, read_document, refuse_unknown, table
+from ...errors import InputError
+from ..document import check_format, read_document, refuse_unknown, table
+from .described import Crop
 
 TOP = ("format", "ductsim", "input_sha256", "title", "note", "crop")
 

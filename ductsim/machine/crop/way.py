@@ -9,13 +9,13 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from ..conveying import can_carry
-from ..errors import InputError
-from ..network.system import OUTSIDE
-from ..parts.declare import Pair
+from ...conveying import can_carry
+from ...errors import InputError
+from ...network.system import OUTSIDE
+from ...parts.declare import Pair
 
 if TYPE_CHECKING:
-    from .layout import Layout, PartEntry, Unit
+    from ..layout import Layout, PartEntry, Unit
 
 Stream = tuple[int, int]
 """The crop that enters by one opening: (place of the unit, place of the opening among the unit's)."""
@@ -222,7 +222,7 @@ def load_numbers(layout: Layout, numbers: Mapping[str, Any], crop: Any) -> dict[
 
 def section(layout: Layout, numbers: Mapping[str, Any], name: str) -> Any:
     """The section that crop leaves a part by [m2]: a duct's, or a jet's mixing section."""
-    from ..conveying import plain_form
+    from ...conveying import plain_form
 
     form = plain_form(layout.part[name].form)
     path = form.build([numbers[f"{name}.{leaf}"] for leaf in form.leaves]).paths()[0]

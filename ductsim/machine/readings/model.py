@@ -10,18 +10,18 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ..errors import InputError, UnknownName
-from ..inference.problem import Problem
-from ..inference.scales import Scale, Scales
-from ..network.newton import Point
-from .asked import question
-from .reading_table import OF_FANS, Reading, Readings
-from .state import MachineState, solve
-from .uncertain import members, speed_addresses
+from ...errors import InputError, UnknownName
+from ...inference.problem import Problem
+from ...inference.scales import Scale, Scales
+from ...network.newton import Point
+from ..asked import question
+from ..state import MachineState, solve
+from .table import OF_FANS, Reading, Readings
+from .unknowns import members, speed_addresses
 
 if TYPE_CHECKING:
-    from .layout import Layout
-    from .machine import Machine
+    from ..layout import Layout
+    from ..machine import Machine
 
 Array = NDArray[np.float64]
 WORDS = {

@@ -12,16 +12,16 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ..network.network import make_state, stacked, warn_outside
-from ..network.newton import Point, Solved
-from ..network.solve import CHUNK, PLAIN_STEPS, Numbers, solve, solve_from
-from ..network.state import State, judge
-from ..network.structure import examine
-from ..network.system import System
-from .cropway import has_length, section
+from ...network.network import make_state, stacked, warn_outside
+from ...network.newton import Point, Solved
+from ...network.solve import CHUNK, PLAIN_STEPS, Numbers, solve, solve_from
+from ...network.state import State, judge
+from ...network.structure import examine
+from ...network.system import System
+from .way import has_length, section
 
 if TYPE_CHECKING:
-    from .machine import Machine
+    from ..machine import Machine
 
 STEPS = 16
 

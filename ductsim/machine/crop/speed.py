@@ -8,17 +8,17 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from .asked import Question, add_word
-from .carrying import everything, margins, places
-from .crop import with_crop
+from ..asked import Question, add_word
+from ..slipping import slipping
+from ..state import solve
+from .described import with_crop
+from .margins import everything, margins, places
 from .running import calm_point, solve_running
-from .slipping import slipping
-from .state import solve
 
 if TYPE_CHECKING:
-    from ..network.newton import Point
-    from .layout import Layout
-    from .machine import Machine
+    from ...network.newton import Point
+    from ..layout import Layout
+    from ..machine import Machine
 
 Array = NDArray[np.float64]
 

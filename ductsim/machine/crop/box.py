@@ -8,12 +8,12 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ..errors import InputError
-from ..parts.declare import Fields, fields, number
-from .document import table
+from ...errors import InputError
+from ...parts.declare import Fields, fields, number
+from ..document import table
 
 if TYPE_CHECKING:
-    from .layout import Layout
+    from ..layout import Layout
 
 Array = NDArray[np.float64]
 

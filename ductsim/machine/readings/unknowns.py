@@ -9,14 +9,14 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from ..errors import InputError, shown
-from ..inference.scales import Scale, Scales
-from ..quantity import si
-from .describe import spread_of
+from ...errors import InputError, shown
+from ...inference.scales import Scale, Scales
+from ...quantity import si
+from ..describe import spread_of
 
 if TYPE_CHECKING:
-    from .layout import Layout
-    from .machine import Machine
+    from ..layout import Layout
+    from ..machine import Machine
 
 # A leak may be shut, or several times what is expected of it. Our assumption.
 HIGHEST = 4.0

@@ -16,10 +16,10 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from ..errors import InputError, UnknownName, nearest_name, shown
-from ..quantity import key_measure, si
-from ..result import Result
-from .document import read_text
+from ...errors import InputError, UnknownName, nearest_name, shown
+from ...quantity import key_measure, si
+from ...result import Result
+from ..document import read_text
 
 # Quantity -> SI measure of its value.
 QUANTITIES = {

@@ -13,15 +13,15 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ..errors import InputError, UnknownName, shown
-from ..quantity import si
-from ..result import Result
-from .carrying import CAPTURE, CONVEYING, RATIO, SUCTION, places, values_at
-from .crop import Crop, crop_of, with_crop
-from .state import solve
+from ...errors import InputError, UnknownName, shown
+from ...quantity import si
+from ...result import Result
+from ..state import solve
+from .described import Crop, crop_of, with_crop
+from .margins import CAPTURE, CONVEYING, RATIO, SUCTION, places, values_at
 
 if TYPE_CHECKING:
-    from .machine import Machine
+    from ..machine import Machine
 
 Array = NDArray[np.float64]
 

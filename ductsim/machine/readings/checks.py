@@ -8,16 +8,16 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from ..errors import InputError
-from ..result import Result
-from .explaining import Configuration, ReadingErrors, ReadingModel
-from .reading_table import RPM, Reading, Readings, read_readings
-from .saying import said
-from .things import air_of
-from .uncertain import speed_addresses, usual_speed
+from ...errors import InputError
+from ...result import Result
+from ..saying import said
+from ..things import air_of
+from .model import Configuration, ReadingErrors, ReadingModel
+from .table import RPM, Reading, Readings, read_readings
+from .unknowns import speed_addresses, usual_speed
 
 if TYPE_CHECKING:
-    from .machine import Machine
+    from ..machine import Machine
 
 CLEAR = 30.0  # predicted pressures below are too small to judge a sign by [Pa]
 SAME_SIZE = 0.3

@@ -8,16 +8,16 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from ..conveying import fits, loaded_form, plain_form
-from ..errors import InputError
-from ..parts.declare import Fields, Form, fields, number
-from ..sources import SOURCES
-from .cropway import carried, unit_flows, ways
+from ...conveying import fits, loaded_form, plain_form
+from ...errors import InputError
+from ...parts.declare import Fields, Form, fields, number
+from ...sources import SOURCES
+from .way import carried, unit_flows, ways
 
 if TYPE_CHECKING:
+    from ..layout import Layout
+    from ..machine import Machine
     from .calibration import Calibration
-    from .layout import Layout
-    from .machine import Machine
 
 
 @fields("crop")
@@ -210,7 +210,7 @@ class Crop(Fields):
     ) -> Calibration:
         """What the owner has seen, turned into the least value that the machine really needs.
 
-        See `ductsim.machine.calibration.calibrate`.
+        See `ductsim.machine.crop.calibration.calibrate`.
         """
         from .calibration import calibrate
 

@@ -12,18 +12,18 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from ..errors import InputError
-from ..network.system import OUTSIDE, PathName
-from ..parts.declare import Pair
-from .asked import Question, add_word
-from .crop import Crop, crop_of, with_crop
-from .cropway import has_length, ways
-from .readings import Flows, air_density
+from ...errors import InputError
+from ...network.system import OUTSIDE, PathName
+from ...parts.declare import Pair
+from ..asked import Question, add_word
+from ..gauges import Flows, air_density
+from .described import Crop, crop_of, with_crop
+from .way import has_length, ways
 
 if TYPE_CHECKING:
-    from .layout import Layout
-    from .machine import Machine
-    from .state import MachineState
+    from ..layout import Layout
+    from ..machine import Machine
+    from ..state import MachineState
 
 Array = NDArray[np.float64]
 
