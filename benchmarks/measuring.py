@@ -4,17 +4,23 @@ from __future__ import annotations
 
 import math
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Any
 
 
 def best(call: Callable[[], Any], repeats: int) -> float:
     """Shortest of some runs [s]: what the machine can do when nothing else disturbs it."""
-    shortest = math.inf
+    return together([call], repeats)[0]
+
+
+def together(calls: Sequence[Callable[[], Any]], repeats: int) -> list[float]:
+    """Shortest of some runs of each call [s], taken in turn: what disturbs the machine disturbs all alike."""
+    shortest = [math.inf] * len(calls)
     for _ in range(repeats):
-        begun = time.perf_counter()
-        call()
-        shortest = min(shortest, time.perf_counter() - begun)
+        for i, call in enumerate(calls):
+            begun = time.perf_counter()
+            call()
+            shortest[i] = min(shortest[i], time.perf_counter() - begun)
     return shortest
 
 

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from measuring import Table, best, exponent
+from measuring import Table, best, exponent, seconds, together
 from oracle import Oracle, plain
 
 import ductsim as ds
@@ -49,18 +49,20 @@ def single(table: Table, repeats: int) -> None:
     answer, cold = o.pack(state), o.cold()
     rng = np.random.default_rng(0)
     near = answer * (1.0 + 0.03 * rng.uniform(-1.0, 1.0, len(answer)))
-    ours = best(machine.solve, repeats)
+    peers = [
+        (x, name, given) for x, name in ((cold, "cold"), (near, "warm (3 % off)")) for given in (False, True)
+    ]
+    found = [o.solve(x, given, PEERS_TOLERANCE) for x, _, given in peers]
+    if not all(np.allclose(f.x, answer, rtol=1e-5, atol=1e-7) for f in found):
+        raise RuntimeError("the peer ended elsewhere")
+    calls = [lambda x=x, given=given: o.solve(x, given, PEERS_TOLERANCE) for x, _, given in peers]
+    ours, one, *spent = together([machine.solve, lambda: o.residual(answer), *calls], repeats)
     table.time(f"ours, from cold, {state.steps} steps", ours)
-    table.time("one evaluation of the peer's residual", best(lambda: o.residual(answer), 20 * repeats))
-    for start, name, bar in ((cold, "cold", 6.0), (near, "warm (3 % off)", None)):
-        for given in (False, True):
-            found = o.solve(start, given, PEERS_TOLERANCE)
-            if not np.allclose(found.x, answer, rtol=1e-5, atol=1e-7):
-                raise RuntimeError("the peer ended elsewhere")
-            spent = best(lambda s=start, g=given: o.solve(s, g, PEERS_TOLERANCE), repeats)
-            words = f"scipy.optimize.root, {name}{', Jacobian given' if given else ''}"
-            table.time(words, spent)
-            table.ratio(f"  over ours ({found.nfev} evaluations)", spent / ours, None if given else bar)
+    table.time("one evaluation of the peer's residual", one)
+    for (_, name, given), f, peer in zip(peers, found, spent):
+        table.time(f"scipy.optimize.root, {name}{', Jacobian given' if given else ''}", peer)
+        bar = 6.0 if name == "cold" and not given else None
+        table.ratio(f"  over ours ({f.nfev} evaluations)", peer / ours, bar)
 
 
 def columns(machine: Any, count: int, seed: int = 0) -> Any:
@@ -112,19 +114,18 @@ def scenarios(table: Table, sizes: list[int], sample: int) -> None:
     many = columns(machine, size)
     state = many.solve()
     start = Oracle(plain(machine)).pack(nominal)
+    oracles = [Oracle(plain(many[s])) for s in range(sample)]
     for given in (False, True):
-        spent = 0.0
-        for s in range(sample):
-            o = Oracle(plain(many[s]))
-            spent += best(lambda o=o, g=given: o.solve(start, g, PEERS_TOLERANCE), 2)
-            if not np.allclose(
-                o.solve(start, given, PEERS_TOLERANCE).x, o.pack(state[s]), rtol=1e-5, atol=1e-6
-            ):
+        calls = [lambda o=o, g=given: o.solve(start, g, PEERS_TOLERANCE) for o in oracles]
+        for s, (o, call) in enumerate(zip(oracles, calls)):
+            if not np.allclose(call().x, o.pack(state[s]), rtol=1e-5, atol=1e-6):
                 raise RuntimeError("the peer ended elsewhere")
-        loop = spent / sample * size
+        ours, *spent = together([many.solve, *calls], 4)
+        loop = sum(spent) / sample * size
         words = "scipy.optimize.root in a loop, warm from the nominal" + (", Jacobian given" if given else "")
         table.time(f"{words} (from {sample} of them)", loop)
-        table.ratio(f"  over {size:,} scenarios in one solve", loop / times[size], None if given else 500.0)
+        words = f"  over {size:,} scenarios in one solve, {seconds(ours)} in turn with these"
+        table.ratio(words, loop / ours, None if given else 500.0)
     slope = exponent([float(s) for s in sizes], list(times.values()))
     table.add("cost exponent in scenarios", slope, f"{slope:.2f}", "aim: at most 1.1", slope <= 1.1)
 
@@ -146,12 +147,17 @@ def step(table: Table, count: int, repeats: int) -> None:
         warmth = settled(eq, flow, values.density, stream)
         eq.evaluate(flow, pressure, warmth)
 
-    laws = best(lambda: eq.evaluate(point.flow, point.pressure, point.warmth), repeats)
-    whole = best(one_step, repeats)
-    linear = best(lambda: newton_step(eq, values, point, None), repeats)
-    warm = best(lambda: settled(eq, point.flow, values.density, stream), repeats)
     out = np.empty_like(point.flow)
-    product = best(lambda: np.multiply(point.flow, values.drop, out=out), 20 * repeats)
+    laws, whole, linear, warm, product = together(
+        [
+            lambda: eq.evaluate(point.flow, point.pressure, point.warmth),
+            one_step,
+            lambda: newton_step(eq, values, point, None),
+            lambda: settled(eq, point.flow, values.density, stream),
+            lambda: np.multiply(point.flow, values.drop, out=out),
+        ],
+        3 * repeats,
+    )
     table.time(f"evaluation of all laws, {count:,} scenarios", laws)
     table.time("  a path and scenario", laws / point.flow.size)
     table.ratio("  over one np.multiply of the same shape", laws / product)

@@ -30,7 +30,8 @@ def trickle(total: Array) -> Array:
 
     All but vanishes where anything flows: a thousandth of it at six times as much.
     """
-    return STILL_AIR / (1.0 + (total / STILL_AIR) ** 4) + RING_LOSS
+    square = (total / STILL_AIR) ** 2
+    return STILL_AIR / (1.0 + square * square) + RING_LOSS
 
 
 def heat(eq: Equations, flow: Array, density: Array) -> Array:
