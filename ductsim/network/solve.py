@@ -150,7 +150,7 @@ def _keep_freed_memory() -> None:
 def solve_single(eq: Equations, structure: Structure, start: Point | None) -> Solved:
     """One scenario, or a few hard ones in step: from nearby if possible, else from cold, else by run-up."""
     if start is not None:
-        out = solve_from(eq, start, structure.anchors, PLAIN_STEPS, damped=False)
+        out = solve_from(eq, start, structure.anchors)
         out.good &= ~supersonic(eq, out)
         if out.good.all():
             return out
@@ -162,9 +162,7 @@ def solve_single(eq: Equations, structure: Structure, start: Point | None) -> So
     return out
 
 
-def solve_from(
-    eq: Equations, start: Point, anchors: Array | None, limit: int, damped: bool, into: Solved | None = None
-) -> Solved:
+def solve_from(eq: Equations, start: Point, anchors: Array | None, into: Solved | None = None) -> Solved:
     """Newton from a given point; shut paths carry nothing, held nodes have their own pressures."""
     point = (
         start.wide(eq.scenarios)
@@ -179,7 +177,7 @@ def solve_from(
         point.warmth = None
     elif point.warmth is None:
         point.warmth = np.zeros_like(point.pressure)
-    return iterate(eq, point, anchors, limit, damped, into)
+    return iterate(eq, point, anchors, PLAIN_STEPS, damped=False, into=into)
 
 
 def supersonic(eq: Equations, solved: Solved) -> NDArray[np.bool_]:
@@ -196,7 +194,7 @@ def supersonic(eq: Equations, solved: Solved) -> NDArray[np.bool_]:
 def solve_columns(eq: Equations, structure: Structure, start: Point | None, into: Solved) -> None:
     """A chunk of scenarios from one nearby point; those that resist are solved again from cold."""
     if start is not None:
-        solve_from(eq, start, structure.anchors, PLAIN_STEPS, damped=False, into=into)
+        solve_from(eq, start, structure.anchors, into)
         into.good &= ~supersonic(eq, into)
     bad = np.flatnonzero(~into.good)
     if len(bad):

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from ...network.network import make_state, stacked, warn_outside
 from ...network.newton import Point, Solved
-from ...network.solve import CHUNK, PLAIN_STEPS, Numbers, solve, solve_from
+from ...network.solve import CHUNK, Numbers, solve, solve_from
 from ...network.state import State, judge
 from ...network.structure import examine
 from ...network.system import System
@@ -112,7 +112,7 @@ def _raise_crop(
         eq = _scaled(system, part, float(share)).equations(system)
         structure = examine(system, eq.shut, eq.supply, eq.scenarios)
         with np.errstate(all="ignore"):
-            step = solve_from(eq, point, structure.anchors, PLAIN_STEPS, damped=False)
+            step = solve_from(eq, point, structure.anchors)
         alive &= step.good & _running(machine, numbers, step)
         if not alive.any():
             break
