@@ -56,6 +56,9 @@ def measure(table: Any, falling: int, rising: int) -> None:
             )
             if other:
                 print(f"    seeds {other[:20]}")
+            for end, seeds in total["alone"].items():
+                words_of_end = f"{words}: from there Newton's method by itself ends {end}"
+                table.add(words_of_end, len(seeds), f"{len(seeds):,}")
         for share in (50, 90, 99, 100):
             steps = float(np.percentile(total["steps"], share))
             table.add(f"{words}: steps, {share} % within", steps, f"{steps:.0f}")

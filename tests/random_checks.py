@@ -11,9 +11,12 @@ from random_networks import Case, fed_closed_off, reached
 
 from ductsim.network.network import solve_system
 from ductsim.network.newton import Point
+from ductsim.network.solve import solve_from, supersonic
 from ductsim.network.state import Outcome
+from ductsim.network.structure import examine as structure_of
 
 SAME = 1e-6  # of the largest flow
+ENDS = ("nowhere", "at the answer", "at a second stable point", "at an unstable point")
 
 
 @dataclass
@@ -32,6 +35,7 @@ class Finding:
     elsewhere_stable: bool = True
     stable: bool = True
     others: int = 0
+    alone: str = ""
 
     @property
     def right(self) -> bool:
@@ -63,11 +67,28 @@ def examine(case: Case, rising: bool = False, again_too: bool = True) -> Finding
     if rising and case.fans_rising:
         out.stable, out.others = stable(state)
     elif again_too and not rising:
-        again = solve_system(system, numbers, case.air, raise_error=False, start=elsewhere(case, state))
+        begin = elsewhere(case, state)
+        again = solve_system(system, numbers, case.air, raise_error=False, start=begin)
         out.same_from_elsewhere = bool(again.solved) and same(state.arrays, again.arrays)
+        out.alone = followed(state, begin)
         if not out.same_from_elsewhere:
             out.stable, out.elsewhere_stable = stable(state)[0], bool(again.solved) and stable(again)[0]
     return out
+
+
+def followed(state: Any, begin: Point) -> str:
+    """Where Newton's method by itself ends from a start far off, without the guards of the solver.
+
+    A word of `ENDS`. A second stable point is no fault of the solver as long as it is not answered.
+    """
+    eq = state._numbers.equations(state.system)
+    structure = structure_of(state.system, eq.shut, eq.supply, 1)
+    found = solve_from(eq, begin, structure.anchors)
+    if not found.good[0] or supersonic(eq, found)[0]:
+        return ENDS[0]
+    if same(state.arrays, found):
+        return ENDS[1]
+    return ENDS[2] if stable(state, found.point)[0] else ENDS[3]
 
 
 def same(one: Any, two: Any) -> bool:
@@ -116,13 +137,15 @@ def elsewhere(case: Case, state: Any) -> Point:
     return Point(flow, pressure, warmth)
 
 
-def stable(state: Any) -> tuple[bool, int]:
-    """Whether the answer is stable, by eigenvalues worked out here, and how many other points are listed.
+def stable(state: Any, at: Point | None = None) -> tuple[bool, int]:
+    """Whether a point is stable, by eigenvalues worked out here, and how many other points are listed.
+
+    The point is the answer, or another one that is given.
 
     The flows obey inertance x dm/dt = P_from - P_to - drop(m); the nodes' balances leave the loop flows
     free. The drops' slopes are taken by differences of the laws, with the densities as they are.
     """
-    system, point = state.system, state.arrays.point
+    system, point = state.system, state.arrays.point if at is None else at
     eq = state._numbers.equations(system)
     if not np.abs(point.flow).max() > 0.0:
         return True, 0
@@ -142,7 +165,8 @@ def stable(state: Any) -> tuple[bool, int]:
     area = np.maximum(np.broadcast_to(eq.area, (n, 1))[kept, 0], 1e-6)
     mass = loops.T @ (loops / area[:, None])
     rate = np.linalg.eigvals(-np.linalg.solve(mass, loops.T @ slope[np.ix_(kept, kept)] @ loops))
-    return bool(rate.real.max() < 1e-6 * np.abs(rate).max()), len(state.others) if n <= 60 else 0
+    steady = bool(rate.real.max() < 1e-6 * np.abs(rate).max())
+    return steady, len(state.others) if n <= 60 and at is None else 0
 
 
 def summary(found: list[Finding]) -> dict[str, Any]:
@@ -159,6 +183,7 @@ def summary(found: list[Finding]) -> dict[str, Any]:
         "other answers": other,
         "unstable": loose,
         "several points": sum(f.others > 0 for f in found),
+        "alone": {end: [f.seed for f in found if f.alone == end] for end in ENDS},
         "steps": [f.steps for f in solved] or [0],
         "traits": Counter(trait for f in found for trait in f.traits),
         "words": f"{min(paths)} to {max(paths)} paths, {sum(paths) / len(paths):.0f} on average",

@@ -232,7 +232,7 @@ class Generator:
         if shut and closes:
             self.case.traits.add("closed path")
             return part, 0.0
-        return part, area
+        return part, SMALLEST if shut else area
 
     def _opening(self, area: float) -> tuple[Any, bool]:
         return ds.Opening(area=area, loss_coefficient=self.log(0.1, 10.0)), True

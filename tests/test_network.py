@@ -228,6 +228,36 @@ def test_air_fed_to_a_closed_off_node_has_no_operating_point():
     assert not err.state.solved
 
 
+def emptied(flow, air):
+    """A box with a hole of 1 cm2, out of which so much air is taken."""
+    return ds.Network(air).add("hole", opening(area=1e-4, loss=1.5), "outside", "box").supply("box", flow)
+
+
+def test_no_vacuum_is_deeper_than_the_air_outside():
+    """0.05 kg/s through 1 cm2 would need 1.5 * 0.05^2 / (2 rho 1e-8) = 156 kPa, by Bernoulli's equation."""
+    air = ds.Air.at(temperature=293.15, relative_humidity=0.5)
+    with pytest.raises(ds.NoOperatingPoint) as caught:
+        emptied(-0.05, air).solve()
+    assert caught.value.node == "box"
+    assert caught.value.state.outcome is Outcome.TOO_DEEP
+    assert "'box'" in str(caught.value)
+    assert "Take less air out" in caught.value.remedy
+    many = emptied(np.array([-0.01, -0.05, 0.05]), air).solve(raise_error=False)
+    assert list(many.solved) == [True, False, True]
+    assert np.isnan(many.pressure["box"][1])
+    # air of a given density can be thinned without end
+    given = ds.Air(density=1.2, viscosity=1.8e-5)
+    with pytest.warns(ds.OutsideRange, match="faster than 100 m/s"):
+        assert emptied(-0.05, given).solve().pressure["box"] == pytest.approx(-156_250.0, rel=1e-3)
+
+
+def test_a_search_that_fails_where_air_chokes_says_what_is_wrong():
+    """A long duct of 1 cm2 cannot pass this at any vacuum: its own air grows thinner than it can bear."""
+    net = ds.Network(ds.Air.at(temperature=293.15, relative_humidity=0.5))
+    net.add("pipe", ds.Duct(length=3.0, diameter=0.0113), "outside", "box").supply("box", -0.025)
+    assert net.solve(raise_error=False).outcome is Outcome.TOO_DEEP
+
+
 def test_no_operating_point_pickles():
     with pytest.raises(ds.NoOperatingPoint) as caught:
         fed().solve()

@@ -65,6 +65,19 @@ def test_a_start_that_leads_to_impossible_speeds_is_given_up(seed):
     assert examine(generate(seed)).same_from_elsewhere
 
 
+@pytest.mark.parametrize("seed", [84, 1633, 2987, 8999])
+def test_a_start_decides_nothing(seed):
+    """Two tees and two columns of warm air, each with two stable points: from anywhere, the same answer."""
+    found = examine(generate(seed))
+    assert found.alone == "at a second stable point"
+    assert found.same_from_elsewhere
+
+
+def test_small_flows_settle_before_a_run_up_ends():
+    """The tee that decides here carries a thousandth of the network's largest flow."""
+    assert examine(generate(5356), again_too=False).right
+
+
 def test_the_generator_reaches_what_is_difficult():
     """Over the suite's seeds: all kinds, sizes over three decades, every flow state of a jet."""
     cases = [generate(s) for s in range(300)]

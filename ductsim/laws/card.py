@@ -26,6 +26,8 @@ class LawCard:
     outside : callable or None
         `outside(flow, air, **coefficients) -> [(mask, sentence), ...]`: where a solved state uses the law
         outside its range. Called once after a solve, never while iterating.
+    several : bool
+        Whether a drop may fall as its flow rises, so that a network may have several stable answers.
     """
 
     name: str
@@ -33,6 +35,7 @@ class LawCard:
     valid: str
     sources: tuple[str, ...]
     outside: Outside | None = None
+    several: bool = False
 
 
 LAWS: dict[str, Callable[..., Any]] = {}
@@ -42,7 +45,12 @@ L = TypeVar("L", bound=Callable[..., Any])
 
 
 def law(
-    *, equation: str, valid: str, sources: tuple[str, ...], outside: Outside | None = None
+    *,
+    equation: str,
+    valid: str,
+    sources: tuple[str, ...],
+    outside: Outside | None = None,
+    several: bool = False,
 ) -> Callable[[L], L]:
     """Decorator that gives a law its card and lists it in `LAWS`.
 
@@ -60,7 +68,7 @@ def law(
 
     def give(function: L) -> L:
         name = function.__name__
-        card = LawCard(name, equation, valid, tuple(sources), outside)
+        card = LawCard(name, equation, valid, tuple(sources), outside, several)
         function.card = card  # type: ignore[attr-defined]
         LAWS[name] = function
         return function

@@ -157,6 +157,7 @@ def tee_outside(flow: Any, air: Any, **c: Any) -> list[tuple[Any, str]]:
     valid="both streams joining (or parting); 30 to 90 degrees; branch not larger than the combined duct",
     sources=("crane410", "momentum_balance", "our_assumption"),
     outside=tee_outside,
+    several=True,
 )
 def merge(
     flow: Any, air: Any, *, straight_area: Any, branch_area: Any, combined_area: Any, angle: Any
@@ -228,6 +229,7 @@ def merge(
     valid="both streams parting (or joining); 30 to 90 degrees; branch not larger than the combined duct",
     sources=("crane410", "momentum_balance", "our_assumption"),
     outside=tee_outside,
+    several=True,
 )
 def split(
     flow: Any, air: Any, *, straight_area: Any, branch_area: Any, combined_area: Any, angle: Any

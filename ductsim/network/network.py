@@ -15,7 +15,7 @@ from ..parts.declare import Part, leaf_values
 from ..quantity import si
 from .equations import AirNumbers
 from .newton import Point
-from .solve import Numbers, solve
+from .solve import Numbers, solve, too_deep
 from .state import State, judge
 from .system import OUTSIDE, Entry, System
 
@@ -120,7 +120,9 @@ class Network:
             Raise `NoOperatingPoint` when a scenario has no answer; False returns the state, whose
             `outcome` tells, with NaN in the scenarios without an answer.
         start : State, optional
-            A solved state of the same layout to start from.
+            A solved state of the same layout to start from. It saves steps and decides nothing: where it
+            turns out to be far off and there could be several answers (a tee's flows changed by a quarter,
+            a node's temperature by 3 K), the solve begins anew without it.
         """
         system = self.system()
         point = None if start is None else start.arrays.point
@@ -177,7 +179,8 @@ def solve_system(
     """Solve a compiled layout with these numbers."""
     values, columns = stacked(system, numbers, air)
     solved, structures = solve(system, values, start)
-    outcomes, floating, node = judge(solved, structures, system)
+    deep = too_deep(system, values, solved, structures)
+    outcomes, floating, node = judge(solved, structures, system, deep)
     state = make_state(system, values, solved, outcomes, floating, columns, node)
     if raise_error and outcomes.any():
         raise state.failure()

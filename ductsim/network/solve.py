@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cache
 from typing import Any
 
@@ -16,8 +16,8 @@ from .newton import (
     cold_start,
     iterate,
 )
-from .stability import doubtful, settle
-from .structure import Structure, examine
+from .stability import astray, doubtful, settle
+from .structure import Structure, examine, floating_nodes
 from .system import System
 from .transient import run_up, standstill
 from .turns import by_turns
@@ -26,6 +26,7 @@ Array = NDArray[np.float64]
 
 CHUNK = 1024  # scenarios; their arrays stay in cache
 SOUND = 340.0  # m/s
+CHOKED = 0.5  # of the outside pressure: the critical pressure ratio of air is 0.528
 PLAIN_STEPS = 14
 DAMPED_STEPS = 40
 RUN_UPS = (
@@ -79,11 +80,11 @@ class Numbers:
             system, parts, self.air.each(lambda v: v if len(v) == 1 else v[columns]), held, supply, count
         )
 
-    def some(self, columns: slice) -> Numbers:
-        """The numbers of some of the scenarios."""
+    def some(self, columns: Any) -> Numbers:
+        """The numbers of some of the scenarios, a slice or their places."""
         parts = [[_cut(v, columns) for v in leaves] for leaves in self.parts]
         air = self.air.each(lambda v: v if len(v) == 1 else v[columns])
-        count = columns.stop - columns.start
+        count = len(np.arange(self.scenarios)[columns])
         return Numbers(parts, air, _cut(self.held, columns), _cut(self.supply, columns), count)
 
     def middle(self) -> Numbers:
@@ -98,7 +99,7 @@ class Numbers:
         )
 
 
-def _cut(values: Array, columns: slice) -> Array:
+def _cut(values: Array, columns: Any) -> Array:
     return values if values.shape[1] == 1 else values[:, columns]
 
 
@@ -137,6 +138,34 @@ def solve(system: System, numbers: Numbers, start: Point | None = None) -> tuple
     return out, structures
 
 
+def too_deep(
+    system: System, numbers: Numbers, solved: Solved, structures: list[Structure]
+) -> NDArray[np.intp]:
+    """For each scenario the node whose vacuum would be deeper than the air outside has pressure, or -1.
+
+    Some laws solve even there. Where nothing was found, air that keeps its density tells: thinner air would
+    need more than that, and it chokes when half of its pressure is spent.
+    """
+    outside = np.broadcast_to(numbers.air.pressure, numbers.scenarios)
+    out = _deepest(solved, structures, system.free, outside)
+    bad = np.flatnonzero(~solved.good & ~np.concatenate([s.fed for s in structures]) & np.isfinite(outside))
+    if len(bad):
+        hard = numbers.some(bad)
+        dense = replace(hard, air=replace(hard.air, pressure=np.full(1, np.inf)))
+        out[bad] = _deepest(*solve(system, dense), system.free, CHOKED * outside[bad])
+    return out
+
+
+def _deepest(solved: Solved, structures: list[Structure], free: int, outside: Array) -> NDArray[np.intp]:
+    """For each solved scenario the node of the lowest pressure if that is as low as -outside, else -1."""
+    low = solved.point.pressure
+    floating = floating_nodes(structures, free)
+    if floating is not None:
+        low = low.copy()
+        low[:free][floating] = 0.0
+    return np.where(solved.good & (low.min(axis=0) <= -outside), low.argmin(axis=0), -1)
+
+
 @cache
 def _keep_freed_memory() -> None:
     """Once in a process, free one large block, after which common allocators keep smaller freed blocks.
@@ -151,7 +180,7 @@ def solve_single(eq: Equations, structure: Structure, start: Point | None) -> So
     """One scenario, or a few hard ones in step: from nearby if possible, else from cold, else by run-up."""
     if start is not None:
         out = solve_from(eq, start, structure.anchors)
-        out.good &= ~supersonic(eq, out)
+        _keep_near(eq, start, out)
         if out.good.all():
             return out
     with np.errstate(all="ignore"):
@@ -180,6 +209,12 @@ def solve_from(eq: Equations, start: Point, anchors: Array | None, into: Solved 
     return iterate(eq, point, anchors, PLAIN_STEPS, damped=False, into=into)
 
 
+def _keep_near(eq: Equations, start: Point, out: Solved) -> None:
+    """Give up the scenarios that their start led astray; they begin anew as if there were no start."""
+    out.good &= ~supersonic(eq, out)
+    out.good &= ~astray(eq, start, out)
+
+
 def supersonic(eq: Equations, solved: Solved) -> NDArray[np.bool_]:
     """Scenarios in which air is faster than sound somewhere: such a start led far astray, begin anew.
 
@@ -195,7 +230,7 @@ def solve_columns(eq: Equations, structure: Structure, start: Point | None, into
     """A chunk of scenarios from one nearby point; those that resist are solved again from cold."""
     if start is not None:
         solve_from(eq, start, structure.anchors, into)
-        into.good &= ~supersonic(eq, into)
+        _keep_near(eq, start, into)
     bad = np.flatnonzero(~into.good)
     if len(bad):
         into.put(bad, solve_single(eq.take(bad), _some(structure, bad), None))

@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from ..laws.card import card_of
 from ..parts.declare import LocalAir
 from .equations import Equations
 from .newton import Point, Solved, iterate
@@ -25,6 +26,8 @@ POLISH_STEPS = 40
 PUSH = 0.01
 MOST_PATHS = 400  # above, eigenvalues cost more than they tell and the run-up itself is the evidence
 CURVE_SHARES = np.linspace(0.0, 1.7, 18)  # of the cold start's guess, 0.6 of a fan's full flow
+FAR = 0.25  # of what a tee carries: a start further off is not one from nearby
+FAR_WARMTH = 3.0  # K, likewise
 SAME = 1e-6  # of the largest flow: two points closer than this are one
 
 
@@ -46,6 +49,27 @@ def doubtful(eq: Equations, solved: Solved) -> NDArray[np.intp]:
     for s in np.flatnonzero(falling.any(axis=0) & ~steep):
         steep[s] = not is_stable(eq.take([s]), solved.point.take([s]))
     return np.flatnonzero(steep)
+
+
+def astray(eq: Equations, start: Point, solved: Solved) -> NDArray[np.bool_]:
+    """Scenarios whose start was so far off that it may have led to another stable point.
+
+    The drops of tees fall in places as their flow rises; warm air that rises, or a fan that draws air of its
+    own temperature, can go on moving the way it moves. What such a network answers must not depend on
+    where somebody began. With resistances, falling fans and given temperatures there is one answer.
+    """
+    out = np.zeros(eq.scenarios, dtype=bool)
+    flow, began = solved.point.flow, start.flow
+    if solved.point.warmth is not None:
+        before = 0.0 if start.warmth is None else start.warmth
+        out |= (np.abs(solved.point.warmth - before) > FAR_WARMTH).any(axis=0)
+    for lg in eq.system.pairs:
+        card = card_of(lg.law)
+        if card is None or card.several:
+            one, two = lg.rows, lg.partners
+            moved = np.abs(flow[one] - began[one]) + np.abs(flow[two] - began[two])
+            out |= (moved > FAR * (np.abs(flow[one]) + np.abs(flow[two]))).any(axis=0)
+    return out
 
 
 def _rising(eq: Equations) -> NDArray[np.bool_]:

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from ..errors import NoOperatingPoint, UnknownName
 from .newton import Solved
-from .structure import Structure, examine
+from .structure import Structure, examine, floating_nodes
 from .system import System
 
 Array = NDArray[np.float64]
@@ -28,6 +28,10 @@ class Outcome(enum.Enum):
     NOT_FOUND = (
         "No operating point was found",
         "This should not happen: check the numbers of the parts around that node, and report the machine.",
+    )
+    TOO_DEEP = (
+        "A vacuum deeper than the pressure of the outside air would be needed",
+        "Take less air out there, open a wider way to it, or check the curves of the fans.",
     )
 
     @property
@@ -235,26 +239,27 @@ class State:
 _OUTCOMES = tuple(Outcome)
 
 
-def judge(solved: Solved, structures: list[Structure], system: System) -> tuple[Array, Any, str]:
-    """Outcomes (S,), which nodes float (free, S) or None, and the node to name in an error."""
+def judge(
+    solved: Solved, structures: list[Structure], system: System, deep: NDArray[np.intp]
+) -> tuple[Array, Any, str]:
+    """Outcomes (S,), which nodes float (free, S) or None, and the node to name in an error.
+
+    `deep` is what `too_deep` found.
+    """
     outcomes = np.where(solved.good, 0, _OUTCOMES.index(Outcome.NOT_FOUND))
+    outcomes[deep >= 0] = _OUTCOMES.index(Outcome.TOO_DEEP)
     fed = np.concatenate([s.fed for s in structures])
     outcomes[fed] = _OUTCOMES.index(Outcome.FED_CLOSED_OFF)
-    floating = None
-    if any(s.floating is not None for s in structures):
-        floating = np.concatenate(
-            [
-                s.floating if s.floating is not None else np.zeros((system.free, len(s.fed)), dtype=bool)
-                for s in structures
-            ],
-            axis=1,
-        )
+    floating = floating_nodes(structures, system.free)
+    if floating is not None:
         solved.point.pressure[: system.free][floating] = np.nan
     node = ""
     for s in structures:
         if s.fed_node >= 0:
             node = system.nodes[s.fed_node]
             break
+    if not node and (deep >= 0).any():
+        node = str(system.nodes[deep[deep >= 0][0]])
     if not node and (~solved.good).any():
         node = _worst_node(solved, system)
     return outcomes, floating, node

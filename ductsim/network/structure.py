@@ -47,6 +47,16 @@ def examine(system: System, shut: Mask | None, supply: Array, scenarios: int) ->
     return Structure(floating[:, which], anchors[:, which], fed, node)
 
 
+def floating_nodes(structures: list[Structure], free: int) -> Mask | None:
+    """Which nodes float in the scenarios of several chunks, (free, S); None where none does anywhere."""
+    if all(s.floating is None for s in structures):
+        return None
+    pieces = [
+        np.zeros((free, len(s.fed)), dtype=bool) if s.floating is None else s.floating for s in structures
+    ]
+    return np.concatenate(pieces, axis=1)
+
+
 def _patterns(system: System, shut: Mask | None, scenarios: int) -> tuple[list[Mask], NDArray[np.intp]]:
     """The different sets of shut paths, and which of them each scenario has."""
     if shut is None:

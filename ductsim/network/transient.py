@@ -20,7 +20,7 @@ Array = NDArray[np.float64]
 COLUMN_LENGTH = 1.0  # m of air column that gives each path its inertia
 FIRST_TIME_STEP = 1e-3  # s
 LARGEST_CHANGE = 0.1  # of the largest flow, in one time step of a run-up
-SETTLED_RATE = 1e-3  # of the largest flow per second: the air hardly changes any more
+SETTLED_RATE = 1e-6  # of the largest flow per second: small flows have settled too
 PERTURBATION = 1e-3  # of each path's inertia: equal fans never start exactly alike
 
 
