@@ -86,3 +86,29 @@ def test_calibration_refuses_columns_and_places_that_are_not_there(picker):
     bench = ds.demo("bench").with_crop(ds.Crop(crop_yield=0.1, row_spacing=1.0))
     with pytest.raises(InputError, match="no place with a suction velocity"):
         ds.calibrate(bench, [{"ground_speed": 1.0}], "suction_velocity")
+
+
+def test_observations_from_a_file(picker, tmp_path):
+    place = tmp_path / "seen.csv"
+    place.write_text(
+        "# ours\nground_speed;crop_yield;blocked\n5 km/h;0,40 kg/m2;\n5,6 km/h;;\n6.5 km/h;;4\n",
+        encoding="utf-8",
+    )
+    seen = [
+        {"ground_speed": "5 km/h"},
+        {"ground_speed": "5.6 km/h"},
+        {"ground_speed": "6.5 km/h", "blocked": "4"},
+    ]
+    assert ds.calibrate(picker, place).median == ds.calibrate(picker, seen).median
+    for text, words in (
+        ("ground_speed,blocked\n5 km/h,6\n", "line 2: unknown unit '6'"),
+        ("ground_speed,crop_yield\n,0.4\n", "line 2: has no ground_speed; one for each observation"),
+        ("speed\n5\n", "header: unknown column 'speed'; known: 'ground_speed'"),
+        ("ground_speed\n5 Pa\n", "line 2, ground_speed"),
+        ("ground_speed\n-5\n", "line 2, ground_speed: -5.0 is out of range"),
+        ("", "is empty"),
+    ):
+        place.write_text(text, encoding="utf-8")
+        with pytest.raises(InputError) as err:
+            ds.calibrate(picker, place)
+        assert words in str(err.value) and str(place) in str(err.value) and "\n" not in str(err.value)

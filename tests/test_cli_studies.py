@@ -245,6 +245,44 @@ def test_ground_speed_in_a_crop_of_ones_own(run, refused, tmp_path):
         assert problem in refused("ground-speed", *words)[1]
 
 
+def test_calibrate_and_what_it_does_to_the_ground_speed(run, refused, fixes, tmp_path):
+    told = answer(run, "calibrate", "demo:picker")
+    found = ds.calibrate(ds.demo("picker"), FOLDER / "picker_seen.csv")
+    same_tables(told, found)
+    all_measures_known(told["tables"])
+    assert told["answer"] == found.sentences()
+    assert [other["role"] for other in told["input"]["with"]] == ["seen"]
+    assert " mph " in page(run, "calibrate", "demo:picker").replace("\n", " ")
+    seen = tmp_path / "seen.csv"
+    seen.write_text("ground_speed,blocked\n7 km/h,4\n6 km/h,\n")
+    own = answer(run, "ground-speed", "demo:picker", "--fixes", fixes, "--seen", seen)
+    known = ds.ground_speed(ds.demo("picker"), ds.calibrate(ds.demo("picker"), seen))
+    assert own["tables"]["units"][0]["ground_speed_km_h"] == pytest.approx(3.6 * known.speed, rel=1e-9)
+    for words, problem in (
+        (("demo:picker", "--number", "slip"), "unknown number of a crop to calibrate 'slip'"),
+        (("demo:picker", "--seen", tmp_path / "none.csv"), "none.csv  no such file of what was seen"),
+        (("demo:bench",), "there is no file of what was seen for demo:bench"),
+    ):
+        assert problem in refused("calibrate", *words)[1]
+
+
+def test_field_pass(run, refused):
+    told = answer(run, "field-pass", "demo:picker", "--speed", "4 km/h")
+    found = ds.field_pass(ds.demo("picker"), FOLDER / "picker_field.csv", speed="4 km/h")
+    same_tables(told, found)
+    all_measures_known(told["tables"])
+    assert told["answer"] == found.sentences()
+    out = page(run, "field-pass", "demo:picker", "--margin", "1.15", "--seen", FOLDER / "picker_seen.csv")
+    first = out.replace("\n", " ").split(" The pass takes")[0]
+    assert first.startswith("Nothing blocks: the smallest margin is 1.15, unit ") and first.endswith(" ft.")
+    for words, problem in (
+        (("--margin", "1.1", "--speed", "4 km/h"), "field_pass got speed and margin one of the two"),
+        (("--margin", "wide"), "'wide' is no number"),
+        (("--field", "none.csv"), "none.csv  no such file of yields"),
+    ):
+        assert problem in refused("field-pass", "demo:picker", *words)[1]
+
+
 def test_fill(run, kept):
     made, _ = kept("fill")
     told = answer(run, "fill", "demo:picker")

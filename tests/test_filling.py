@@ -261,18 +261,22 @@ def test_a_pass_from_a_file(picker, tmp_path):
     assert found.crop_yield == pytest.approx([0.3, 0.45])
     assert found.speed == pytest.approx(np.full(2, 5.0 / 3.6))  # today's
     for text, words in (
-        ("distance,yield\n1,0.4\n", "its columns are distance, yield; the columns distance, crop_yield"),
-        ("distance,crop_yield\n", "has no stretch"),
+        ("distance,yield\n1,0.4\n", "header: unknown column 'yield'; did you mean 'crop_yield'"),
+        ("distance\n1\n", "header: the column 'crop_yield' is missing"),
+        ("distance,crop_yield,measure\n1,0.4,kg/ha\n", "header: unknown column 'measure'"),
+        ("distance,crop_yield\n", "holds no yields along a row; a header, and a line for each stretch"),
         ("distance,crop_yield\n5,0.4\n4,0.4\n", "its distances do not rise"),
         ("distance,crop_yield\n5,0\n", "the yield of stretch 1 is 0 kg/m2"),
-        ("distance,crop_yield\n5,nan\n", "the yield of stretch 1 is nan kg/m2"),
-        ("distance,crop_yield\n5\n", "line 2 has 1 values"),
+        ("distance,crop_yield\n5,nan\n", "line 2, crop_yield: nan is no finite number"),
+        ("distance,crop_yield\n5\n", "line 2: has no crop_yield; one for each stretch"),
         ('distance,crop_yield\n5,"0,4 kg/m2"\n', "line 2, crop_yield"),
     ):
         place.write_text(text, encoding="utf-8")
         with pytest.raises(InputError) as err:
             ds.field_pass(picker, place)
         assert words in str(err.value) and str(place) in str(err.value)
+    place.write_text("distance;crop_yield\n100 m;0,3\n150;0,45 kg/m2\n", encoding="utf-8")
+    assert ds.field_pass(picker, place).crop_yield == pytest.approx([0.3, 0.45])
     with pytest.raises(InputError, match="no such file of yields"):
         ds.field_pass(picker, tmp_path / "none.csv")
 

@@ -15,6 +15,7 @@ from shown_machines import joined, leaky_bench
 
 import ductsim as ds
 from ductsim.errors import InputError, UnknownName
+from ductsim.machine import demos
 from ductsim.quantity import from_si
 from ductsim.show import plots, style
 from ductsim.show.plots_common import TITLE
@@ -72,6 +73,10 @@ def results(machine, possible):
             picker, fixes=[ds.Fix("seal", change={"hatch leak 4.area": 0.0})], samples=20
         ),
         "fill": ds.fill(picker),
+        "calibration": ds.calibrate(picker, demos.FOLDER / "picker_seen.csv"),
+        "calibrated velocity": ds.calibrate(
+            picker, [{"ground_speed": "6 km/h", "blocked": "4"}], "conveying_velocity"
+        ),
         "pass": ds.field_pass(picker, np.linspace(0.2, 0.6, 9)),
         "ensemble": ds.ensemble(machine, samples=64, shares=True),
         "many questions": ds.ensemble(

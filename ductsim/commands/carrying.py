@@ -1,4 +1,4 @@
-"""Carry crop: `ground-speed`, `fill`."""
+"""Carry crop: `ground-speed`, `calibrate`, `field-pass`, `fill`."""
 
 from __future__ import annotations
 
@@ -18,6 +18,20 @@ def crop_of(inputs: Inputs) -> Any:
     return inputs.companion("crop", read_crop) if inputs.find("crop") else None
 
 
+def known_crop(inputs: Inputs, seen: str | None) -> Any:
+    """The crop, with its least value as `--seen` tells where that is given."""
+    from .. import calibrate
+
+    crop = crop_of(inputs)
+    if seen is None:
+        return crop
+    return inputs.companion("seen", lambda place: calibrate(inputs.machine, place, crop=crop))
+
+
+def _seen_option(parser: Parser) -> None:
+    parser.take("--seen", metavar="FILE", help="first calibrate the least air-to-crop ratio by what was seen")
+
+
 # ---- ground-speed
 
 
@@ -25,6 +39,7 @@ def _ground_speed_options(parser: Parser) -> None:
     machine_options(parser)
     companion_options(parser, "crop", "fixes")
     fitted_option(parser)
+    _seen_option(parser)
     parser.take(
         "--efficiency",
         type=float,
@@ -45,13 +60,60 @@ def _ground_speed(args: Namespace) -> Answer:
     fixes = inputs.companion("fixes", read_fixes) if inputs.find("fixes") else ()
     found = ground_speed(
         inputs.fitted(),
-        crop_of(inputs),
+        known_crop(inputs, args.seen),
         fixes,
         efficiency=args.efficiency,
         season_area=args.season,
         price_per_hour=args.price,
     )
     return Answer(found, inputs, ("fixes", "units"), weakest(inputs))
+
+
+# ---- calibrate
+
+
+def _calibrate_options(parser: Parser) -> None:
+    machine_options(parser)
+    companion_options(parser, "seen", "crop")
+    parser.take(
+        "--number",
+        default="opening_ratio",
+        metavar="WORD",
+        help="the least value in question: opening_ratio (default), capture_velocity, suction_velocity "
+        "or conveying_velocity",
+    )
+
+
+def _calibrate(args: Namespace) -> Answer:
+    from .. import calibrate
+
+    inputs = Inputs(args)
+    crop = crop_of(inputs)
+    found = inputs.companion("seen", lambda place: calibrate(inputs.machine, place, args.number, crop=crop))
+    return Answer(found, inputs, weakest=weakest(inputs))
+
+
+# ---- field-pass
+
+
+def _pass_options(parser: Parser) -> None:
+    machine_options(parser)
+    companion_options(parser, "field", "crop")
+    _seen_option(parser)
+    parser.take("--speed", metavar="SPEED", help='the ground speed, like "5 km/h" (default: the crop\'s)')
+    parser.take("--margin", type=float, metavar="MARGIN", help="hold this margin instead, like 1.15")
+
+
+def _pass(args: Namespace) -> Answer:
+    from .. import field_pass
+
+    inputs = Inputs(args)
+    crop = known_crop(inputs, args.seen)
+    found = inputs.companion(
+        "field",
+        lambda place: field_pass(inputs.machine, place, crop=crop, speed=args.speed, margin=args.margin),
+    )
+    return Answer(found, inputs, weakest=weakest(inputs), most=30)
 
 
 # ---- fill
@@ -79,6 +141,20 @@ COMMANDS = {
             'ductsim ground-speed demo:picker --season "400 ha"',
             _ground_speed_options,
             _ground_speed,
+        ),
+        Command(
+            "calibrate",
+            "what the crop needs, by the speeds at which the machine ran or blocked",
+            "ductsim calibrate demo:picker",
+            _calibrate_options,
+            _calibrate,
+        ),
+        Command(
+            "field-pass",
+            "where along a row the machine would block, and when the box is full",
+            "ductsim field-pass demo:picker --margin 1.15",
+            _pass_options,
+            _pass,
         ),
         Command(
             "fill",

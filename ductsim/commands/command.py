@@ -86,7 +86,12 @@ GROUPS: dict[str, tuple[tuple[str, str], ...]] = {
     "Look at a machine": (("solve", "looking"), ("check", "looking"), ("sensitivity", "looking")),
     "Decide what to change": (("compare", "deciding"), ("sweep", "deciding"), ("balance", "deciding")),
     "Use readings": (("fit", "measuring"), ("where-to-measure", "measuring"), ("proof", "measuring")),
-    "Carry crop": (("ground-speed", "carrying"), ("fill", "carrying")),
+    "Carry crop": (
+        ("ground-speed", "carrying"),
+        ("calibrate", "carrying"),
+        ("field-pass", "carrying"),
+        ("fill", "carrying"),
+    ),
     "Take it further": (("ensemble", "further"), ("report", "further")),
     "Get started": (("demo", "starting"), ("laws", "starting")),
 }

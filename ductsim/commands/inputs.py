@@ -12,7 +12,8 @@ from ..errors import InputError
 from ..machine.demos import demo, demo_file
 from ..machine.machine import Machine
 
-ENDINGS = {"fixes": "toml", "readings": "csv", "crop": "toml"}
+ENDINGS = {"fixes": "toml", "readings": "csv", "crop": "toml", "seen": "csv", "field": "csv"}
+WORDS = {"crop": "the crop", "seen": "what was seen", "field": "yields along a row"}
 DEMO = "demo:"
 
 
@@ -73,7 +74,7 @@ class Inputs:
         if place is None:
             beside = f"{self._place.stem}_{role}.{ENDINGS[role]}"
             raise InputError(
-                f"there is no file of {role} for {self._args.machine}",
+                f"there is no file of {WORDS.get(role, role)} for {self._args.machine}",
                 place=f"--{role}",
                 allowed=f"name one with --{role} FILE, or put {beside!r} beside the machine file",
             )

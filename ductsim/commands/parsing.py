@@ -166,6 +166,8 @@ COMPANIONS = {
     "fixes": "file of fixes (default: MACHINE_fixes.toml or fixes.toml beside the machine file)",
     "readings": "file of readings (default: MACHINE_readings.csv or readings.csv beside the machine file)",
     "crop": "file of the crop (default: MACHINE_crop.toml or crop.toml beside the machine file)",
+    "seen": "file of what was seen (default: MACHINE_seen.csv or seen.csv beside the machine file)",
+    "field": "file of yields along a row (default: MACHINE_field.csv or field.csv beside the machine file)",
 }
 
 

@@ -137,6 +137,8 @@ def _next_steps(machine: Path, files: dict[str, Path]) -> list[str]:
     commands = ["solve", "check", *(["compare"] if "fixes.toml" in files else [])]
     commands += ["fit", "where-to-measure"] if "readings.csv" in files else []
     commands += ["ground-speed"] if has_crop else []
+    commands += ["calibrate"] if "seen.csv" in files else []
+    commands += ["field-pass"] if "field.csv" in files else []
     return [f"  ductsim {name} {shown}" for name in commands] + [f"  ductsim report {shown} report.html"]
 
 

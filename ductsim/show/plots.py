@@ -67,6 +67,9 @@ PLOTS: dict[str, dict[str, tuple[str, str, str]]] = {
         "fixes": ("plots_crop", "fix_gains", "What each fix makes of the fastest speed"),
     },
     "Fill": {"profile": ("plots_crop", "profile", "How full the box is across its width")},
+    "Calibration": {
+        "number": ("plots_crop", "calibrated", "The least value before and after what was seen"),
+    },
     "FieldPass": {
         "margins": ("plots_crop", "pass_margins", "The smallest margin along the row"),
         "level": ("plots_crop", "pass_level", "The level of the box along the row"),

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import os
 from typing import Any
 
@@ -12,12 +10,12 @@ from numpy.typing import NDArray
 
 from ..cautions import cautions_for
 from ..errors import InputError, shown
+from ..machine.cells import read_rows
 from ..machine.crop.box import Box, box_of
 from ..machine.crop.calibration import Calibration
 from ..machine.crop.described import LEAST, Crop, flows_of, with_crop
 from ..machine.crop.margins import places
 from ..machine.crop.speed import margins_at, speed_limit
-from ..machine.document import read_text
 from ..machine.machine import Machine
 from ..machine.possible import middle, possible_machines
 from ..quantity import convert, si
@@ -28,7 +26,7 @@ Array = NDArray[np.float64]
 HELD_MARGIN = 1.15
 KNOTS = 129
 BINS = 300
-KEYS = ("distance", "crop_yield")
+KEYS = {"distance": "m", "crop_yield": "kg/m2"}
 
 
 class FieldPass(Result):
@@ -144,28 +142,32 @@ class FieldPass(Result):
 
     def sentences(self, measures: str = "metric") -> list[str]:
         """Whether and where it would have blocked, how long it took, how full the box is."""
-        unit = "mph" if measures == "inch" else "km/h"
+        unit, length = ("mph", "ft") if measures == "inch" else ("km/h", "m")
+
+        def at(distance: float) -> str:
+            return f"{convert(distance, 'm', length):,.0f} {length}"
+
         mean = convert((self.distance[-1] - self.distance[0]) / self.time[-1], "m/s", unit)
         out = []
         runs = self.stretches()
-        if runs:
+        if runs and self.blocked_at is not None:
             worst = min(runs, key=lambda run: run["least_margin"])
             out.append(
                 f"It would block in {len(runs)} {'place' if len(runs) == 1 else 'places'}, first at "
-                f"{self.blocked_at:,.0f} m; worst is unit {worst['unit']} at {worst['place']} with a margin "
+                f"{at(self.blocked_at)}; worst is unit {worst['unit']} at {worst['place']} with a margin "
                 f"of {worst['least_margin']:.2f}."
             )
         else:
             i = int(np.argmin(self.margin))
             out.append(
                 f"Nothing blocks: the smallest margin is {self.margin[i]:.2f}, unit {self.unit[i]} at "
-                f"{self.distance[i]:,.0f} m."
+                f"{at(self.distance[i])}."
             )
         out.append(f"The pass takes {self.time[-1] / 60:.1f} min at {mean:.1f} {unit} in the mean.")
         if self.level is not None:
             full = self.full_at
             out.append(
-                f"The box's first place is full at {full:,.0f} m."
+                f"The box's first place is full at {at(full)}."
                 if full is not None
                 else f"The box is {self.level[-1]:.0%} full at its fullest place."
             )
@@ -317,30 +319,10 @@ def _checked(crop_yield: Array, place: str) -> Array:
 
 def _read_field(path: str | os.PathLike[str]) -> tuple[Array, Array]:
     """A CSV file with the columns `distance` and `crop_yield`."""
-    text, _ = read_text(path, what="file of yields")
-    file = str(path)
-    rows = list(csv.reader(io.StringIO(text)))
-    header = [word.strip() for word in rows[0]]
-    if sorted(header) != sorted(KEYS):
-        raise InputError(
-            f"its columns are {', '.join(header) or 'none'}",
-            file=file,
-            allowed=f"the columns {', '.join(KEYS)}",
-        )
-    values: list[list[float]] = []
-    for line, row in enumerate(rows[1:], 2):
-        if not any(cell.strip() for cell in row):
-            continue
-        if len(row) != len(header):
-            raise InputError(
-                f"line {line} has {len(row)} values", file=file, allowed=f"{len(header)} in each line"
-            )
-        own = dict(zip(header, row, strict=True))
-        values.append([_cell(own[key], key, line, file) for key in KEYS])
-    if not values:
-        raise InputError("has no stretch", file=file, allowed="a line for each stretch")
-    table = np.array(values)
+    rows = read_rows(path, KEYS, KEYS, "yields along a row", "stretch")
+    table = np.array([[values[key] for key in KEYS] for _, values in rows])
     distance = np.concatenate([[0.0], table[:, 0]])
+    file = str(path)
     if np.any(np.diff(distance) <= 0.0):
         raise InputError(
             "its distances do not rise", file=file, allowed="the end of each stretch, from the start"
@@ -349,15 +331,3 @@ def _read_field(path: str | os.PathLike[str]) -> tuple[Array, Array]:
         return distance, _checked(table[:, 1], "")
     except InputError as err:
         raise err.at(file=file) from None
-
-
-def _cell(text: str, key: str, line: int, file: str) -> float:
-    measure = "m" if key == "distance" else "kg/m2"
-    try:
-        return float(text)
-    except ValueError:
-        pass
-    try:
-        return float(si(text.strip(), measure))
-    except InputError as err:
-        raise err.at(place=f"line {line}, {key}", file=file) from None

@@ -6,6 +6,7 @@ limit every unit was; together they narrow down the number that absolute speeds 
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
@@ -13,9 +14,11 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from ...cautions import cautions_for
 from ...errors import InputError, UnknownName, shown
 from ...quantity import si
 from ...result import Result
+from ..cells import read_rows
 from ..state import solve
 from .described import Crop, crop_of, with_crop
 from .margins import CAPTURE, CONVEYING, RATIO, SUCTION, places, values_at
@@ -38,6 +41,7 @@ SCATTER = 0.15
 PRIOR_SPREAD = 0.4
 """Spread of what was assumed before, in logarithms: a factor of 1.5 either way is one standard deviation."""
 RANGE = ("low", "likely", "high")
+_COLUMNS = {"ground_speed": "m/s", "crop_yield": "kg/m2", "blocked": None}
 _POINTS = 2001
 _REACH = 4.5  # standard deviations of the prior that the calculation covers
 
@@ -119,6 +123,11 @@ class Calibration(Result):
         weight = np.exp(likely - likely.max())
         return np.exp(log_value), weight / weight.sum()
 
+    @property
+    def cautions(self) -> list[str]:
+        """What to beware of."""
+        return cautions_for("crop")
+
     # ---- what is known now
 
     def quantile(self, share: float) -> float:
@@ -169,7 +178,7 @@ class Calibration(Result):
             blocks = float(self.density @ ndtr(np.log(self.values / own) / self.scatter))
             out.append(
                 {
-                    "ground_speed_m_s": run.ground_speed,
+                    "ground_speed_km_h": 3.6 * run.ground_speed,
                     "crop_yield_kg_m2": run.crop_yield,
                     "seen": f"unit {run.blocked} blocked" if run.blocked else "ran",
                     "unit": unit,
@@ -218,7 +227,7 @@ class Calibration(Result):
 
 def calibrate(
     machine: Machine,
-    observations: Iterable[Any],
+    observations: Iterable[Any] | str | os.PathLike[str],
     number: str = "opening_ratio",
     *,
     crop: Crop | None = None,
@@ -235,9 +244,9 @@ def calibrate(
     ----------
     machine : Machine
         With a crop, or `crop` given.
-    observations : iterable
+    observations : iterable, or path of a CSV file
         `Run`s, or mappings with `ground_speed`, optionally `crop_yield`, and `blocked` (a unit's name) where
-        one blocked.
+        one blocked; a file has these columns.
     number : str
         "opening_ratio", "capture_velocity", "suction_velocity" or "conveying_velocity".
     crop : Crop, optional
@@ -261,12 +270,23 @@ def calibrate(
         raise InputError("the machine has columns", place="calibrate", allowed="machine[0], one of them")
     own = loaded.crop
     assert own is not None
-    runs = [_run(loaded, own, given, f"observation {i + 1}") for i, given in enumerate(observations)]
+    runs = _runs(loaded, own, observations)
     if not runs:
         raise InputError("there is no observation", place="calibrate", allowed="at least one")
     there = _there(loaded, own, runs, CALIBRATED[number])
     prior = (float(getattr(own, number)), float(prior_spread))
     return Calibration(loaded, number, runs, there, prior, float(scatter))
+
+
+def _runs(machine: Machine, crop: Crop, observations: Any) -> list[Run]:
+    """The observations in SI, from a file or given."""
+    if not isinstance(observations, (str, os.PathLike)):
+        return [_run(machine, crop, given, f"observation {i + 1}") for i, given in enumerate(observations)]
+    rows = read_rows(observations, _COLUMNS, ("ground_speed",), "what was seen", "observation")
+    try:
+        return [_run(machine, crop, values, f"line {line}") for line, values in rows]
+    except InputError as err:
+        raise err.at(file=str(observations)) from None
 
 
 def _run(machine: Machine, crop: Crop, given: Any, place: str) -> Run:

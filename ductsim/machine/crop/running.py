@@ -106,7 +106,7 @@ def _raise_crop(
     """
     system = machine.system
     numbers = _picked(machine.part_numbers(), some)
-    part = _taken(values, some)
+    part = values.some(some)
     point = start.wide(len(some))
     alive = np.ones(len(some), dtype=bool)
     for share in np.linspace(0.0, 1.0, STEPS + 1) ** 0.5:
@@ -124,7 +124,7 @@ def _raise_crop(
     solved.put(some[kept], step.take(kept))
     between = np.flatnonzero(~alive & _running(machine, numbers, solved.take(some)))
     if len(between):  # choked, but solved for the state between running and blocked
-        blocked, _ = solve(system, _taken(values, some[between]))
+        blocked, _ = solve(system, values.some(some[between]))
         solved.put(some[between], blocked)
 
 
@@ -142,16 +142,6 @@ def _scaled(system: System, values: Numbers, factor: float) -> Numbers:
         names = group.form.leaves
         parts.append([v * factor if n == "crop_flow" else v for n, v in zip(names, leaves, strict=True)])
     return Numbers(parts, values.air, values.held, values.supply, values.scenarios)
-
-
-def _taken(values: Numbers, some: NDArray[np.intp]) -> Numbers:
-    """The numbers of some of the scenarios."""
-
-    def cut(a: Any) -> Any:
-        return a if a.shape[-1] == 1 else a[..., some]
-
-    parts = [[cut(v) for v in leaves] for leaves in values.parts]
-    return Numbers(parts, values.air.each(cut), cut(values.held), cut(values.supply), len(some))
 
 
 def _picked(numbers: dict[str, Any], some: NDArray[np.intp]) -> dict[str, Any]:

@@ -7,8 +7,6 @@ measure. Separators are commas, semicolons or tabs; with semicolons and tabs a d
 
 from __future__ import annotations
 
-import csv
-import io
 import math
 import os
 import re
@@ -16,9 +14,9 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from ...errors import InputError, UnknownName, nearest_name, shown
-from ...quantity import key_measure, si
+from ...errors import InputError, UnknownName, shown
 from ...result import Result
+from ..cells import columns_of, number_in, row_of, split_table
 from ..document import read_text
 
 # Quantity -> SI measure of its value.
@@ -183,7 +181,7 @@ def read_readings(source: Any) -> Readings:
     if isinstance(source, (str, os.PathLike)):
         text, digest = read_text(source, LARGEST_FILE, "readings file")
         try:
-            header, rows, comma = _split(text)
+            header, rows, comma = split_table(text, "readings", "reading")
             found = _collect(header, rows, comma)
         except InputError as err:
             raise err.at(file=str(source)) from None
@@ -205,44 +203,8 @@ def read_readings(source: Any) -> Readings:
     )
 
 
-def _split(text: str) -> tuple[list[str], list[tuple[int, list[Any]]], bool]:
-    """The header, the rows with their line numbers, and whether a comma is the decimal mark."""
-    lines = text.splitlines()
-    first = next((i for i, line in enumerate(lines) if _says(line)), len(lines) - 1)
-    separator = max(";\t,", key=lines[first].count)
-    rows: list[tuple[int, list[Any]]] = []
-    reader = csv.reader(io.StringIO("\n".join(lines[first:])), delimiter=separator, skipinitialspace=True)
-    try:
-        for cells in reader:
-            number = first + reader.line_num
-            if any(cell.strip() for cell in cells) and not cells[0].lstrip().startswith("#"):
-                rows.append((number, [cell.strip() for cell in cells]))
-    except csv.Error as err:
-        raise InputError(f"is no table: {err}", place=f"line {first + reader.line_num}") from None
-    if len(rows) < 2:
-        raise InputError("holds no readings", allowed="a header, and a line for each reading under it")
-    header = rows[0][1]
-    return header, rows[1:], separator != ","
-
-
-def _says(line: str) -> bool:
-    return bool(line.strip(" ,;\t")) and not line.lstrip().startswith("#")
-
-
 def _collect(header: Sequence[str], rows: Sequence[tuple[int, list[Any]]], comma: bool) -> Readings:
-    columns = [_column(name) for name in header]
-    names = [name for name, _ in columns]
-    for needed in ("tapping", "value"):
-        if needed not in names:
-            raise InputError(
-                f"the column {needed!r} is missing",
-                place="header",
-                allowed=f"columns: {', '.join(COLUMNS)}",
-                nearest=nearest_name(needed, header),
-            )
-    twice = next((name for name in names if name and names.count(name) > 1), "")
-    if twice:
-        raise InputError(f"the column {twice!r} stands twice", place="header", allowed="each column once")
+    columns = columns_of(header, COLUMNS, ("tapping", "value"))
     items: list[Reading] = []
     notes: list[str] = []
     seen: dict[Reading, int] = {}
@@ -265,32 +227,10 @@ def _collect(header: Sequence[str], rows: Sequence[tuple[int, list[Any]]], comma
     return Readings(items, notes)
 
 
-def _column(name: str) -> tuple[str, str]:
-    """The column and the measure of its bare numbers ("" for the usual one); unknown names are refused."""
-    plain = name.strip().replace(" ", "_")
-    plain = plain if plain in COLUMNS else plain.casefold()
-    if plain in COLUMNS or plain in ("", "measure"):
-        return plain, ""
-    base, measure = key_measure(name.strip())
-    if measure and base in COLUMNS:
-        return base, measure
-    raise UnknownName.of("column", name, COLUMNS, place="header")
-
-
-def _row(columns: Sequence[tuple[str, str]], cells: list[Any], line: int, comma: bool) -> Reading | str:
+def _row(columns: list[tuple[str, str]], cells: list[Any], line: int, comma: bool) -> Reading | str:
     """One reading, or a sentence that says why the row was left out."""
     place = f"line {line}"
-    if len(cells) > len(columns) and any(not _blank(cell) for cell in cells[len(columns) :]):
-        raise InputError(
-            f"{len(cells)} cells under {len(columns)} columns",
-            place=place,
-            allowed="one cell for each column; a decimal comma needs semicolons between the cells",
-        )
-    given = {
-        name: (cell, measure)
-        for (name, measure), cell in zip(columns, cells, strict=False)
-        if name and not _blank(cell)
-    }
+    given = row_of(columns, cells, place)
     if "tapping" not in given:
         raise InputError("has no tapping", place=place, allowed="the tapping, or the fan, that was read")
     name = str(given["tapping"][0]).strip()
@@ -300,12 +240,12 @@ def _row(columns: Sequence[tuple[str, str]], cells: list[Any], line: int, comma:
     tapping, minus = _places(name, quantity, place)
     own = given.get("measure", ("", ""))[0]
     measure = QUANTITIES[quantity]
-    value = _number(given["value"], str(own) or measure, measure, comma, f"{place}, value")
+    value = number_in(given["value"], str(own) or measure, measure, comma, f"{place}, value")
     numbers: dict[str, float] = {}
     for key, wanted in MEASURES.items():
         if key in given:
             kind = measure if key in ("sd", "resolution") else wanted
-            numbers[key] = _number(given[key], kind, kind, comma, f"{place}, {key}")
+            numbers[key] = number_in(given[key], kind, kind, comma, f"{place}, {key}")
             _check_range(key, numbers[key], place)
     return Reading(
         tapping=tapping,
@@ -331,10 +271,6 @@ def _check_range(key: str, value: float, place: str) -> None:
     if not low <= value <= high:
         allowed = f"{low:g} to {high:g}" + (f"; {cure}" if cure else "")
         raise InputError(f"{value:g} is out of range", place=f"{place}, {key}", allowed=allowed)
-
-
-def _blank(cell: Any) -> bool:
-    return cell is None or (isinstance(cell, float) and math.isnan(cell)) or not str(cell).strip()
 
 
 def _text(cell: Any) -> str:
@@ -373,28 +309,3 @@ def _places(name: str, quantity: str, place: str) -> tuple[str, str]:
     if first == second:
         raise InputError(f"{name!r} is always 0", place=f"{place}, tapping", allowed="two different tappings")
     return first, second
-
-
-_DECIMAL_COMMA = re.compile(r"\s*([+-]?[0-9]+),([0-9]+)(\s*[^0-9,.]*)")
-
-
-def _number(cell: tuple[Any, str], measure: str, wanted: str, comma: bool, place: str) -> float:
-    """An SI number from a cell; a bare number is in the measure of its column."""
-    value, own = cell
-    if isinstance(value, str):
-        value = value.replace("\N{MINUS SIGN}", "-")
-        found = _DECIMAL_COMMA.fullmatch(value) if comma else None
-        text = "".join((found.group(1), ".", *found.groups()[1:])) if found else value
-        try:
-            value = float(text)
-        except ValueError:
-            value = text
-    try:
-        out = si(value, own or measure)
-        if own or measure != wanted:
-            si(f"1 {own or measure}", wanted)  # the column's measure must be of the quantity's kind
-    except InputError as err:
-        raise err.at(place=place) from None
-    if not isinstance(out, float):
-        raise InputError(f"{shown(value)} is not one number", place=place, allowed="one number in each cell")
-    return out

@@ -343,7 +343,7 @@ class GroundSpeed(Result):
             )
         if not self.calibrated:
             out.append(
-                "The least values are assumed: tell what you have seen (Crop.calibrate) before you trust the "
+                "The least values are assumed: tell what you have seen (calibrate) before you trust the "
                 "absolute speed."
             )
         if self.efficiency == 1.0:
