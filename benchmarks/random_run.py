@@ -45,6 +45,8 @@ def measure(table: Any, falling: int, rising: int) -> None:
             print(f"    seeds {failed[:20]}")
         loose = total["unstable"]
         table.add(f"{words}: unstable answers", len(loose), f"{len(loose):,}", "aim: none", not loose)
+        if loose:
+            print(f"    seeds {loose[:20]}")
         if is_rising:
             several = total["several points"]
             table.add(f"{words}: with other points listed", several, f"{several:,}")

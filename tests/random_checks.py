@@ -143,7 +143,8 @@ def stable(state: Any, at: Point | None = None) -> tuple[bool, int]:
     The point is the answer, or another one that is given.
 
     The flows obey inertance x dm/dt = P_from - P_to - drop(m); the nodes' balances leave the loop flows
-    free. The drops' slopes are taken by differences of the laws, with the densities as they are.
+    free. The drops' slopes are taken by differences of the laws, with the nodes' pressures and temperatures
+    as they are.
     """
     system, point = state.system, state.arrays.point if at is None else at
     eq = state._numbers.equations(system)
@@ -154,8 +155,8 @@ def stable(state: Any, at: Point | None = None) -> tuple[bool, int]:
     steps = 1e-5 * np.maximum(np.abs(m[:, 0]), 1e-4 * np.abs(m).max())
     moved = np.hstack([np.repeat(m, n, axis=1) + s * np.diag(steps) for s in (1.0, -1.0)])
     wide = [np.repeat(a, 2 * n, axis=1) if a is not None else None for a in (p, w)]
-    entering = None if w is None else np.repeat(eq.entering(m, w), 2 * n, axis=1)
-    drop = eq.evaluate(moved, wide[0], None, slopes=False, entering=entering).drop
+    # the air that enters a path changes with its own flow where that is about to turn
+    drop = eq.evaluate(moved, wide[0], wide[1], slopes=False).drop
     slope = (drop[:, :n] - drop[:, n:]) / (2.0 * steps)
     kept = np.ones(n, dtype=bool) if eq.shut is None else ~np.broadcast_to(eq.shut, (n, 1))[:, 0]
     _, size, right = np.linalg.svd(system.outflow.toarray()[:, kept])

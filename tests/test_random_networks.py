@@ -137,6 +137,15 @@ def test_structural_failures_are_told_from_all_others():
 
 
 @pytest.mark.slow
+@pytest.mark.parametrize("seed", [822, 1669])
+def test_fans_that_take_long_to_settle(seed):
+    """A run-up of the usual length ends near an unstable point of these networks with rising fans."""
+    found = examine(generate(seed, rising=True), rising=True)
+    assert found.right
+    assert found.stable
+
+
+@pytest.mark.slow
 @pytest.mark.parametrize("block", range(10))
 def test_twenty_thousand(block):
     """The benchmark run's networks, of 2 to 200 paths, as a test."""

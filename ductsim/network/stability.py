@@ -24,6 +24,8 @@ Array = NDArray[np.float64]
 RUN_UP_STEPS = 600
 POLISH_STEPS = 40
 PUSH = 0.01
+ROUNDS, ROUND_STEPS = 4, 1000  # for the few that have not settled by then
+TIPPED = (0.01, -0.01, 0.05, -0.05, 0.2, -0.2, 0.5, -0.5)  # of the largest flow, along the fastest growth
 MOST_PATHS = 400  # above, eigenvalues cost more than they tell and the run-up itself is the evidence
 CURVE_SHARES = np.linspace(0.0, 1.7, 18)  # of the cold start's guess, 0.6 of a fan's full flow
 FAR = 0.25  # of what a tee carries: a start further off is not one from nearby
@@ -108,18 +110,51 @@ def settle(eq: Equations, structure: Structure) -> Solved:
         drift = np.abs(out.point.flow - point.flow).max(axis=0)
         near = drift <= 0.02 * np.abs(point.flow).max(axis=0)
     out.good &= near | ~calm
+    for s in tipping:
+        if out.good[s] and not is_stable(eq.take([s]), out.point.take([s])):
+            one = None if structure.anchors is None else structure.anchors[:, [s]]
+            _run_on(eq.take([s]), one, point.take([s]), out, s)
     return out
+
+
+def _run_on(eq: Equations, anchors: Array | None, point: Point, out: Solved, s: int) -> None:
+    """Let a scenario that had not settled run on; where that leads nowhere, tip it over by hand."""
+    for _ in range(ROUNDS):
+        point, _, _ = run_up(eq, point, anchors, ROUND_STEPS, careful=True)
+        found = iterate(eq, point.take([0]), anchors, POLISH_STEPS, damped=True)
+        if found.good[0] and is_stable(eq, found.point):
+            out.put([s], found)
+            return
+    unstable = out.point.take([s])
+    rate, way = _motions(eq, unstable)
+    fastest = way[:, np.argmax(rate.real)].real
+    fastest *= np.abs(unstable.flow).max() / np.abs(fastest).max()
+    for push in TIPPED:
+        start = Point(unstable.flow + push * fastest[:, None], unstable.pressure, unstable.warmth)
+        found = iterate(eq, start, anchors, POLISH_STEPS, damped=True)
+        if found.good[0] and is_stable(eq, found.point):
+            out.put([s], found)
+            return
 
 
 def is_stable(eq: Equations, point: Point) -> bool:
     """True when a small disturbance of the flows dies out, by the eigenvalues of the linear system.
 
-    The flows obey inertance x dm/dt = P_from - P_to - drop(m) with the nodes balanced; `eq` and `point`
-    hold one scenario. Networks of more than `MOST_PATHS` paths are taken as stable where a run-up ended.
+    `eq` and `point` hold one scenario. Networks of more than `MOST_PATHS` paths are taken as stable where
+    a run-up ended.
+    """
+    if eq.system.paths > MOST_PATHS:
+        return True
+    rate, _ = _motions(eq, point)
+    return not len(rate) or bool(rate.real.max() < 0.0)
+
+
+def _motions(eq: Equations, point: Point) -> tuple[Any, Any]:
+    """Rates [1/s] at which small disturbances grow, and the flows of each, (paths, rates).
+
+    The flows obey inertance x dm/dt = P_from - P_to - drop(m) with the nodes balanced.
     """
     system = eq.system
-    if system.paths > MOST_PATHS:
-        return True
     with np.errstate(all="ignore"):
         values = eq.evaluate(point.flow, np.nan_to_num(point.pressure), point.warmth)
     slope = np.diag(values.slope[:, 0])
@@ -135,11 +170,13 @@ def is_stable(eq: Equations, point: Point) -> bool:
     )
     loops = _null_space(system.outflow.toarray()[:, is_open])
     if not loops.shape[1]:
-        return True
+        return np.empty(0), np.empty((system.paths, 0))
     slope = slope[np.ix_(is_open, is_open)]
     mass = inertance(eq)[is_open, 0]
-    rate = np.linalg.eigvals(-np.linalg.solve(loops.T @ (mass[:, None] * loops), loops.T @ slope @ loops))
-    return bool(rate.real.max() < 0.0)
+    rate, own = np.linalg.eig(-np.linalg.solve(loops.T @ (mass[:, None] * loops), loops.T @ slope @ loops))
+    way = np.zeros((system.paths, len(rate)), dtype=complex)
+    way[is_open] = loops @ own
+    return rate, way
 
 
 def _null_space(matrix: Array) -> Array:
