@@ -245,7 +245,7 @@ def test_ground_speed_in_a_crop_of_ones_own(run, refused, tmp_path):
         assert problem in refused("ground-speed", *words)[1]
 
 
-def test_calibrate_and_what_it_does_to_the_ground_speed(run, refused, fixes, tmp_path):
+def test_calibrate_and_what_it_does_to_the_ground_speed(run, refused, kept, tmp_path):
     told = answer(run, "calibrate", "demo:picker")
     found = ds.calibrate(ds.demo("picker"), FOLDER / "picker_seen.csv")
     same_tables(told, found)
@@ -253,11 +253,13 @@ def test_calibrate_and_what_it_does_to_the_ground_speed(run, refused, fixes, tmp
     assert told["answer"] == found.sentences()
     assert [other["role"] for other in told["input"]["with"]] == ["seen"]
     assert " mph " in page(run, "calibrate", "demo:picker").replace("\n", " ")
-    seen = tmp_path / "seen.csv"
-    seen.write_text("ground_speed,blocked\n7 km/h,4\n6 km/h,\n")
-    own = answer(run, "ground-speed", "demo:picker", "--fixes", fixes, "--seen", seen)
-    known = ds.ground_speed(ds.demo("picker"), ds.calibrate(ds.demo("picker"), seen))
-    assert own["tables"]["units"][0]["ground_speed_km_h"] == pytest.approx(3.6 * known.speed, rel=1e-9)
+    made, calls = kept("ground_speed")
+    crop, seen = tmp_path / "crop.toml", tmp_path / "seen.csv"
+    seen.write_text("ground_speed,blocked\n2 km/h,left\n1 km/h,\n")
+    crop.write_text('format = 1\n[crop]\ncrop_yield = "0.4 kg/m2"\nrow_spacing = "1 m"\n')
+    own = answer(run, "ground-speed", "demo:bench", "--crop", crop, "--seen", seen)
+    same_tables(own, made[0])
+    assert isinstance(calls[0][0][1], ds.Calibration) and made[0].calibrated
     for words, problem in (
         (("demo:picker", "--number", "slip"), "unknown number of a crop to calibrate 'slip'"),
         (("demo:picker", "--seen", tmp_path / "none.csv"), "none.csv  no such file of what was seen"),

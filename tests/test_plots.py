@@ -88,7 +88,7 @@ def results(machine, possible):
 def drawn(result, what="", measures="metric"):
     figure = plots.figure_of(result, what, measures)
     with style.own():
-        figure.canvas.draw()
+        figure.draw_without_rendering()
     return figure
 
 
