@@ -15,7 +15,6 @@ from shown_machines import joined, leaky_bench
 
 import ductsim as ds
 from ductsim.errors import InputError, UnknownName
-from ductsim.machine import demos
 from ductsim.quantity import from_si
 from ductsim.show import plots, style
 from ductsim.show.plots_common import TITLE
@@ -73,10 +72,8 @@ def results(machine, possible):
             picker, fixes=[ds.Fix("seal", change={"hatch leak 4.area": 0.0})], samples=20
         ),
         "fill": ds.fill(picker),
-        "calibration": ds.calibrate(picker, demos.FOLDER / "picker_seen.csv"),
-        "calibrated velocity": ds.calibrate(
-            picker, [{"ground_speed": "6 km/h", "blocked": "4"}], "conveying_velocity"
-        ),
+        "calibration": ds.calibrate(picker, [{"ground_speed": 1.5}, {"ground_speed": 1.8, "blocked": "4"}]),
+        "calibrated velocity": ds.calibrate(picker, [{"ground_speed": 1.5}], "conveying_velocity"),
         "pass": ds.field_pass(picker, np.linspace(0.2, 0.6, 9)),
         "ensemble": ds.ensemble(machine, samples=64, shares=True),
         "many questions": ds.ensemble(
@@ -88,7 +85,7 @@ def results(machine, possible):
 def drawn(result, what="", measures="metric"):
     figure = plots.figure_of(result, what, measures)
     with style.own():
-        figure.draw_without_rendering()
+        figure.canvas.draw()
     return figure
 
 

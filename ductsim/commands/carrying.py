@@ -18,14 +18,17 @@ def crop_of(inputs: Inputs) -> Any:
     return inputs.companion("crop", read_crop) if inputs.find("crop") else None
 
 
-def known_crop(inputs: Inputs, seen: str | None) -> Any:
-    """The crop, with its least value as `--seen` tells where that is given."""
+def calibration_of(inputs: Inputs, number: str = "opening_ratio") -> Any:
+    """The crop's least value as the file of what was seen tells."""
     from .. import calibrate
 
     crop = crop_of(inputs)
-    if seen is None:
-        return crop
-    return inputs.companion("seen", lambda place: calibrate(inputs.machine, place, crop=crop))
+    return inputs.companion("seen", lambda place: calibrate(inputs.machine, place, number, crop=crop))
+
+
+def known_crop(inputs: Inputs, seen: str | None) -> Any:
+    """The crop, calibrated where `--seen` is given."""
+    return crop_of(inputs) if seen is None else calibration_of(inputs)
 
 
 def _seen_option(parser: Parser) -> None:
@@ -85,12 +88,8 @@ def _calibrate_options(parser: Parser) -> None:
 
 
 def _calibrate(args: Namespace) -> Answer:
-    from .. import calibrate
-
     inputs = Inputs(args)
-    crop = crop_of(inputs)
-    found = inputs.companion("seen", lambda place: calibrate(inputs.machine, place, args.number, crop=crop))
-    return Answer(found, inputs, weakest=weakest(inputs))
+    return Answer(calibration_of(inputs, args.number), inputs, weakest=weakest(inputs))
 
 
 # ---- field-pass

@@ -26,7 +26,7 @@ Array = NDArray[np.float64]
 
 CHUNK = 1024  # scenarios; their arrays stay in cache
 SOUND = 340.0  # m/s
-CHOKED = 0.5  # of the outside pressure: the critical pressure ratio of air is 0.528
+CHOKED = 0.5  # of the outside pressure; the critical ratio of air, (2 / 2.4)^3.5, is 0.528
 PLAIN_STEPS = 14
 DAMPED_STEPS = 40
 RUN_UPS = (

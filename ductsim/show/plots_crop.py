@@ -211,7 +211,7 @@ def calibrated(found: Any, ax: Any, measures: str) -> None:
     before = np.exp(-0.5 * (np.log(found.values / middle) / spread) ** 2) / found.values
     after = found.density / found.values
     scale = after.max()
-    before *= found.density.sum() / (before * found.values).sum()
+    before /= (before * found.values).sum()
     kept = np.abs(np.log(found.values / middle)) < 2.5 * spread
     x = in_measures(found.values, measure, measures)
     low, high = found.interval()

@@ -150,11 +150,11 @@ class FieldPass(Result):
         mean = convert((self.distance[-1] - self.distance[0]) / self.time[-1], "m/s", unit)
         out = []
         runs = self.stretches()
-        if runs and self.blocked_at is not None:
+        if runs:
             worst = min(runs, key=lambda run: run["least_margin"])
             out.append(
                 f"It would block in {len(runs)} {'place' if len(runs) == 1 else 'places'}, first at "
-                f"{at(self.blocked_at)}; worst is unit {worst['unit']} at {worst['place']} with a margin "
+                f"{at(runs[0]['from_m'])}; worst is unit {worst['unit']} at {worst['place']} with a margin "
                 f"of {worst['least_margin']:.2f}."
             )
         else:
