@@ -23,30 +23,30 @@ if TYPE_CHECKING:
     from .errors import UnknownName as UnknownName
     from .laws.card import LAWS as LAWS
     from .laws.card import law as law
-    from .machine.asked import Question as Question
-    from .machine.asked import add_word as add_word
-    from .machine.changing import grid as grid
-    from .machine.crop.box import Box as Box
-    from .machine.crop.calibration import Calibration as Calibration
-    from .machine.crop.calibration import calibrate as calibrate
-    from .machine.crop.described import Crop as Crop
-    from .machine.crop.file import read_crop as read_crop
+    from .questions.vocabulary import Question as Question
+    from .questions.vocabulary import add_word as add_word
+    from .description.changing import grid as grid
+    from .crop.box import Box as Box
+    from .speed.calibration import Calibration as Calibration
+    from .speed.calibration import calibrate as calibrate
+    from .crop.described import Crop as Crop
+    from .crop.file import read_crop as read_crop
     from .machine.demos import demo as demo
-    from .machine.fixes import Fix as Fix
-    from .machine.fixes import read_fixes as read_fixes
-    from .machine.layout import Layout as Layout
+    from .fixes.fix import Fix as Fix
+    from .fixes.fix import read_fixes as read_fixes
+    from .description.layout import Layout as Layout
     from .machine.machine import Machine as Machine
-    from .machine.readings.checks import check_readings as check_readings
-    from .machine.readings.checks import reduce_readings as reduce_readings
-    from .machine.readings.model import ReadingErrors as ReadingErrors
-    from .machine.readings.table import Reading as Reading
-    from .machine.readings.table import Readings as Readings
-    from .machine.readings.table import read_readings as read_readings
-    from .machine.readings.traversing import Traverse as Traverse
-    from .machine.readings.traversing import traverse as traverse
-    from .machine.readings.traversing import traverse_places as traverse_places
-    from .machine.spreads import Spread as Spread
-    from .machine.state import MachineState as MachineState
+    from .readings.checks import check_readings as check_readings
+    from .readings.checks import reduce_readings as reduce_readings
+    from .readings.model import ReadingErrors as ReadingErrors
+    from .readings.table import Reading as Reading
+    from .readings.table import Readings as Readings
+    from .readings.table import read_readings as read_readings
+    from .readings.traversing import Traverse as Traverse
+    from .readings.traversing import traverse as traverse
+    from .readings.traversing import traverse_places as traverse_places
+    from .description.spreads import Spread as Spread
+    from .answers.state import MachineState as MachineState
     from .network.network import Network as Network
     from .network.state import Outcome as Outcome
     from .network.state import State as State

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 import ductsim as ds
-from ductsim.machine.limits import limits_of
+from ductsim.answers.limits import limits_of
 from ductsim.show.tables import plain
 from ductsim.studies.balancing import evening, lifting
 from ductsim.studies.balancing.trims import dials_of

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 import ductsim as ds
-from ductsim.machine import layout
+from ductsim.description import layout
 from ductsim.machine.demos import FOLDER
 from ductsim.network import system
 from ductsim.show.tables import plain, text

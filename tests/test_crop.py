@@ -9,10 +9,10 @@ import pytest
 
 import ductsim as ds
 from ductsim.errors import InputError, UnknownName
-from ductsim.machine.crop.described import STANDING, flows_of
-from ductsim.machine.crop.margins import margins, places
-from ductsim.machine.crop.speed import falling_root, speed_limit
-from ductsim.machine.document import parse
+from ductsim.crop.described import STANDING, flows_of
+from ductsim.crop.margins import margins, places
+from ductsim.speed.limit import falling_root, speed_limit
+from ductsim.documents.document import parse
 from ductsim.network.system import Compiled
 from ductsim.sources import SOURCES
 

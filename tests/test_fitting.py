@@ -9,7 +9,7 @@ import pytest
 from synthetic_readings import SPEED, model_of, openings, plan, read, small_picker
 
 import ductsim as ds
-from ductsim.machine.readings.unknowns import default_scale, nuisances, unknowns_of
+from ductsim.readings.unknowns import default_scale, nuisances, unknowns_of
 from ductsim.network.system import Compiled
 from ductsim.studies.fitting import Fit
 

@@ -10,7 +10,7 @@ from scipy import stats
 from synthetic_readings import model_of, plan, read, small_picker
 
 import ductsim as ds
-from ductsim.machine.readings.unknowns import unknowns_of
+from ductsim.readings.unknowns import unknowns_of
 from ductsim.studies.fitting import Fit
 
 SEED = 11

@@ -8,7 +8,7 @@ import pytest
 import ductsim as ds
 from ductsim.cautions import ALWAYS, CAUTIONS
 from ductsim.machine.demos import FOLDER
-from ductsim.machine.fixes import Task, all_cautions, fixes_of
+from ductsim.fixes.fix import Task, all_cautions, fixes_of
 
 
 @pytest.fixture(scope="module")

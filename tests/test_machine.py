@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import ductsim as ds
-from ductsim.machine.changing import Setting, resolve, together
+from ductsim.description.changing import Setting, resolve, together
 from ductsim.network.system import Compiled
 
 

@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 
 import ductsim as ds
-from ductsim.machine.asked import WORDS, question, vocabulary
+from ductsim.questions.vocabulary import WORDS, question, vocabulary
 from ductsim.machine.demos import names
-from ductsim.machine.gradients import Nudged, Over
+from ductsim.answers.gradients import Nudged, Over
 
 
 @pytest.fixture(scope="module")

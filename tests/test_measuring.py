@@ -8,8 +8,8 @@ from synthetic_readings import SPEED, model_of, openings, plan, read, small_pick
 
 import ductsim as ds
 from ductsim.inference.drawing import weighted_quantiles
-from ductsim.machine.readings.model import ReadingModel
-from ductsim.machine.readings.unknowns import unknowns_of
+from ductsim.readings.model import ReadingModel
+from ductsim.readings.unknowns import unknowns_of
 from ductsim.studies.fitting import Fit
 from ductsim.studies.measuring import blankings, minutes_of, possible_readings, where_to_measure
 

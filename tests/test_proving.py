@@ -5,7 +5,7 @@ import pytest
 from synthetic_readings import RPM, SPEED, small_picker
 
 import ductsim as ds
-from ductsim.machine.readings.model import ReadingErrors
+from ductsim.readings.model import ReadingErrors
 from ductsim.studies import proving
 
 FIX = ds.Fix("seal hatch 2", {"hatch leak 2.area": 0.0}, minutes=20)

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import ductsim as ds
-from ductsim.machine.readings.model import ReadingErrors
+from ductsim.readings.model import ReadingErrors
 
 RPM = math.pi / 30.0
 PICKER = ds.demo("picker")

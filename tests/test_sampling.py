@@ -13,7 +13,7 @@ from scipy import stats
 
 import ductsim as ds
 from ductsim.errors import InputError, UnknownName
-from ductsim.machine.spreads import Draw, default_spreads, resolve
+from ductsim.description.spreads import Draw, default_spreads, resolve
 
 HATCHES = [{"number": "hatch leak *.area", "kind": "lognormal", "sd": 0.5}]
 

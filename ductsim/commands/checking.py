@@ -7,14 +7,14 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 from ..cautions import cautions_for
-from ..machine.gauges import fans
-from ..machine.saying import said
-from ..machine.state import MachineState
+from ..questions.gauges import fans
+from ..wording import said
+from ..answers.state import MachineState
 from ..result import Result
 
 if TYPE_CHECKING:
     from ..machine.machine import Machine
-    from ..machine.readings.checks import ReadingCheck
+    from ..readings.checks import ReadingCheck
 
 SAME = ("measure", "origin", "spread")
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from argparse import Namespace
 from typing import Any
 
-from ..machine.asked import question
-from ..machine.saying import said
+from ..questions.vocabulary import question
+from ..wording import said
 from ..result import Result
 from .command import Answer, Command
 from .inputs import Inputs
@@ -89,8 +89,8 @@ def _check(args: Namespace) -> Answer:
     state = inputs.machine.solve(raise_error=False)
     held = None
     if args.readings:
-        from ..machine.readings.checks import check_readings
-        from ..machine.readings.table import read_readings
+        from ..readings.checks import check_readings
+        from ..readings.table import read_readings
 
         held = check_readings(inputs.machine, inputs.companion("readings", read_readings))
     tables = [*(["readings"] if held else ()), "defaults", "given"]

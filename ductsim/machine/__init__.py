@@ -1,13 +1,13 @@
 """The user's machine: read, written, changed, solved and asked."""
 
-from .asked import Question, add_word, question, vocabulary
-from .changing import grid
-from .crop import margins as carrying
-from .crop import speed
+from ..questions.vocabulary import Question, add_word, question, vocabulary
+from ..description.changing import grid
+from ..crop import margins as carrying
+from ..speed import limit as speed
 from .demos import demo
-from .layout import Layout
+from ..description.layout import Layout
 from .machine import Machine
-from .state import MachineState
+from ..answers.state import MachineState
 
 __all__ = [
     "Layout",

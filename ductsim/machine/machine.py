@@ -13,15 +13,15 @@ from ..air import Air
 from ..errors import InputError, UnknownName
 from ..network.system import System
 from ..parts.declare import Fields, Part
-from . import changing
-from .layout import Layout
-from .things import air_of
+from ..description import changing
+from ..description.layout import Layout
+from ..description.equipment import air_of
 
 if TYPE_CHECKING:
-    from .crop.described import Crop
-    from .describe import Description, SourceList
-    from .gradients import Sensitivity
-    from .state import MachineState
+    from ..crop.described import Crop
+    from ..answers.describe import Description, SourceList
+    from ..answers.gradients import Sensitivity
+    from ..answers.state import MachineState
 
 
 class Machine:
@@ -89,8 +89,8 @@ class Machine:
         InputError
             One sentence with the file, the place, what was wrong and what is allowed.
         """
-        from .document import read_document
-        from .reader import read_tables
+        from ..documents.document import read_document
+        from ..files.reader import read_tables
 
         document, digest = read_document(path)
         try:
@@ -101,7 +101,7 @@ class Machine:
     @classmethod
     def of(cls, document: Mapping[str, Any]) -> Machine:
         """The machine in a mapping with the tables and keys of a machine file."""
-        from .reader import read_tables
+        from ..files.reader import read_tables
 
         return cls(*read_tables(document))
 
@@ -115,7 +115,7 @@ class Machine:
         InputError
             For a machine with columns, and where nothing can be written.
         """
-        from .writer import write
+        from ..files.writer import write
 
         write(self, path)
 
@@ -172,20 +172,20 @@ class Machine:
         InputError
             Without a crop, and where no way leads from an opening to its unit's duct.
         """
-        from .crop.described import with_crop
+        from ..crop.described import with_crop
 
         return with_crop(self, crop)
 
     def without_crop(self) -> Machine:
         """The machine with empty ducts; its crop stays known."""
-        from .crop.described import without_crop
+        from ..crop.described import without_crop
 
         return without_crop(self)
 
     @property
     def crop(self) -> Crop | None:
         """The machine's crop; None when it has none."""
-        from .crop.described import crop_of
+        from ..crop.described import crop_of
 
         return crop_of(self.layout, self.numbers)
 
@@ -203,7 +203,7 @@ class Machine:
             For an unknown name (UnknownName), a part whose connections differ, and whatever would not
             pass in a file.
         """
-        from .replacing import replace
+        from ..description.replacing import replace
 
         return replace(self, parts)
 
@@ -280,7 +280,7 @@ class Machine:
         NoOperatingPoint
             When there is no answer; `.state` holds the last iterate.
         """
-        from .state import solve
+        from ..answers.state import solve
 
         return solve(self, raise_error)
 
@@ -298,25 +298,25 @@ class Machine:
         InputError
             For a machine with columns, unknown questions and addresses.
         """
-        from .gradients import jacobian
+        from ..answers.gradients import jacobian
 
         return jacobian(self, of, numbers, state)
 
     def sensitivity(self, of: str = "weakest vacuum") -> Sensitivity:
         """How one answer depends on every number: derivative, elasticity, effect of its usual spread."""
-        from .gradients import Sensitivity
+        from ..answers.gradients import Sensitivity
 
         return Sensitivity(self, of)
 
     def describe(self) -> Description:
         """Every number: address, value, measure, given or default, spread, what it is."""
-        from .describe import Description
+        from ..answers.describe import Description
 
         return Description(self)
 
     def sources(self) -> SourceList:
         """The published sources behind the laws that this machine uses, and what uses them."""
-        from .describe import SourceList
+        from ..answers.describe import SourceList
 
         return SourceList(self)
 

@@ -15,7 +15,7 @@ from .drawing_symbols import HALF, SYMBOLS, WORDS, arrow, other, tint
 
 if TYPE_CHECKING:
     from ..machine.machine import Machine
-    from ..machine.state import MachineState
+    from ..answers.state import MachineState
 
 MOST_PARTS = 400
 PITCH = 0.35  # height of a row [in]

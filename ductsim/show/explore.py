@@ -15,9 +15,9 @@ import numpy as np
 
 from ..cautions import ALWAYS, CAUTIONS
 from ..errors import InputError, OutsideRange, UnknownName, shown
-from ..machine.gauges import fans
+from ..questions.gauges import fans
 from ..machine.machine import Machine
-from ..machine.state import MachineState
+from ..answers.state import MachineState
 from ..quantity import display_measure, from_si, si
 from .live import Picture
 from .tables import SUITED

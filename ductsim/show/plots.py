@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from ..errors import InputError, UnknownName
-from ..machine.writer import write_whole
+from ..files.writer import write_whole
 from ..quantity import display_measure
 from . import style
 

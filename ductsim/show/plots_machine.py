@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from ..machine.gauges import fans, inlet_density, opening_air, stacked_path
+from ..questions.gauges import fans, inlet_density, opening_air, stacked_path
 from ..parts.declare import LocalAir
 from ..quantity import measure_key
 from . import style

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from ..machine.asked import question
+from ..questions.vocabulary import question
 from . import style
 from .plots_common import bars, finding, height, in_measures, light_grid, name_rows, some
 

@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING, Any
 
 from ..cautions import ALWAYS, cautions_for
 from ..errors import InputError
-from ..machine.state import solve
-from ..machine.writer import write_text
+from ..answers.state import solve
+from ..files.writer import write_text
 from ..quantity import display_measure
 from . import plots
 from .report_numbers import assumption_rows, part_rows

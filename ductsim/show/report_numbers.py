@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from ..errors import UnknownName
-from ..machine.saying import listed
+from ..wording import listed
 from ..quantity import display_measure, from_si
 from . import style
 

@@ -10,14 +10,14 @@ from numpy.typing import NDArray
 
 from ..cautions import cautions_for
 from ..errors import InputError, shown
-from ..machine.cells import read_rows
-from ..machine.crop.box import Box, box_of
-from ..machine.crop.calibration import Calibration
-from ..machine.crop.described import LEAST, Crop, flows_of, with_crop
-from ..machine.crop.margins import places
-from ..machine.crop.speed import margins_at, speed_limit
+from ..documents.cells import read_rows
+from ..crop.box import Box, box_of
+from ..speed.calibration import Calibration
+from ..crop.described import LEAST, Crop, flows_of, with_crop
+from ..crop.margins import places
+from ..speed.limit import margins_at, speed_limit
 from ..machine.machine import Machine
-from ..machine.possible import middle, possible_machines
+from ..description.possible import middle, possible_machines
 from ..quantity import convert, si
 from ..result import Result
 

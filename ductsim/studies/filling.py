@@ -9,13 +9,13 @@ from numpy.typing import NDArray
 
 from ..cautions import cautions_for
 from ..errors import InputError, shown
-from ..machine.crop.box import Box, box_of
-from ..machine.crop.calibration import Calibration
-from ..machine.crop.described import Crop, flows_of, with_crop
-from ..machine.crop.margins import carrying_margin
+from ..crop.box import Box, box_of
+from ..speed.calibration import Calibration
+from ..crop.described import Crop, flows_of, with_crop
+from ..crop.margins import carrying_margin
 from ..machine.machine import Machine
-from ..machine.possible import middle, possible_machines
-from ..machine.saying import listed, said
+from ..description.possible import middle, possible_machines
+from ..wording import listed, said
 from ..quantity import convert
 from ..result import Result
 

@@ -17,12 +17,12 @@ from numpy.typing import NDArray
 from ..cautions import cautions_for
 from ..errors import InputError, shown
 from ..inference.choosing import best_sets, variance_after, variance_after_one
-from ..machine.asked import question
-from ..machine.layout import Layout
-from ..machine.readings.model import ReadingModel
-from ..machine.readings.table import RPM, Reading
-from ..machine.readings.unknowns import usual_speed
-from ..machine.saying import gathered, listed, said
+from ..questions.vocabulary import question
+from ..description.layout import Layout
+from ..readings.model import ReadingModel
+from ..readings.table import RPM, Reading
+from ..readings.unknowns import usual_speed
+from ..wording import gathered, listed, said
 from ..result import Result
 
 Array = NDArray[np.float64]

@@ -12,13 +12,13 @@ from numpy.typing import NDArray
 
 from ..cautions import cautions_for
 from ..errors import InputError, UnknownName, shown
-from ..machine.fixes import Fix
+from ..fixes.fix import Fix
 from ..machine.machine import Machine
-from ..machine.readings.checks import reduction, refuse
-from ..machine.readings.model import Configuration, ReadingErrors, check_names, made
-from ..machine.readings.table import Reading, Readings, read_readings
-from ..machine.readings.unknowns import possible, usual_speed
-from ..machine.saying import said
+from ..readings.checks import reduction, refuse
+from ..readings.model import Configuration, ReadingErrors, check_names, made
+from ..readings.table import Reading, Readings, read_readings
+from ..readings.unknowns import possible, usual_speed
+from ..wording import said
 from ..result import Result
 
 Array = NDArray[np.float64]

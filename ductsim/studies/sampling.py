@@ -14,9 +14,9 @@ from numpy.typing import NDArray
 
 from ..chunks import Chunk, Folder, digest, run
 from ..errors import InputError, UnknownName
-from ..machine.asked import question
+from ..questions.vocabulary import question
 from ..machine.machine import Machine
-from ..machine.spreads import Draw, Scatter, Spread, default_spreads, read_spreads, resolve
+from ..description.spreads import Draw, Scatter, Spread, default_spreads, read_spreads, resolve
 from ..result import Result
 from ..variance import Shares, variance_shares
 

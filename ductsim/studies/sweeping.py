@@ -15,13 +15,13 @@ from numpy.typing import NDArray
 
 from ..cautions import cautions_for
 from ..errors import InputError, OutsideRange, shown
-from ..machine.asked import Question, question
-from ..machine.fixes import work_on
-from ..machine.limits import limits_of, passed_by_group
+from ..questions.vocabulary import Question, question
+from ..fixes.fix import work_on
+from ..answers.limits import limits_of, passed_by_group
 from ..machine.machine import Machine
-from ..machine.possible import across, possible_machines
-from ..machine.saying import listed, said
-from ..machine.state import MachineState
+from ..description.possible import across, possible_machines
+from ..wording import listed, said
+from ..answers.state import MachineState
 from ..quantity import Times, display_measure, from_si, measure_key, parse_change, si
 from ..result import Result
 

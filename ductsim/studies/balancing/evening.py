@@ -11,13 +11,13 @@ from numpy.typing import NDArray
 
 from ...cautions import cautions_for
 from ...errors import InputError, UnknownName
-from ...machine.asked import Question, question
-from ...machine.fixes import work_on
-from ...machine.limits import limits_of
+from ...questions.vocabulary import Question, question
+from ...fixes.fix import work_on
+from ...answers.limits import limits_of
 from ...machine.machine import Machine
-from ...machine.possible import middle, possible_machines
-from ...machine.saying import listed, said
-from ...machine.state import MachineState
+from ...description.possible import middle, possible_machines
+from ...wording import listed, said
+from ...answers.state import MachineState
 from ...quantity import measure_key
 from ...result import Result
 from .lifting import MOST_COUNTED, Search

@@ -12,10 +12,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...errors import InputError
-from ...machine.gauges import fans
-from ...machine.limits import limits_of
+from ...questions.gauges import fans
+from ...answers.limits import limits_of
 from ...machine.machine import Machine
-from ...machine.state import solve
+from ...answers.state import solve
 from .trims import Dial
 
 Array = NDArray[np.float64]

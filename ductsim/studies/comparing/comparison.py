@@ -10,11 +10,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...errors import InputError, UnknownName, shown
-from ...machine.changing import together
-from ...machine.combining import Combining
-from ...machine.fixes import Fix, Task, all_cautions
+from ...description.changing import together
+from ...fixes.combining import Combining
+from ...fixes.fix import Fix, Task, all_cautions
 from ...machine.machine import Machine
-from ...machine.possible import possible_machines
+from ...description.possible import possible_machines
 from ...quantity import si
 from ...result import Result
 from . import rows as telling_rows

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ...machine.combining import FINE
-from ...machine.saying import listed
+from ...fixes.combining import FINE
+from ...wording import listed
 from ...quantity import measure_key
 from .choice import front
 from .table import Table, medians

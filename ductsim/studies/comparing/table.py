@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ...machine.combining import FINE, NOT_ALLOWED, Answers, Combining
+from ...fixes.combining import FINE, NOT_ALLOWED, Answers, Combining
 
 Array = NDArray[np.float64]
 TIE = 1e-7

@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ...machine.combining import CONTRADICTION, FINE, NOT_ALLOWED
-from ...machine.saying import listed, said
+from ...fixes.combining import CONTRADICTION, FINE, NOT_ALLOWED
+from ...wording import listed, said
 from .rows import NOTICED, OPPOSITE, changes, opposite, range_of, weakest
 from .table import Table, medians
 

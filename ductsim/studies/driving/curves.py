@@ -9,13 +9,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ...machine.crop.described import Crop, with_crop
-from ...machine.crop.margins import limiting
-from ...machine.crop.running import calm_point
-from ...machine.crop.speed import speed_limit
-from ...machine.limits import limits_of
+from ...crop.described import Crop, with_crop
+from ...crop.margins import limiting
+from ...crop.running import calm_point
+from ...speed.limit import speed_limit
+from ...answers.limits import limits_of
 from ...machine.machine import Machine
-from ...machine.state import solve
+from ...answers.state import solve
 
 Array = NDArray[np.float64]
 

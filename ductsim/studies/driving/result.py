@@ -10,14 +10,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...cautions import cautions_for
-from ...machine.crop.described import Crop
-from ...machine.crop.margins import CONVEYING, RATIO, Place, places
-from ...machine.crop.speed import margins_at, place_limits
-from ...machine.crop.way import unit_flows
-from ...machine.fixes import Fix
+from ...crop.described import Crop
+from ...crop.margins import CONVEYING, RATIO, Place, places
+from ...speed.limit import margins_at, place_limits
+from ...description.crop_way import unit_flows
+from ...fixes.fix import Fix
 from ...machine.machine import Machine
-from ...machine.saying import said
-from ...machine.state import MachineState, solve
+from ...wording import said
+from ...answers.state import MachineState, solve
 from ...quantity import convert
 from ...result import Result
 from .curves import by_engine_speed, by_front_share, by_yield

@@ -9,16 +9,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...errors import InputError, shown
-from ...machine.crop.calibration import Calibration
-from ...machine.crop.described import UNCERTAIN, Crop, with_crop
-from ...machine.crop.margins import limiting
-from ...machine.crop.running import calm_point
-from ...machine.crop.speed import speed_limit
-from ...machine.fixes import Fix
-from ...machine.limits import limits_of
+from ...speed.calibration import Calibration
+from ...crop.described import UNCERTAIN, Crop, with_crop
+from ...crop.margins import limiting
+from ...crop.running import calm_point
+from ...speed.limit import speed_limit
+from ...fixes.fix import Fix
+from ...answers.limits import limits_of
 from ...machine.machine import Machine
-from ...machine.possible import middle, possible_machines
-from ...machine.state import solve
+from ...description.possible import middle, possible_machines
+from ...answers.state import solve
 from ...quantity import si
 from .result import Gain, GroundSpeed, usable_guess
 

@@ -6,10 +6,10 @@ from typing import Any
 
 from ...errors import InputError, UnknownName, shown
 from ...machine.machine import Machine
-from ...machine.readings.checks import refuse
-from ...machine.readings.model import ReadingErrors
-from ...machine.readings.table import read_readings
-from ...machine.readings.unknowns import unknowns_of
+from ...readings.checks import refuse
+from ...readings.model import ReadingErrors
+from ...readings.table import read_readings
+from ...readings.unknowns import unknowns_of
 from .explained import Fit
 from .suspected import Suspects
 

@@ -16,9 +16,9 @@ from ...errors import InputError
 from ...inference.drawing import Draws, draw
 from ...inference.problem import find
 from ...machine.machine import Machine
-from ...machine.readings.model import ReadingErrors, ReadingModel
-from ...machine.readings.table import Readings
-from ...machine.readings.unknowns import Unknown, default_scale, nuisances
+from ...readings.model import ReadingErrors, ReadingModel
+from ...readings.table import Readings
+from ...readings.unknowns import Unknown, default_scale, nuisances
 from ...result import Result
 from . import telling
 

@@ -16,12 +16,12 @@ from ...errors import InputError
 from ...inference.drawing import draw
 from ...inference.hypotheses import weigh
 from ...inference.problem import Estimate, Problem, find
-from ...machine.describe import spread_of
+from ...description.spreads import spread_of
 from ...machine.machine import Machine
-from ...machine.readings.model import ReadingErrors, ReadingModel
-from ...machine.readings.table import Readings
-from ...machine.readings.unknowns import Unknown, default_scale, fan_faults, leak_sizes, nuisances
-from ...machine.saying import listed, said
+from ...readings.model import ReadingErrors, ReadingModel
+from ...readings.table import Readings
+from ...readings.unknowns import Unknown, default_scale, fan_faults, leak_sizes, nuisances
+from ...wording import listed, said
 from ...result import Result
 from .telling import handy
 

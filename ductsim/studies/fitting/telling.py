@@ -5,10 +5,10 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING, Any
 
-from ...machine.saying import gathered, listed, said
+from ...wording import gathered, listed, said
 
 if TYPE_CHECKING:
-    from ...machine.layout import Layout
+    from ...description.layout import Layout
     from .explained import Fit
 
 ALIKE = 0.8  # cosine between two effects from which the readings cannot tell them apart

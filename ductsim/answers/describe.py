@@ -1,0 +1,121 @@
+"""Everything a machine rests on: its numbers with their spreads, and the sources of its laws."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from ..laws.card import card_of
+from ..parts.declare import Form, Number
+from ..parts.fan import ASSUMED_SPREAD
+from ..result import Result
+from ..sources import source
+
+if TYPE_CHECKING:
+    from ..machine.machine import Machine
+
+
+def spread_of(machine: Machine, address: str) -> float:
+    """The usual relative standard deviation of a number [-], 0 where it is exact by definition."""
+    declared = machine.layout.declaration(address)
+    thing, _, leaf = address.rpartition(".")
+    part = machine.layout.part.get(thing)
+    assumed = part is not None and dict(part.form.shape).get("curve") == "assumed"
+    return ASSUMED_SPREAD if assumed and leaf.startswith("total_pressure[") else declared.spread
+
+
+class Description(Result):
+    """Every number of a machine: where it is, what it is, whether it was given, how well it is known."""
+
+    def __init__(self, machine: Machine) -> None:
+        self.machine = machine
+
+    def rows(self) -> list[dict[str, Any]]:
+        """A row for each address; of a column the middle (median) and its range."""
+        machine = self.machine
+        out = []
+        for address, value in machine.numbers.items():
+            declared: Number = machine.layout.declared[address]
+            column = isinstance(value, np.ndarray)
+            out.append(
+                {
+                    "address": address,
+                    "value": float(np.median(value)) if column else value,
+                    "measure": declared.measure,
+                    "origin": "given" if address in machine.given else "default",
+                    "spread": spread_of(machine, address),
+                    "column": f"{np.min(value):g} to {np.max(value):g}" if column else "",
+                    "doc": declared.doc,
+                }
+            )
+        return out
+
+    def sentences(self) -> list[str]:
+        """How many numbers there are and how many of them are defaults."""
+        layout, numbers = self.machine.layout, self.machine.numbers
+        given = len(self.machine.given & numbers.keys())
+        return [
+            f"{layout.title}: {len(layout.parts)} parts, {len(layout.units)} units, {len(numbers)} numbers, "
+            f"{given} of them given and {len(numbers) - given} at their defaults."
+        ]
+
+
+class SourceList(Result):
+    """The references behind a machine's laws and parts, each with its standing."""
+
+    def __init__(self, machine: Machine) -> None:
+        self.machine = machine
+
+    def _used(self) -> dict[str, list[str]]:
+        """Key of a source -> the laws and kinds of parts that cite it."""
+        out: dict[str, list[str]] = {}
+
+        def cite(key: str, by: str) -> None:
+            users = out.setdefault(key, [])
+            if by not in users:
+                users.append(by)
+
+        if not self.machine.air().constant:
+            for key in AIR_SOURCES:
+                cite(key, "air")
+        for group in self.machine.system.laws:
+            card = card_of(group.law)
+            for key in card.sources if card else ():
+                cite(key, f"law {group.law.__name__}")
+        for part in self.machine.layout.parts:
+            for form in _with_smaller(part.form):
+                for key in getattr(form.part, "sources", ()):
+                    cite(key, form.part.kind)
+        return out
+
+    def rows(self) -> list[dict[str, Any]]:
+        """A row for each source: key, standing, who uses it, the reference."""
+        rows = []
+        for key, users in self._used().items():
+            found = source(key)
+            rows.append(
+                {
+                    "source": key,
+                    "standing": found.standing,
+                    "used_by": ", ".join(users),
+                    "reference": str(found),
+                }
+            )
+        return rows
+
+    def sentences(self) -> list[str]:
+        """How many references there are."""
+        return [f"{self.machine.layout.title} rests on {len(self._used())} references."]
+
+
+AIR_SOURCES = ("cipm2007", "std_atmosphere1976", "sutherland")
+
+
+def _with_smaller(form: Form) -> list[Form]:
+    """A form and the forms of its smaller parts (bends)."""
+    out = [form]
+    for _, shape in form.shape:
+        if isinstance(shape, tuple):
+            out += [inner for inner in shape if isinstance(inner, Form)]
+    return out

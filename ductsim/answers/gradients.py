@@ -1,0 +1,257 @@
+"""How every answer depends on every number of a machine, exactly, by one adjoint solve a question."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..errors import InputError
+from ..network.network import stacked
+from ..network.sensitivity import Gradient, Linear, field_derivatives, shared_derivatives
+from ..parts.declare import Number
+from ..quantity import measure_key, show
+from ..result import Result
+from ..questions.vocabulary import Question, question
+from ..description.spreads import spread_of
+from .slipping import answering, chain
+
+if TYPE_CHECKING:
+    from ..machine.machine import Machine
+    from .state import MachineState
+
+Array = NDArray[np.float64]
+STEP = 1e-5
+
+
+@dataclass
+class Nudged:
+    """Flows, pressures and temperatures of a solved state, some of them replaced by columns."""
+
+    flow: Mapping[Any, Any]
+    pressure: Mapping[str, Any]
+    temperature: Mapping[str, Any]
+
+
+class Over(Mapping[Any, Any]):
+    """A mapping in which some values are replaced."""
+
+    def __init__(self, base: Mapping[Any, Any], own: Mapping[Any, Any]) -> None:
+        self._base, self._own = base, own
+
+    def __getitem__(self, key: Any) -> Any:
+        return self._own[key] if key in self._own else self._base[key]
+
+    def __iter__(self) -> Any:
+        return iter(self._base)
+
+    def __len__(self) -> int:
+        return len(self._base)
+
+
+def jacobian(
+    machine: Machine, of: Sequence[str], numbers: Sequence[str], state: MachineState | None = None
+) -> tuple[Array, Array]:
+    """Answers and their derivatives in the numbers at some addresses.
+
+    Parameters
+    ----------
+    machine : Machine
+        A single one, without columns.
+    of : sequence of str
+        Q questions of the `of` vocabulary.
+    numbers : sequence of str
+        A addresses or patterns.
+    state : MachineState, optional
+        The machine's solved state, if it is at hand.
+
+    Returns
+    -------
+    answers : array (Q,), in SI
+    derivatives : array (Q, A), SI over SI
+
+    Raises
+    ------
+    InputError
+        For a machine with columns, and for unknown questions and addresses.
+    """
+    if machine.columns is not None:
+        raise InputError(
+            "derivatives are taken at a single machine", allowed="one of its scenarios: machine[0]"
+        )
+    addresses = [address for pattern in numbers for address in machine.layout.expand(pattern)]
+    found = machine.solve() if state is None else state
+    drives = answering(machine, addresses)
+    if drives:
+        return chain(machine, drives, addresses, lambda q, a: _held(found.machine, q, a, found), of)
+    return _held(machine, of, addresses, found)
+
+
+def _held(
+    machine: Machine, of: Sequence[str], addresses: Sequence[str], found: MachineState
+) -> tuple[Array, Array]:
+    """Answers and their derivatives, each drive's slip held."""
+    layout = machine.layout
+    questions = [question(layout, words) for words in of]
+    values, _ = stacked(machine.system, machine.part_numbers(), machine.air())
+    linear = Linear(machine.system, values, found.arrays)
+    adjoints = np.array([linear.adjoint(_by_unknowns(machine, found, q)) for q in questions])
+    wanted = set(addresses)
+    by_part = field_derivatives(linear, adjoints)
+    shared = [a for a in layout.declared if a in wanted and (a not in by_part or a in layout.feeding)]
+    through = dict(zip(shared, _by_shared(machine, linear, adjoints, shared).T, strict=True))
+    answers = np.array([float(q.evaluate(machine, found)) for q in questions])
+    out = np.zeros((len(questions), len(addresses)))
+    direct = _direct(machine, found, questions, wanted)
+    for j, address in enumerate(addresses):
+        out[:, j] = through[address] if address in through else by_part[address]
+        if address in direct:
+            out[:, j] += direct[address]
+    return answers, out
+
+
+def _by_unknowns(machine: Machine, state: MachineState, asked: Question) -> Gradient:
+    """The question's slopes in the flows, pressures and temperatures that it reads, all nudged at once."""
+    system = machine.system
+    out = Gradient(np.zeros(system.paths), np.zeros(len(system.nodes)), np.zeros(len(system.nodes)))
+    reads: list[tuple[str, Any, float]] = [
+        ("flow", key, STEP * max(abs(state.flow[key]), 1e-2)) for key in asked.reads_paths
+    ]
+    for node in asked.reads_nodes:
+        if np.isfinite(state.pressure[node]):
+            reads.append(("pressure", node, STEP * max(abs(state.pressure[node]), 10.0)))
+            reads.append(("temperature", node, STEP * state.temperature[node]))
+    if not reads:
+        return out
+    own: dict[str, dict[Any, Array]] = {"flow": {}, "pressure": {}, "temperature": {}}
+    for i, (what, key, step) in enumerate(reads):
+        column = np.full(2 * len(reads), getattr(state, what)[key])
+        column[2 * i] += step
+        column[2 * i + 1] -= step
+        own[what][key] = column
+    view = Nudged(*(Over(getattr(state, what), own[what]) for what in ("flow", "pressure", "temperature")))
+    answers = np.broadcast_to(asked.evaluate(machine, view), 2 * len(reads))
+    for i, (what, key, step) in enumerate(reads):
+        slope = (answers[2 * i] - answers[2 * i + 1]) / (2.0 * step)
+        if what == "flow":
+            out.flow[system.rows[key]] = slope
+        elif what == "pressure":
+            out.pressure[system.node(key)] = slope
+        else:
+            out.warmth[system.node(key)] = slope
+    return out
+
+
+def _steps(machine: Machine, addresses: Sequence[str]) -> tuple[Array, Array]:
+    """For each number a raised and a lowered value, both within its range."""
+    up, down = [], []
+    for address in addresses:
+        declared: Number = machine.layout.declared[address]
+        value = machine.numbers[address]
+        step = STEP * max(abs(value), 1e-2 if not declared.measure else 1e-3)
+        up.append(min(value + step, declared.high))
+        down.append(max(value - step, declared.low))
+    return np.array(up), np.array(down)
+
+
+def _nudged(machine: Machine, addresses: Sequence[str]) -> tuple[Machine, Array]:
+    """The machine with two columns for each address, its number raised and lowered; and their distances."""
+    up, down = _steps(machine, addresses)
+    numbers = dict(machine.numbers)
+    for i, address in enumerate(addresses):
+        column = np.full(2 * len(addresses), machine.numbers[address])
+        column[2 * i], column[2 * i + 1] = up[i], down[i]
+        numbers[address] = column
+    return type(machine)(machine.layout, numbers), up - down
+
+
+def _by_shared(machine: Machine, linear: Linear, adjoints: Array, addresses: Sequence[str]) -> Array:
+    """Derivatives, through flows and pressures, in numbers that parts share: air, drives, held nodes."""
+    if not addresses:
+        return np.zeros((len(adjoints), 0))
+    many, distance = _nudged(machine, addresses)
+    values, _ = stacked(machine.system, many.part_numbers(), many.air())
+    return shared_derivatives(linear, adjoints, values, 0.5 * distance)
+
+
+def _direct(
+    machine: Machine, state: MachineState, asked: Sequence[Question], wanted: set[str]
+) -> dict[str, Array]:
+    """The questions' own slopes in the numbers they read, flows and pressures staying as they are."""
+    addresses = list({a: None for q in asked for a in q.reads_numbers if a in wanted})
+    if not addresses:
+        return {}
+    many, distance = _nudged(machine, addresses)
+    warmer = np.asarray(many.air().temperature) - machine.air().temperature
+    nodes = {node: state.temperature[node] + warmer for node in state.temperature}
+    view = Nudged(state.flow, state.pressure, nodes)
+    answers = np.array([np.broadcast_to(q.evaluate(many, view), 2 * len(addresses)) for q in asked])
+    slopes = (answers[:, 0::2] - answers[:, 1::2]) / distance
+    return dict(zip(addresses, slopes.T, strict=True))
+
+
+class Sensitivity(Result):
+    """What one question answers to each number: derivative, elasticity, and what its spread is worth.
+
+    Attributes
+    ----------
+    of : str
+    answer : float
+        In SI.
+    addresses : list of str
+    derivatives : array
+        Change of the answer per change of each number, SI over SI.
+    """
+
+    def __init__(self, machine: Machine, of: str, state: MachineState | None = None) -> None:
+        self.machine = machine
+        self.of = of
+        self.question = question(machine.layout, of)
+        self.addresses = list(machine.layout.declared)
+        answers, slopes = jacobian(machine, [of], self.addresses, state)
+        self.answer = float(answers[0])
+        self.derivatives: Array = slopes[0]
+
+    def rows(self) -> list[dict[str, Any]]:
+        """A row for each number, the largest effect of its usual spread first.
+
+        `elasticity` is the change of the answer in per cent per per cent of the number; `effect_of_spread`,
+        with the answer's measure behind it, the standard deviation of the answer when only this number
+        varies by its spread.
+        """
+        machine, effect = self.machine, self._effect
+        out = []
+        for address, slope in zip(self.addresses, self.derivatives.tolist(), strict=True):
+            value = machine.numbers[address]
+            elasticity = slope * value / self.answer if self.answer else float("nan")
+            out.append(
+                {
+                    "address": address,
+                    "value": value,
+                    "measure": machine.layout.declared[address].measure,
+                    "derivative": slope,
+                    "elasticity": elasticity,
+                    "spread": spread_of(machine, address),
+                    effect: abs(slope * value) * spread_of(machine, address),
+                }
+            )
+        return sorted(out, key=lambda row: (-row[effect], -abs(row["elasticity"])))
+
+    @property
+    def _effect(self) -> str:
+        return measure_key("effect_of_spread", self.question.measure)
+
+    def sentences(self, measures: str = "metric") -> list[str]:
+        """The answer, the numbers it hangs on most, and those whose usual spread matters most."""
+        rows = self.rows()
+        steep = sorted(rows, key=lambda row: -abs(row["elasticity"]))[:3]
+        words = ", ".join(f"{row['address']} ({row['elasticity']:+.2f} % per %)" for row in steep)
+        unsure = ", ".join(row["address"] for row in rows[:3])
+        value, label = show(self.answer, self.question.measure, measures)
+        return [
+            f"The {self.question.label} ({f'{value:.4g} {label}'.strip()}) hangs most on {words}.",
+            f"It is least sure because of {unsure}.",
+        ]

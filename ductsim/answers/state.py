@@ -1,0 +1,361 @@
+"""The answer for a machine: the network's state and what it means for units, fans and tappings."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from functools import cached_property
+from typing import TYPE_CHECKING, Any, cast
+
+import numpy as np
+
+from ..network.network import solve_system
+from ..network.newton import Point
+from ..network.state import State
+from ..quantity import show
+from ..result import Result
+from . import notes
+from ..questions.vocabulary import question
+from ..crop.running import solve_running
+from ..questions.gauges import fans, inlet_density, opening_air, stacked_path, tapping_pressures
+from .slipping import settle, slipping
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from ..crop.margins import Limiting
+    from ..machine.machine import Machine
+
+RPM = 60.0 / (2.0 * math.pi)
+
+
+def solve(machine: Machine, raise_error: bool = True, start: State | Point | None = None) -> MachineState:
+    """Solve a machine; `start` is a solved state of the same layout to start from, or its point."""
+    state = settle(machine, _solve) if slipping(machine) else _solve(machine, start)
+    if raise_error and not np.all(state.solved):
+        raise state.failure()
+    return state
+
+
+def _solve(machine: Machine, start: State | Point | None) -> MachineState:
+    """The state at the drives' own slip."""
+    point = _point(start)
+    if machine.carries:
+        return MachineState(machine, solve_running(machine, point))
+    numbers = machine.part_numbers()
+    found = solve_system(machine.system, numbers, machine.air(), raise_error=False, start=point)
+    return MachineState(machine, found)
+
+
+def _point(start: State | Point | None) -> Point | None:
+    if isinstance(start, State):
+        return None if start.columns is not None else start.arrays.point
+    return start
+
+
+class MachineState(State, Result):
+    """A solved machine: a `State`, and the vacuum and air of every unit.
+
+    Values are floats, or arrays of shape (S,) when the machine has columns; `state[i]` picks a scenario.
+
+    Attributes
+    ----------
+    machine : Machine
+        The machine it is the answer for.
+    """
+
+    def __init__(self, machine: Machine, state: State) -> None:
+        self.__dict__.update(state.__dict__)
+        self._found = self.__dict__.pop("notes")
+        self.machine = machine
+
+    def __getitem__(self, index: int) -> MachineState:
+        return cast(MachineState, super().__getitem__(index))
+
+    def _pick(self, index: int) -> MachineState:
+        return MachineState(self.machine[index], super()._pick(index))
+
+    # ---- what was asked
+
+    def ask(self, of: str) -> Any:
+        """The answer to a question of the `of` vocabulary, a float or (S,), in SI.
+
+        Raises
+        ------
+        UnknownName
+            For words that ask nothing.
+        """
+        return question(self.machine.layout, of).evaluate(self.machine, self)
+
+    @cached_property
+    def vacuum(self) -> Mapping[str, Any]:
+        """Unit -> static vacuum at its tapping [Pa], positive below outside pressure."""
+        taps = {unit.name: unit.vacuum_at for unit in self.machine.layout.units}
+        return {unit: -tapping_pressures(self.machine, self, at).static for unit, at in taps.items()}
+
+    @property
+    def weakest(self) -> Any:
+        """The unit with the lowest static vacuum; with columns an array of S names.
+
+        An empty text where there is no unit or no answer.
+        """
+        return self._lowest(list(self.vacuum.values()))
+
+    @property
+    def weakest_by_air(self) -> Any:
+        """The unit with the least air through its openings, as `weakest`."""
+        units = self.machine.layout.units
+        return self._lowest([opening_air(self.machine, self, unit.name) for unit in units])
+
+    @property
+    def limiting(self) -> Limiting | None:
+        """With crop: the unit and the place with the lowest carrying margin; None for a machine without crop.
+
+        A state of empty ducts tells what its crop would do at today's speed.
+        """
+        if self.machine.layout.crop is None:
+            return None
+        from ..crop.margins import limiting
+
+        loaded = self._with_crop()
+        return limiting(loaded.machine, loaded)
+
+    def margin_rows(self) -> list[dict[str, Any]]:
+        """With crop: a row for each place that is judged, what is there, what is needed, the margin."""
+        if self.machine.layout.crop is None:
+            return []
+        from ..crop.margins import margin_rows
+
+        return margin_rows(self._with_crop())
+
+    def _with_crop(self) -> MachineState:
+        """Itself, or the state with crop in the ducts."""
+        if self.machine.carries:
+            return self
+        if "_loaded" not in self.__dict__:
+            self._loaded = self.machine.with_crop().solve(raise_error=False)
+        return self._loaded
+
+    def _lowest(self, values: list[Any]) -> Any:
+        names = np.array([unit.name for unit in self.machine.layout.units] + [""], dtype=object)
+        if not values:
+            return "" if self.columns is None else np.full(self.columns, "", dtype=object)
+        rows = np.array([np.broadcast_to(value, self.columns or 1) for value in values])
+        known = ~np.isnan(rows)
+        lowest = np.where(known, rows, np.inf).argmin(axis=0)
+        out = names[np.where(known.any(axis=0), lowest, len(values))]
+        return str(out[0]) if self.columns is None else out
+
+    # ---- rows
+
+    def rows(self) -> list[dict[str, Any]]:
+        """A row for each unit; with columns the median of the scenarios and their 5 to 95 % range."""
+        return self._unit_rows if self.columns is None else self._unit_ranges()
+
+    @cached_property
+    def _unit_columns(self) -> dict[str, dict[str, Any]]:
+        """Unit -> its quantities, floats or columns."""
+        out = {}
+        for unit in self.machine.layout.units:
+            pressures = tapping_pressures(self.machine, self, unit.vacuum_at)
+            key = self.machine.layout.path_keys(unit.duct)[0]
+            area = np.asarray(stacked_path(self.machine, unit.duct).area)[0]
+            velocity = self.flow[key] / (self.density[key] * (area if self.columns else float(area[0])))
+            out[unit.name] = {
+                "vacuum_Pa": -pressures.static,
+                "total_vacuum_Pa": -pressures.total,
+                "opening_air_kg_s": opening_air(self.machine, self, unit.name),
+                "duct_air_kg_s": self.flow[key],
+                "duct_velocity_m_s": velocity,
+            }
+        if out:
+            mean = _mean([own["vacuum_Pa"] for own in out.values()])
+            for own in out.values():
+                own["share_of_mean"] = own["vacuum_Pa"] / mean
+        return out
+
+    @cached_property
+    def _unit_rows(self) -> list[dict[str, Any]]:
+        return [{"unit": name, **own} for name, own in self._unit_columns.items()]
+
+    def _unit_ranges(self) -> list[dict[str, Any]]:
+        weakest = self.weakest
+        out = []
+        for name, own in self._unit_columns.items():
+            row: dict[str, Any] = {"unit": name}
+            for key, value in own.items():
+                row[key] = _quantile(value, 0.5)
+            row["vacuum_low_Pa"] = _quantile(own["vacuum_Pa"], 0.05)
+            row["vacuum_high_Pa"] = _quantile(own["vacuum_Pa"], 0.95)
+            row["chance_weakest"] = float(np.mean(weakest == name))
+            out.append(row)
+        return out
+
+    def fan_rows(self) -> list[dict[str, Any]]:
+        """A row for each fan: speed, flow, rise of total pressure, shaft power, what its maker allows, notes.
+
+        With columns, one row for each fan with medians.
+        """
+        return [self._fan_row(name) for name in fans(self.machine)]
+
+    def _fan_row(self, name: str) -> dict[str, Any]:
+        numbers = self.machine.part_numbers()
+        path = stacked_path(self.machine, name)
+        key = self.machine.layout.path_keys(name)[0]
+        density = inlet_density(self.machine, self, name, path)
+        highest = numbers.get(f"{name}.highest_speed")
+        return {
+            "fan": name,
+            "speed_rpm": _middle(numbers[f"{name}.speed"] * RPM),
+            "flow_m3_s": _middle(self.flow[key] / density),
+            "pressure_rise_Pa": _middle(-self.drop[key]),
+            "shaft_power_W": _middle(self.power[name]),
+            "highest_speed_rpm": None if highest is None else _middle(highest * RPM),
+            "note": "; ".join(notes.of_fan(self, name)),
+        }
+
+    def tapping_rows(self) -> list[dict[str, Any]]:
+        """A row for each tapping: static, total and velocity pressure as a manometer reads them."""
+        out = []
+        for tapping in self.machine.layout.tappings:
+            static, total, velocity = tapping_pressures(self.machine, self, tapping.name)
+            out.append(
+                {
+                    "tapping": tapping.name,
+                    "static_Pa": _middle(static),
+                    "total_Pa": _middle(total),
+                    "velocity_pressure_Pa": _middle(velocity),
+                    "at": f"{tapping.end} end of {tapping.path}",
+                    "access": tapping.access,
+                }
+            )
+        return out
+
+    def tables(self) -> dict[str, list[dict[str, Any]]]:
+        """The rows of the units, the fans and the tappings."""
+        return {"units": self.rows(), "fans": self.fan_rows(), "tappings": self.tapping_rows()}
+
+    @property
+    def units(self) -> pd.DataFrame:
+        """The units as a DataFrame by unit; with columns a long one with `scenario` and `unit`."""
+        import pandas as pd
+
+        if self.columns is None:
+            return pd.DataFrame(self._unit_rows).set_index("unit") if self._unit_rows else pd.DataFrame()
+        frames = []
+        for name, own in self._unit_columns.items():
+            wide = {key: np.broadcast_to(value, self.columns) for key, value in own.items()}
+            frames.append(pd.DataFrame({"scenario": np.arange(self.columns), "unit": name, **wide}))
+        return (
+            pd.concat(frames).sort_values("scenario", kind="stable", ignore_index=True)
+            if frames
+            else pd.DataFrame()
+        )
+
+    @property
+    def fans(self) -> pd.DataFrame:
+        """The fans as a DataFrame by fan."""
+        return _by(self.fan_rows(), "fan")
+
+    @property
+    def tappings(self) -> pd.DataFrame:
+        """The tappings as a DataFrame by tapping."""
+        return _by(self.tapping_rows(), "tapping")
+
+    # ---- words
+
+    @property
+    def notes(self) -> list[str]:  # type: ignore[override]
+        """Sentences about what deserves a look, of the network and of the machine."""
+        out = [*self._found, *notes.of_machine(self)]
+        if self.machine.carries:
+            from ..crop.margins import crop_notes
+
+            out += crop_notes(self)
+        return out
+
+    def sentences(self, measures: str = "metric") -> list[str]:
+        """The answer in plain sentences, the weakest unit first; `measures` is "metric" or "inch"."""
+        if self.columns is not None:
+            return self._about_columns(measures)
+        if not self.solved:
+            return [str(self.failure())]
+        out = self._about_weakest(measures) if self.machine.layout.units else ["The machine has no units."]
+        powers = [self.power[name] for name in fans(self.machine)]
+        if powers:
+            what = f"Its {len(powers)} fans take" if len(powers) > 1 else "Its fan takes"
+            out.append(f"{what} {_shown(sum(powers), 'W', measures, 3)} at the shaft.")
+        return out
+
+    def _about_weakest(self, measures: str) -> list[str]:
+        name = self.weakest
+        if not name:
+            return ["No unit's vacuum is known: every tapping is closed off."]
+        own = self._unit_columns[name]
+        at = self.machine.layout.unit[name].vacuum_at
+        mean = own["vacuum_Pa"] / own["share_of_mean"]
+        answer = f"Unit {name} is weakest: {_shown(own['vacuum_Pa'], 'Pa', measures, 3)} of vacuum at {at}"
+        if len(self._unit_columns) > 1:
+            answer += f", {own['share_of_mean']:.0%} of the mean of {_shown(mean, 'Pa', measures, 3)}"
+        air = _shown(own["opening_air_kg_s"], "kg/s", measures, 3)
+        duct = _shown(own["duct_air_kg_s"], "kg/s", measures, 3)
+        fast = _shown(own["duct_velocity_m_s"], "m/s", measures, 3)
+        return [answer + ".", f"{air} of air enters by its openings; its duct carries {duct} at {fast}."]
+
+    def _about_columns(self, measures: str) -> list[str]:
+        solved = int(np.sum(self.solved))
+        out = []
+        if self.machine.layout.units and solved:
+            weakest = self.weakest
+            names, counts = np.unique(weakest[self.solved].astype(str), return_counts=True)
+            first = int(np.argmax(counts))
+            low, mid, high = (
+                _shown(_quantile(self.ask("weakest vacuum"), q), "Pa", measures, 3) for q in (0.05, 0.5, 0.95)
+            )
+            out.append(
+                f"Unit {names[first]} is weakest in {counts[first] / solved:.0%} of {solved:,} scenarios; "
+                f"the weakest vacuum is {mid} (from {low} to {high} in nine of ten)."
+            )
+        if solved < len(self):
+            out.append(f"{len(self) - solved:,} of {len(self):,} scenarios have no answer.")
+        return out or [f"{solved:,} scenarios are solved."]
+
+    def __str__(self) -> str:
+        return "\n".join(self.sentences())
+
+    def __repr__(self) -> str:
+        return f"<MachineState: {self.sentences()[0]}>"
+
+
+def _by(rows: list[dict[str, Any]], key: str) -> pd.DataFrame:
+    import pandas as pd
+
+    return pd.DataFrame(rows).set_index(key) if rows else pd.DataFrame()
+
+
+def _quantile(values: Any, share: float) -> float:
+    """A quantile of the scenarios that have an answer."""
+    known = np.asarray(values, dtype=float)
+    known = known[~np.isnan(known)] if known.ndim else known
+    return float(np.quantile(known, share)) if known.size else math.nan
+
+
+def _middle(value: Any) -> float:
+    """A float as it is, a column as its median."""
+    return _quantile(value, 0.5) if np.ndim(value) else float(value)
+
+
+def _mean(values: list[Any]) -> Any:
+    """The mean of floats or columns, NaN left out; NaN where none is known."""
+    rows = np.array(np.broadcast_arrays(*values), dtype=float)
+    known = ~np.isnan(rows)
+    out = np.where(known, rows, 0.0).sum(axis=0) / np.where(known.any(axis=0), known.sum(axis=0), np.nan)
+    return out if out.ndim else float(out)
+
+
+def _shown(value: float, measure: str, measures: str, digits: int) -> str:
+    number, label = show(value, measure, measures)
+    places = (
+        max(0, digits - 1 - math.floor(math.log10(abs(number)))) if number and math.isfinite(number) else 0
+    )
+    return f"{number:,.{min(places, 6)}f} {label}"

@@ -1,0 +1,343 @@
+"""A machine without its numbers: names, kinds, ends, tappings, units; and the addresses of the numbers."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Any
+
+from ..conveying import LOAD
+from ..errors import InputError, UnknownName, nearest_name
+from ..network.system import Entry, PathName, System
+from ..parts.declare import Form, Number
+from .crop_way import Carried, load_numbers
+from .equipment import fan_speed
+
+ACCESS = ("easy", "unsafe", "unreachable")
+
+
+@dataclass(frozen=True)
+class PartEntry:
+    """One part: its name, form and ends; the drive that turns it, a remark.
+
+    Attributes
+    ----------
+    name : str
+    form : Form
+    ends : tuple of str
+        The nodes at its ends, in the order of the part's `ends`.
+    drive : str
+        The drive that gives the part its `speed`, or an empty string.
+    note : str
+    """
+
+    name: str
+    form: Form
+    ends: tuple[str, ...]
+    drive: str = ""
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Drive:
+    """A drive: its name and form."""
+
+    name: str
+    form: Form
+
+
+@dataclass(frozen=True)
+class Tapping:
+    """A hole for the manometer, on the end of a part.
+
+    Attributes
+    ----------
+    name : str
+    path : str
+        The part on whose end it sits.
+    end : str
+        The word of that end ("to", "suction").
+    form : Form
+        The form of its section.
+    access : str
+        "easy", "unsafe" or "unreachable"; only easy ones are ever proposed for a reading.
+    minutes : float
+        How long one reading there takes [min].
+    note : str
+    """
+
+    name: str
+    path: str
+    end: str
+    form: Form
+    access: str = "easy"
+    minutes: float = 2.0
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Unit:
+    """A picking unit: its vacuum's tapping, the duct that carries its crop away, its crop openings."""
+
+    name: str
+    vacuum_at: str
+    duct: str
+    openings: tuple[str, ...]
+    note: str = ""
+
+
+@dataclass(frozen=True, eq=False)
+class Layout:
+    """Everything about a machine but its numbers.
+
+    Attributes
+    ----------
+    title : str
+    air : Form
+        Of the weather or of constant air.
+    drives, parts, tappings, units : tuples, in the order of the file
+    held, supplied : tuple of (node, Form)
+        Nodes with a given total pressure, nodes with a given supply.
+    crop : Form or None
+        Of the crop.
+    carried : tuple of Carried
+        The parts that carry crop, in a machine made by `with_crop`; their loads follow from the crop.
+    free : mapping
+        The tables `fill`, `unknown`, `trim`, `spread` as they were written.
+    """
+
+    title: str
+    air: Form
+    drives: tuple[Drive, ...] = ()
+    parts: tuple[PartEntry, ...] = ()
+    tappings: tuple[Tapping, ...] = ()
+    units: tuple[Unit, ...] = ()
+    held: tuple[tuple[str, Form], ...] = ()
+    supplied: tuple[tuple[str, Form], ...] = ()
+    crop: Form | None = None
+    carried: tuple[Carried, ...] = ()
+    free: Mapping[str, Any] = field(default_factory=dict)
+
+    # ---- addresses
+
+    def forms(self) -> Iterator[tuple[str, Form]]:
+        """(thing, form) of everything that has numbers, in the order of their addresses."""
+        yield "air", self.air
+        for drive in self.drives:
+            yield drive.name, drive.form
+        for part in self.parts:
+            yield part.name, part.form
+        for tapping in self.tappings:
+            yield tapping.name, tapping.form
+        yield from self.held
+        yield from self.supplied
+        if self.crop is not None:
+            yield "crop", self.crop
+
+    @cached_property
+    def declared(self) -> Mapping[str, Number]:
+        """Address -> declaration of every number of such a machine, in order.
+
+        A part that a drive turns has no speed of its own: its speed is the drive's; a part that carries
+        crop has no load of its own: its load is the crop's.
+        """
+        driven = {part.name for part in self.parts if part.drive}
+        loaded = {part.part for part in self.carried}
+        out: dict[str, Number] = {}
+        for thing, form in self.forms():
+            for leaf, number in form.declarations():
+                if not ((leaf == "speed" and thing in driven) or (leaf in LOAD and thing in loaded)):
+                    out[f"{thing}.{leaf}"] = number
+        return out
+
+    @cached_property
+    def feeding(self) -> frozenset[str]:
+        """Addresses that other parts' numbers follow from: of the sections that crop comes out of."""
+        before = {part.before for part in self.carried if part.before}
+        return frozenset(a for a in self.declared if a.rpartition(".")[0] in before)
+
+    @cached_property
+    def _by_field(self) -> Mapping[str, tuple[str, ...]]:
+        """Field -> the things that have it; addresses are split at the last dot."""
+        out: dict[str, list[str]] = {}
+        for address in self.declared:
+            thing, _, leaf = address.rpartition(".")
+            out.setdefault(leaf, []).append(thing)
+        return {leaf: tuple(things) for leaf, things in out.items()}
+
+    def declaration(self, address: str) -> Number:
+        """The declaration of the number at an address.
+
+        Raises
+        ------
+        UnknownName
+            With the nearest address.
+        """
+        try:
+            return self.declared[address]
+        except (KeyError, TypeError):
+            raise self._unknown(address) from None
+
+    def expand(self, pattern: str) -> tuple[str, ...]:
+        """All addresses that a pattern matches: `*` stands for any text; only things with the field match.
+
+        Raises
+        ------
+        UnknownName
+            When nothing matches, with the nearest address.
+        """
+        if pattern in self.declared:
+            return (pattern,)
+        thing, _, leaf = str(pattern).rpartition(".")
+        if "*" in thing or "*" in leaf:
+            names, leaves = _glob(thing, ".*"), _glob(leaf, "[^.]*")
+            found = [a for a in self.declared if leaves(a.rpartition(".")[2]) and names(a.rpartition(".")[0])]
+            if found:
+                return tuple(found)
+        raise self._unknown(pattern)
+
+    def _unknown(self, address: object) -> UnknownName:
+        """The error for an address, with the nearest one: a field of the thing, or a thing with the field."""
+        text = str(address)
+        thing, _, leaf = text.rpartition(".")
+        if not thing:
+            problem = f"{text!r} is no address"
+            nearest = nearest_name(text, self.declared)
+            return UnknownName(problem, allowed="write 'name.field', as in 'hose 3.length'", nearest=nearest)
+        matches = _glob(thing, ".*")
+        own = [f for f, things in self._by_field.items() if any(matches(t) for t in things)]
+        if own:
+            return self._unknown_field(text, thing, leaf, own)
+        things = self._by_field.get(leaf) or tuple(
+            dict.fromkeys(t for ts in self._by_field.values() for t in ts)
+        )
+        near = nearest_name(thing, things)
+        fields = [f for f, has in self._by_field.items() if near in has]
+        field_near = leaf if leaf in fields else nearest_name(leaf, fields)
+        nearest = f"{near}.{field_near}" if near and field_near else ""
+        allowed = "" if nearest else f"things with numbers: {', '.join(map(repr, things[:12]))}"
+        return UnknownName(f"unknown address {text!r}", allowed=allowed, nearest=nearest)
+
+    def _unknown_field(self, text: str, thing: str, leaf: str, own: list[str]) -> UnknownName:
+        if leaf == "speed":
+            for part in self.parts:
+                if part.name == thing and part.drive:
+                    return UnknownName(
+                        f"{text!r} is given by the drive {part.drive!r}",
+                        allowed=f"change the drive: {part.drive}.engine_speed, or its pulleys",
+                        nearest=f"{part.drive}.engine_speed",
+                    )
+        near = nearest_name(leaf, own)
+        nearest = f"{thing}.{near}" if near else ""
+        allowed = "" if near else f"its numbers: {', '.join(own[:16])}"
+        return UnknownName(f"unknown address {text!r}", allowed=allowed, nearest=nearest)
+
+    # ---- named things
+
+    @cached_property
+    def part(self) -> Mapping[str, PartEntry]:
+        """Name -> part."""
+        return {part.name: part for part in self.parts}
+
+    @cached_property
+    def drive(self) -> Mapping[str, Drive]:
+        """Name -> drive."""
+        return {drive.name: drive for drive in self.drives}
+
+    @cached_property
+    def tapping(self) -> Mapping[str, Tapping]:
+        """Name -> tapping."""
+        return {tapping.name: tapping for tapping in self.tappings}
+
+    @cached_property
+    def unit(self) -> Mapping[str, Unit]:
+        """Name -> unit."""
+        return {unit.name: unit for unit in self.units}
+
+    def end_node(self, part: str, end: str) -> str:
+        """The node at the end of a part that the part calls `end`."""
+        entry = self.part[part]
+        return entry.ends[_ends_of(entry.form).index(end)]
+
+    # ---- the compiled network
+
+    def entries(self) -> tuple[Entry, ...]:
+        """The parts as the network wants them."""
+        return tuple(Entry(part.name, part.form, part.ends) for part in self.parts)
+
+    @property
+    def compiled(self) -> System | None:
+        """The compiled network, None before the first call of `system`."""
+        return self.__dict__.get("_system")
+
+    def system(self, numbers: Mapping[str, Any]) -> System:
+        """The compiled network, made at the first call and kept; `numbers` as `part_numbers` gives them."""
+        known = self.compiled
+        if known is None:
+            held = [node for node, _ in self.held]
+            supplied = [node for node, _ in self.supplied]
+            known = System(self.entries(), held, supplied, numbers)
+            self.__dict__["_system"] = known
+        return known
+
+    def part_numbers(self, numbers: Mapping[str, Any]) -> dict[str, Any]:
+        """The numbers with the speed of every driven part and the load of every part that carries crop."""
+        out = dict(numbers)
+        for part in self.parts:
+            if part.drive:
+                out[f"{part.name}.speed"] = fan_speed(
+                    *(numbers[f"{part.drive}.{leaf}"] for leaf in ("engine_speed", "driving_pulley")),
+                    *(numbers[f"{part.drive}.{leaf}"] for leaf in ("driven_pulley", "slip")),
+                )
+        if self.carried and self.crop is not None:
+            crop = self.crop.build([numbers[f"crop.{leaf}"] for leaf in self.crop.leaves])
+            out.update(load_numbers(self, out, crop))
+        return out
+
+    def path_keys(self, part: str) -> tuple[PathName, ...]:
+        """The names of a part's paths, as a state knows them."""
+        names = _path_names(self.part[part].form)
+        return (part,) if len(names) == 1 else tuple((part, name) for name in names)
+
+    def paths_at(self, part: str, end: str, system: System) -> tuple[tuple[PathName, int], ...]:
+        """The paths of a part at one of its ends: (path, +1 when it runs towards that end, else -1)."""
+        node = system.node(self.end_node(part, end))
+        out: list[tuple[PathName, int]] = []
+        for key in self.path_keys(part):
+            row = system.rows[key]
+            if system.finish[row] == node:
+                out.append((key, 1))
+            elif system.start[row] == node:
+                out.append((key, -1))
+        return tuple(out)
+
+    def __getstate__(self) -> dict[str, Any]:
+        """Without what can be worked out again: another process compiles for itself."""
+        kept = set(self.__dataclass_fields__)
+        return {name: value for name, value in self.__dict__.items() if name in kept}
+
+    def __setstate__(self, state: dict[str, Any]) -> None:
+        self.__dict__.update(state)
+
+    def __repr__(self) -> str:
+        return f"<Layout {self.title!r}: {len(self.parts)} parts, {len(self.units)} units>"
+
+
+def _ends_of(form: Form) -> tuple[str, ...]:
+    return tuple(getattr(form.part, "ends", ()))
+
+
+def _path_names(form: Form) -> tuple[str, ...]:
+    return tuple(getattr(form.part, "path_names", ("",)))
+
+
+def _glob(pattern: str, any_text: str) -> Any:
+    """A matcher for a pattern in which `*` stands for `any_text`."""
+    if "*" not in pattern:
+        return pattern.__eq__
+    squeezed = re.sub(r"\*+", "*", pattern)
+    if squeezed.count("*") > 8:
+        raise InputError(f"{pattern!r:.80} has too many wild cards", allowed="up to eight '*'")
+    return re.compile(any_text.join(map(re.escape, squeezed.split("*"))), re.DOTALL).fullmatch

@@ -1,0 +1,58 @@
+"""Other parts at the same ends: a machine with a new layout."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
+
+from ..errors import InputError, UnknownName, shown
+from ..parts.declare import Part
+from .checks import check_layout
+from .layout import PartEntry
+
+if TYPE_CHECKING:
+    from ..machine.machine import Machine
+
+
+def replace(machine: Machine, parts: Mapping[str, Part]) -> Machine:
+    """The machine with some of its parts replaced, each keeping its name, its nodes and its drive.
+
+    Raises
+    ------
+    InputError
+        For an unknown name, something that is no part, and connections that differ.
+    """
+    from ..machine.machine import Machine
+
+    if machine.carries:
+        return replace(machine.without_crop(), parts).with_crop()
+    layout = machine.layout
+    entries = {part.name: part for part in layout.parts}
+    numbers: dict[str, Any] = {}
+    for name, new in parts.items():
+        if name not in entries:
+            raise UnknownName.of("part", name, entries, place="replace")
+        entries[name] = _entry(entries[name], new)
+        numbers.update({f"{name}.{leaf}": value for leaf, value in new.numbers().items()})
+    made = dataclasses.replace(layout, parts=tuple(entries.values()))
+    check_layout(made)
+    kept = {a: v for a, v in machine.numbers.items() if a in made.declared}
+    given = {a for a in machine.given if a in made.declared} | (numbers.keys() & made.declared.keys())
+    values = {**kept, **numbers}
+    return Machine(made, values, frozenset(given), file=machine.file, sha256=machine.sha256)
+
+
+def _entry(old: PartEntry, new: Any) -> PartEntry:
+    place = f"replace, {old.name!r}"
+    if not isinstance(new, Part):
+        raise InputError(f"{shown(new)} is not a part", place=place, allowed="a part, like ds.Hose(...)")
+    kind: Any = old.form.part
+    if new.ends != kind.ends:
+        raise InputError(
+            f"the kind {new.kind!r} has the ends {', '.join(new.ends)}, not {', '.join(kind.ends)}",
+            place=place,
+            allowed="a part with the same ends",
+        )
+    drive = old.drive if "speed" in new.declared else ""
+    return PartEntry(old.name, new.form, old.ends, drive, old.note)
