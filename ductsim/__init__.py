@@ -16,37 +16,24 @@ if TYPE_CHECKING:
     from .cautions import CAUTIONS as CAUTIONS
     from .cautions import cautions_for as cautions_for
     from .conveying import Loaded as Loaded
+    from .crop.box import Box as Box
+    from .crop.described import Crop as Crop
+    from .crop.file import read_crop as read_crop
+    from .description.changing import grid as grid
+    from .description.layout import Layout as Layout
+    from .description.spreads import Spread as Spread
     from .errors import DuctsimError as DuctsimError
     from .errors import InputError as InputError
     from .errors import NoOperatingPoint as NoOperatingPoint
     from .errors import OutsideRange as OutsideRange
     from .errors import UnknownName as UnknownName
-    from .laws.card import LAWS as LAWS
-    from .laws.card import law as law
-    from .questions.vocabulary import Question as Question
-    from .questions.vocabulary import add_word as add_word
-    from .description.changing import grid as grid
-    from .crop.box import Box as Box
-    from .speed.calibration import Calibration as Calibration
-    from .speed.calibration import calibrate as calibrate
-    from .crop.described import Crop as Crop
-    from .crop.file import read_crop as read_crop
-    from .machine.demos import demo as demo
     from .fixes.fix import Fix as Fix
     from .fixes.fix import read_fixes as read_fixes
-    from .description.layout import Layout as Layout
+    from .laws.card import LAWS as LAWS
+    from .laws.card import law as law
+    from .machine.demos import demo as demo
     from .machine.machine import Machine as Machine
-    from .readings.checks import check_readings as check_readings
-    from .readings.checks import reduce_readings as reduce_readings
-    from .readings.model import ReadingErrors as ReadingErrors
-    from .readings.table import Reading as Reading
-    from .readings.table import Readings as Readings
-    from .readings.table import read_readings as read_readings
-    from .readings.traversing import Traverse as Traverse
-    from .readings.traversing import traverse as traverse
-    from .readings.traversing import traverse_places as traverse_places
-    from .description.spreads import Spread as Spread
-    from .answers.state import MachineState as MachineState
+    from .machine.machine import MachineState as MachineState
     from .network.network import Network as Network
     from .network.state import Outcome as Outcome
     from .network.state import State as State
@@ -76,12 +63,25 @@ if TYPE_CHECKING:
     from .parts.transition import Transition as Transition
     from .quantity import si as si
     from .quantity import times as times
+    from .questions.vocabulary import Question as Question
+    from .questions.vocabulary import add_word as add_word
+    from .readings.checks import check_readings as check_readings
+    from .readings.checks import reduce_readings as reduce_readings
+    from .readings.model import ReadingErrors as ReadingErrors
+    from .readings.table import Reading as Reading
+    from .readings.table import Readings as Readings
+    from .readings.table import read_readings as read_readings
+    from .readings.traversing import Traverse as Traverse
+    from .readings.traversing import traverse as traverse
+    from .readings.traversing import traverse_places as traverse_places
     from .result import Result as Result
     from .show.explore import Explorer as Explorer
     from .show.explore import explore as explore
     from .show.plots import draw as draw
     from .show.report import report as report
     from .sources import SOURCES as SOURCES
+    from .speed.calibration import Calibration as Calibration
+    from .speed.calibration import calibrate as calibrate
     from .studies.balancing import Balance as Balance
     from .studies.balancing import Trim as Trim
     from .studies.balancing import balance as balance
@@ -134,7 +134,7 @@ _MODULES = {
     "fill": "studies.filling",
     "FieldPass": "studies.field",
     "field_pass": "studies.field",
-    "MachineState": "machine.state",
+    "MachineState": "machine.machine",
     "Network": "network.network",
     "Outcome": "network.state",
     "State": "network.state",

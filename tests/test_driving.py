@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 
 import ductsim as ds
-from ductsim.errors import InputError
 from ductsim.crop.margins import CONVEYING, places
+from ductsim.errors import InputError
 from ductsim.speed.limit import margins_at, place_limits, speed_limit
 from ductsim.studies.driving.curves import by_engine_speed, by_front_share, by_yield
 

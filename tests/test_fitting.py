@@ -9,8 +9,8 @@ import pytest
 from synthetic_readings import SPEED, model_of, openings, plan, read, small_picker
 
 import ductsim as ds
-from ductsim.readings.unknowns import default_scale, nuisances, unknowns_of
 from ductsim.network.system import Compiled
+from ductsim.readings.unknowns import default_scale, nuisances, unknowns_of
 from ductsim.studies.fitting import Fit
 
 READINGS = Path(ds.__file__).parent / "examples" / "picker_readings.csv"

@@ -7,8 +7,8 @@ import pytest
 
 import ductsim as ds
 from ductsim.cautions import ALWAYS, CAUTIONS
-from ductsim.machine.demos import FOLDER
 from ductsim.fixes.fix import Task, all_cautions, fixes_of
+from ductsim.machine.demos import FOLDER
 
 
 @pytest.fixture(scope="module")

@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 
 import ductsim as ds
-from ductsim.questions.vocabulary import WORDS, question, vocabulary
-from ductsim.machine.demos import names
 from ductsim.answers.gradients import Nudged, Over
+from ductsim.machine.demos import names
+from ductsim.questions.vocabulary import WORDS, question, vocabulary
 
 
 @pytest.fixture(scope="module")

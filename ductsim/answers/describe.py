@@ -2,33 +2,22 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
+from ..description.data import MachineData
+from ..description.spreads import spread_of
 from ..laws.card import card_of
 from ..parts.declare import Form, Number
-from ..parts.fan import ASSUMED_SPREAD
 from ..result import Result
 from ..sources import source
-
-if TYPE_CHECKING:
-    from ..machine.machine import Machine
-
-
-def spread_of(machine: Machine, address: str) -> float:
-    """The usual relative standard deviation of a number [-], 0 where it is exact by definition."""
-    declared = machine.layout.declaration(address)
-    thing, _, leaf = address.rpartition(".")
-    part = machine.layout.part.get(thing)
-    assumed = part is not None and dict(part.form.shape).get("curve") == "assumed"
-    return ASSUMED_SPREAD if assumed and leaf.startswith("total_pressure[") else declared.spread
 
 
 class Description(Result):
     """Every number of a machine: where it is, what it is, whether it was given, how well it is known."""
 
-    def __init__(self, machine: Machine) -> None:
+    def __init__(self, machine: MachineData) -> None:
         self.machine = machine
 
     def rows(self) -> list[dict[str, Any]]:
@@ -64,7 +53,7 @@ class Description(Result):
 class SourceList(Result):
     """The references behind a machine's laws and parts, each with its standing."""
 
-    def __init__(self, machine: Machine) -> None:
+    def __init__(self, machine: MachineData) -> None:
         self.machine = machine
 
     def _used(self) -> dict[str, list[str]]:

@@ -4,24 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from ..description.data import MachineData
+from ..description.spreads import spread_of
 from ..errors import InputError
 from ..network.network import stacked
 from ..network.sensitivity import Gradient, Linear, field_derivatives, shared_derivatives
 from ..parts.declare import Number
 from ..quantity import measure_key, show
-from ..result import Result
 from ..questions.vocabulary import Question, question
-from ..description.spreads import spread_of
+from ..result import Result
 from .slipping import answering, chain
-
-if TYPE_CHECKING:
-    from ..machine.machine import Machine
-    from .state import MachineState
+from .solved import SolvedMachine
+from .state import solve
 
 Array = NDArray[np.float64]
 STEP = 1e-5
@@ -53,19 +52,19 @@ class Over(Mapping[Any, Any]):
 
 
 def jacobian(
-    machine: Machine, of: Sequence[str], numbers: Sequence[str], state: MachineState | None = None
+    machine: MachineData, of: Sequence[str], numbers: Sequence[str], state: SolvedMachine | None = None
 ) -> tuple[Array, Array]:
     """Answers and their derivatives in the numbers at some addresses.
 
     Parameters
     ----------
-    machine : Machine
+    machine : MachineData
         A single one, without columns.
     of : sequence of str
         Q questions of the `of` vocabulary.
     numbers : sequence of str
         A addresses or patterns.
-    state : MachineState, optional
+    state : SolvedMachine, optional
         The machine's solved state, if it is at hand.
 
     Returns
@@ -83,7 +82,7 @@ def jacobian(
             "derivatives are taken at a single machine", allowed="one of its scenarios: machine[0]"
         )
     addresses = [address for pattern in numbers for address in machine.layout.expand(pattern)]
-    found = machine.solve() if state is None else state
+    found = solve(machine) if state is None else state
     drives = answering(machine, addresses)
     if drives:
         return chain(machine, drives, addresses, lambda q, a: _held(found.machine, q, a, found), of)
@@ -91,7 +90,7 @@ def jacobian(
 
 
 def _held(
-    machine: Machine, of: Sequence[str], addresses: Sequence[str], found: MachineState
+    machine: MachineData, of: Sequence[str], addresses: Sequence[str], found: SolvedMachine
 ) -> tuple[Array, Array]:
     """Answers and their derivatives, each drive's slip held."""
     layout = machine.layout
@@ -113,7 +112,7 @@ def _held(
     return answers, out
 
 
-def _by_unknowns(machine: Machine, state: MachineState, asked: Question) -> Gradient:
+def _by_unknowns(machine: MachineData, state: SolvedMachine, asked: Question) -> Gradient:
     """The question's slopes in the flows, pressures and temperatures that it reads, all nudged at once."""
     system = machine.system
     out = Gradient(np.zeros(system.paths), np.zeros(len(system.nodes)), np.zeros(len(system.nodes)))
@@ -145,7 +144,7 @@ def _by_unknowns(machine: Machine, state: MachineState, asked: Question) -> Grad
     return out
 
 
-def _steps(machine: Machine, addresses: Sequence[str]) -> tuple[Array, Array]:
+def _steps(machine: MachineData, addresses: Sequence[str]) -> tuple[Array, Array]:
     """For each number a raised and a lowered value, both within its range."""
     up, down = [], []
     for address in addresses:
@@ -157,7 +156,7 @@ def _steps(machine: Machine, addresses: Sequence[str]) -> tuple[Array, Array]:
     return np.array(up), np.array(down)
 
 
-def _nudged(machine: Machine, addresses: Sequence[str]) -> tuple[Machine, Array]:
+def _nudged(machine: MachineData, addresses: Sequence[str]) -> tuple[MachineData, Array]:
     """The machine with two columns for each address, its number raised and lowered; and their distances."""
     up, down = _steps(machine, addresses)
     numbers = dict(machine.numbers)
@@ -165,10 +164,10 @@ def _nudged(machine: Machine, addresses: Sequence[str]) -> tuple[Machine, Array]
         column = np.full(2 * len(addresses), machine.numbers[address])
         column[2 * i], column[2 * i + 1] = up[i], down[i]
         numbers[address] = column
-    return type(machine)(machine.layout, numbers), up - down
+    return machine.rebuilt(numbers), up - down
 
 
-def _by_shared(machine: Machine, linear: Linear, adjoints: Array, addresses: Sequence[str]) -> Array:
+def _by_shared(machine: MachineData, linear: Linear, adjoints: Array, addresses: Sequence[str]) -> Array:
     """Derivatives, through flows and pressures, in numbers that parts share: air, drives, held nodes."""
     if not addresses:
         return np.zeros((len(adjoints), 0))
@@ -178,7 +177,7 @@ def _by_shared(machine: Machine, linear: Linear, adjoints: Array, addresses: Seq
 
 
 def _direct(
-    machine: Machine, state: MachineState, asked: Sequence[Question], wanted: set[str]
+    machine: MachineData, state: SolvedMachine, asked: Sequence[Question], wanted: set[str]
 ) -> dict[str, Array]:
     """The questions' own slopes in the numbers they read, flows and pressures staying as they are."""
     addresses = list({a: None for q in asked for a in q.reads_numbers if a in wanted})
@@ -206,7 +205,7 @@ class Sensitivity(Result):
         Change of the answer per change of each number, SI over SI.
     """
 
-    def __init__(self, machine: Machine, of: str, state: MachineState | None = None) -> None:
+    def __init__(self, machine: MachineData, of: str, state: SolvedMachine | None = None) -> None:
         self.machine = machine
         self.of = of
         self.question = question(machine.layout, of)

@@ -5,15 +5,13 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ..wording import listed
-
-if TYPE_CHECKING:
-    from .state import MachineState
+from .solved import SolvedMachine
 
 RPM = 60.0 / (2.0 * math.pi)
 ROUNDING = 1e-9
@@ -84,7 +82,7 @@ def _sentence(limits: Sequence[Limit], start: int, size: int) -> str:
     return ", and ".join(out)
 
 
-def limits_of(state: MachineState) -> list[Limit]:
+def limits_of(state: SolvedMachine) -> list[Limit]:
     """Every limit that the machine states, with what a solved state makes of it."""
     machine, layout = state.machine, state.machine.layout
     numbers = machine.part_numbers()

@@ -3,20 +3,18 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
 from ..questions.gauges import fans, opening_air
-
-if TYPE_CHECKING:
-    from .state import MachineState
+from .solved import SolvedMachine
 
 WORTH_SAYING = 0.01  # a difference in opening air of one per cent
 RPM = 60.0 / (2.0 * math.pi)
 
 
-def of_fan(state: MachineState, name: str) -> list[str]:
+def of_fan(state: SolvedMachine, name: str) -> list[str]:
     """What is out of the ordinary about a fan, without its name, in a few words each."""
     out = []
     numbers = state.machine.part_numbers()
@@ -36,7 +34,7 @@ def of_fan(state: MachineState, name: str) -> list[str]:
     return out
 
 
-def of_machine(state: MachineState) -> list[str]:
+def of_machine(state: SolvedMachine) -> list[str]:
     """Sentences about fans, drives, ducts and units; none for a state without an answer."""
     if not np.any(state.solved):
         return []
@@ -44,7 +42,7 @@ def of_machine(state: MachineState) -> list[str]:
     return out + _of_drives(state) + _of_units(state)
 
 
-def _of_drives(state: MachineState) -> list[str]:
+def _of_drives(state: SolvedMachine) -> list[str]:
     """Drives from which the fans ask more than they have."""
     out = []
     layout = state.machine.layout
@@ -64,7 +62,7 @@ def _of_drives(state: MachineState) -> list[str]:
     return out
 
 
-def _of_units(state: MachineState) -> list[str]:
+def _of_units(state: SolvedMachine) -> list[str]:
     out = []
     layout = state.machine.layout
     for unit in layout.units:
@@ -84,7 +82,7 @@ def _of_units(state: MachineState) -> list[str]:
     return out
 
 
-def _where(mask: Any, state: MachineState) -> str | None:
+def _where(mask: Any, state: SolvedMachine) -> str | None:
     """None where nothing is true, else the end of a sentence: in how many scenarios it is true."""
     count = int(np.sum(mask))
     if not count:

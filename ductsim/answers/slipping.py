@@ -3,31 +3,30 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
+from ..description.data import M, MachineData
 from ..errors import InputError
-
-if TYPE_CHECKING:
-    from ..machine.machine import Machine
-    from .state import MachineState
+from ..network.state import State
 
 Array = NDArray[np.float64]
+S = TypeVar("S", bound=State)
 
 ENOUGH = 1e-9  # slip hardly changes any more [-]
 MOST_PASSES = 30
 MOST_SLIP = 0.9
 
 
-def slipping(machine: Machine) -> list[str]:
+def slipping(machine: MachineData) -> list[str]:
     """The drives whose slip rises with their load."""
     names = (drive.name for drive in machine.layout.drives)
     return [name for name in names if np.any(np.asarray(machine.numbers.get(f"{name}.slip_rise", 0.0)) > 0.0)]
 
 
-def answering(machine: Machine, addresses: Sequence[str]) -> list[str]:
+def answering(machine: MachineData, addresses: Sequence[str]) -> list[str]:
     """The drives whose slip answers to their load, or would if a `slip_rise` among the addresses did rise."""
     rising = slipping(machine)
     return [
@@ -42,12 +41,12 @@ def answering(machine: Machine, addresses: Sequence[str]) -> list[str]:
     ]
 
 
-def fans_on(machine: Machine, drive: str) -> list[str]:
+def fans_on(machine: MachineData, drive: str) -> list[str]:
     """The fans that a drive turns."""
     return [part.name for part in machine.layout.parts if part.drive == drive]
 
 
-def settle(machine: Machine, solve: Callable[[Machine, Any], MachineState]) -> MachineState:
+def settle(machine: M, solve: Callable[[M, Any], S]) -> S:
     """The state of the machine at the slip that belongs to its own load.
 
     The state's machine is the one that runs so: each such drive with that slip and no rise left. Solved by
@@ -60,7 +59,7 @@ def settle(machine: Machine, solve: Callable[[Machine, Any], MachineState]) -> M
                 "slip rises with load", place=f"drive {name!r}", allowed="give its available_power as well"
             )
     slip = {name: machine.numbers[f"{name}.slip"] for name in drives}
-    state: MachineState | None = None
+    state: S | None = None
     for _ in range(MOST_PASSES):
         state = solve(_with(machine, slip), state)
         moved = 0.0
@@ -77,17 +76,16 @@ def settle(machine: Machine, solve: Callable[[Machine, Any], MachineState]) -> M
     return state
 
 
-def _with(machine: Machine, slip: dict[str, Any]) -> Machine:
+def _with(machine: M, slip: dict[str, Any]) -> M:
     numbers = dict(machine.numbers)
     for name, value in slip.items():
         numbers[f"{name}.slip"] = value if isinstance(value, np.ndarray) and value.ndim else float(value)
         numbers[f"{name}.slip_rise"] = 0.0
-    given = machine.given
-    return type(machine)(machine.layout, numbers, given, file=machine.file, sha256=machine.sha256)
+    return machine.rebuilt(numbers)
 
 
 def chain(
-    machine: Machine,
+    machine: MachineData,
     drives: Sequence[str],
     addresses: Sequence[str],
     frozen: Callable[[list[str], list[str]], tuple[Array, Array]],

@@ -3,48 +3,68 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 from functools import cached_property
-from typing import TYPE_CHECKING, Any, cast
+from typing import TYPE_CHECKING, Any, Self, TypeVar, overload
 
 import numpy as np
 
+from ..crop.described import with_crop
+from ..crop.margins import Limiting, crop_notes, limiting, margin_rows
+from ..crop.running import solve_running
+from ..description.data import MachineData
 from ..network.network import solve_system
 from ..network.newton import Point
 from ..network.state import State
 from ..quantity import show
+from ..questions.gauges import fans, inlet_density, opening_air, stacked_path, tapping_pressures
 from ..result import Result
 from . import notes
-from ..questions.vocabulary import question
-from ..crop.running import solve_running
-from ..questions.gauges import fans, inlet_density, opening_air, stacked_path, tapping_pressures
 from .slipping import settle, slipping
+from .solved import SolvedMachine
 
 if TYPE_CHECKING:
     import pandas as pd
 
-    from ..crop.margins import Limiting
-    from ..machine.machine import Machine
+A = TypeVar("A", bound="MachineAnswer")
 
 RPM = 60.0 / (2.0 * math.pi)
 
 
-def solve(machine: Machine, raise_error: bool = True, start: State | Point | None = None) -> MachineState:
-    """Solve a machine; `start` is a solved state of the same layout to start from, or its point."""
-    state = settle(machine, _solve) if slipping(machine) else _solve(machine, start)
+@overload
+def solve(
+    machine: MachineData, raise_error: bool = True, start: State | Point | None = None
+) -> MachineAnswer: ...
+
+
+@overload
+def solve(machine: MachineData, raise_error: bool, start: State | Point | None, kind: type[A]) -> A: ...
+
+
+def solve(
+    machine: MachineData,
+    raise_error: bool = True,
+    start: State | Point | None = None,
+    kind: Any = None,
+) -> Any:
+    """Solve a machine; `start` is a solved state of the same layout to start from, or its point.
+
+    `kind` is the class of state that comes back, `MachineAnswer` if not given.
+    """
+    made: type[MachineAnswer] = kind or MachineAnswer
+
+    def at(machine: MachineData, start: State | Point | None) -> MachineAnswer:
+        """The state at the drives' own slip."""
+        point = _point(start)
+        if machine.carries:
+            return made(machine, solve_running(machine, point))
+        numbers = machine.part_numbers()
+        found = solve_system(machine.system, numbers, machine.air(), raise_error=False, start=point)
+        return made(machine, found)
+
+    state = settle(machine, at) if slipping(machine) else at(machine, start)
     if raise_error and not np.all(state.solved):
         raise state.failure()
     return state
-
-
-def _solve(machine: Machine, start: State | Point | None) -> MachineState:
-    """The state at the drives' own slip."""
-    point = _point(start)
-    if machine.carries:
-        return MachineState(machine, solve_running(machine, point))
-    numbers = machine.part_numbers()
-    found = solve_system(machine.system, numbers, machine.air(), raise_error=False, start=point)
-    return MachineState(machine, found)
 
 
 def _point(start: State | Point | None) -> Point | None:
@@ -53,59 +73,22 @@ def _point(start: State | Point | None) -> Point | None:
     return start
 
 
-class MachineState(State, Result):
-    """A solved machine: a `State`, and the vacuum and air of every unit.
+class MachineAnswer(SolvedMachine, Result):
+    """A solved machine: a `State`, and the vacuum and air of every unit; `MachineState` is its public face.
 
     Values are floats, or arrays of shape (S,) when the machine has columns; `state[i]` picks a scenario.
 
     Attributes
     ----------
-    machine : Machine
+    machine : MachineData
         The machine it is the answer for.
     """
 
-    def __init__(self, machine: Machine, state: State) -> None:
-        self.__dict__.update(state.__dict__)
+    def __init__(self, machine: MachineData, state: State) -> None:
+        super().__init__(machine, state)
         self._found = self.__dict__.pop("notes")
-        self.machine = machine
 
-    def __getitem__(self, index: int) -> MachineState:
-        return cast(MachineState, super().__getitem__(index))
-
-    def _pick(self, index: int) -> MachineState:
-        return MachineState(self.machine[index], super()._pick(index))
-
-    # ---- what was asked
-
-    def ask(self, of: str) -> Any:
-        """The answer to a question of the `of` vocabulary, a float or (S,), in SI.
-
-        Raises
-        ------
-        UnknownName
-            For words that ask nothing.
-        """
-        return question(self.machine.layout, of).evaluate(self.machine, self)
-
-    @cached_property
-    def vacuum(self) -> Mapping[str, Any]:
-        """Unit -> static vacuum at its tapping [Pa], positive below outside pressure."""
-        taps = {unit.name: unit.vacuum_at for unit in self.machine.layout.units}
-        return {unit: -tapping_pressures(self.machine, self, at).static for unit, at in taps.items()}
-
-    @property
-    def weakest(self) -> Any:
-        """The unit with the lowest static vacuum; with columns an array of S names.
-
-        An empty text where there is no unit or no answer.
-        """
-        return self._lowest(list(self.vacuum.values()))
-
-    @property
-    def weakest_by_air(self) -> Any:
-        """The unit with the least air through its openings, as `weakest`."""
-        units = self.machine.layout.units
-        return self._lowest([opening_air(self.machine, self, unit.name) for unit in units])
+    # ---- crop
 
     @property
     def limiting(self) -> Limiting | None:
@@ -115,8 +98,6 @@ class MachineState(State, Result):
         """
         if self.machine.layout.crop is None:
             return None
-        from ..crop.margins import limiting
-
         loaded = self._with_crop()
         return limiting(loaded.machine, loaded)
 
@@ -124,27 +105,16 @@ class MachineState(State, Result):
         """With crop: a row for each place that is judged, what is there, what is needed, the margin."""
         if self.machine.layout.crop is None:
             return []
-        from ..crop.margins import margin_rows
+        loaded = self._with_crop()
+        return margin_rows(loaded.machine, loaded)
 
-        return margin_rows(self._with_crop())
-
-    def _with_crop(self) -> MachineState:
+    def _with_crop(self) -> Self:
         """Itself, or the state with crop in the ducts."""
         if self.machine.carries:
             return self
         if "_loaded" not in self.__dict__:
-            self._loaded = self.machine.with_crop().solve(raise_error=False)
+            self._loaded = solve(with_crop(self.machine), False, None, type(self))
         return self._loaded
-
-    def _lowest(self, values: list[Any]) -> Any:
-        names = np.array([unit.name for unit in self.machine.layout.units] + [""], dtype=object)
-        if not values:
-            return "" if self.columns is None else np.full(self.columns, "", dtype=object)
-        rows = np.array([np.broadcast_to(value, self.columns or 1) for value in values])
-        known = ~np.isnan(rows)
-        lowest = np.where(known, rows, np.inf).argmin(axis=0)
-        out = names[np.where(known.any(axis=0), lowest, len(values))]
-        return str(out[0]) if self.columns is None else out
 
     # ---- rows
 
@@ -269,9 +239,7 @@ class MachineState(State, Result):
         """Sentences about what deserves a look, of the network and of the machine."""
         out = [*self._found, *notes.of_machine(self)]
         if self.machine.carries:
-            from ..crop.margins import crop_notes
-
-            out += crop_notes(self)
+            out += crop_notes(self.machine, self)
         return out
 
     def sentences(self, measures: str = "metric") -> list[str]:
@@ -324,7 +292,7 @@ class MachineState(State, Result):
         return "\n".join(self.sentences())
 
     def __repr__(self) -> str:
-        return f"<MachineState: {self.sentences()[0]}>"
+        return f"<{type(self).__name__}: {self.sentences()[0]}>"
 
 
 def _by(rows: list[dict[str, Any]], key: str) -> pd.DataFrame:

@@ -7,10 +7,10 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 from ..cautions import cautions_for
+from ..machine.machine import MachineState
 from ..questions.gauges import fans
-from ..wording import said
-from ..answers.state import MachineState
 from ..result import Result
+from ..wording import said
 
 if TYPE_CHECKING:
     from ..machine.machine import Machine

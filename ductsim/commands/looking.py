@@ -6,8 +6,8 @@ from argparse import Namespace
 from typing import Any
 
 from ..questions.vocabulary import question
-from ..wording import said
 from ..result import Result
+from ..wording import said
 from .command import Answer, Command
 from .inputs import Inputs
 from .parsing import Parser, count, machine_options

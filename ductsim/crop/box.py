@@ -3,17 +3,15 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from ..description.layout import Layout
+from ..documents.document import table
 from ..errors import InputError
 from ..parts.declare import Fields, fields, number
-from ..documents.document import table
-
-if TYPE_CHECKING:
-    from ..description.layout import Layout
 
 Array = NDArray[np.float64]
 

@@ -3,21 +3,18 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Iterable, Mapping
-from typing import TYPE_CHECKING, Any
+from collections.abc import Mapping
+from typing import Any
 
 import numpy as np
 
 from ..conveying import fits, loaded_form, plain_form
+from ..description.crop_way import carried, unit_flows, ways
+from ..description.data import M, MachineData
+from ..description.layout import Layout
 from ..errors import InputError
 from ..parts.declare import Fields, Form, fields, number
 from ..sources import SOURCES
-from ..description.crop_way import carried, unit_flows, ways
-
-if TYPE_CHECKING:
-    from ..description.layout import Layout
-    from ..machine.machine import Machine
-    from ..speed.calibration import Calibration
 
 
 @fields("crop")
@@ -29,7 +26,7 @@ class Crop(Fields):
 
     Least values are taken at the surge: where a wad passes, `surge` times the mean flow. By default an
     opening needs 0.6 kg of air for each kilogram of crop then, with 1.25 of the mean flow: both our
-    assumption, to be calibrated on the machine (`calibrate`).
+    assumption, to be calibrated on the machine (`ductsim.calibrate`).
     """
 
     choices = (("crop_yield",), ("bales",))
@@ -204,18 +201,6 @@ class Crop(Fields):
             )
         return out
 
-    @staticmethod
-    def calibrate(
-        machine: Machine, observations: Iterable[Any], number: str = "opening_ratio", **options: Any
-    ) -> Calibration:
-        """What the owner has seen, turned into the least value that the machine really needs.
-
-        See `ductsim.speed.calibration.calibrate`.
-        """
-        from ..speed.calibration import calibrate
-
-        return calibrate(machine, observations, number, **options)
-
 
 STANDING: dict[str, str] = {
     "bale_mass": "bale_mass",
@@ -279,19 +264,19 @@ def check_crop(layout: Layout) -> None:
     ways(layout)
 
 
-def with_crop(machine: Machine, crop: Crop | None = None) -> Machine:
+def with_crop(machine: M, crop: Crop | None = None) -> M:
     """The machine with its ducts carrying crop: the parts along the crop's way follow their loaded laws.
 
     Parameters
     ----------
-    machine : Machine
+    machine : MachineData
         With columns or without.
     crop : Crop, optional
         The machine's own (its `[crop]` table) when not given.
 
     Returns
     -------
-    Machine
+    MachineData
         Its `crop.*` numbers are the crop's; `change`, `solve`, `sensitivity` and all questions work on it.
 
     Raises
@@ -315,10 +300,10 @@ def with_crop(machine: Machine, crop: Crop | None = None) -> Machine:
             "the machine has no crop", place="crop", allowed="a [crop] table in its file, or a ds.Crop(...)"
         )
     loaded = _loaded_layout(plain, form)
-    return _made(machine, loaded, numbers, given)
+    return machine.rebuilt(numbers, layout=loaded, given=given)
 
 
-def without_crop(machine: Machine) -> Machine:
+def without_crop(machine: M) -> M:
     """The machine with empty ducts; its `crop.*` numbers stay."""
     layout = machine.layout
     if not layout.carried:
@@ -328,15 +313,10 @@ def without_crop(machine: Machine) -> Machine:
         parts = tuple(dataclasses.replace(p, form=plain_form(p.form)) for p in layout.parts)
         plain = dataclasses.replace(layout, parts=parts, carried=())
         layout.__dict__["_plain"] = plain
-    return _made(machine, plain, machine.numbers, machine.given)
+    return machine.rebuilt(layout=plain)
 
 
-def _made(machine: Machine, layout: Layout, numbers: Mapping[str, Any], given: frozenset[str]) -> Machine:
-    own = frozenset(a for a in given if a in layout.declared)
-    return type(machine)(layout, numbers, own, file=machine.file, sha256=machine.sha256)
-
-
-def _loaded_layout(machine: Machine, form: Form) -> Layout:
+def _loaded_layout(machine: MachineData, form: Form) -> Layout:
     """The layout with crop, made once for each form of a crop."""
     layout = machine.layout
     known: dict[Form, Layout] = layout.__dict__.setdefault("_loaded", {})
@@ -359,7 +339,7 @@ def _loaded_layout(machine: Machine, form: Form) -> Layout:
     return known[form]
 
 
-def flows_of(machine: Machine) -> dict[str, Any]:
+def flows_of(machine: MachineData) -> dict[str, Any]:
     """Unit -> mean crop flow at the machine's `crop.ground_speed` [kg/s]."""
     crop = crop_of(machine.layout, machine.numbers)
     if crop is None:

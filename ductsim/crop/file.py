@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import os
 
-from ..errors import InputError
 from ..documents.document import check_format, read_document, refuse_unknown, table
+from ..errors import InputError
 from .described import Crop
 
 TOP = ("format", "ductsim", "input_sha256", "title", "note", "crop")

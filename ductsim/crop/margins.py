@@ -7,23 +7,20 @@ openings, so the air in the duct alone says nothing about the crop at the door.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
+from ..description.crop_way import has_length, ways
+from ..description.data import MachineData
+from ..description.layout import Layout
 from ..errors import InputError
+from ..network.state import State
 from ..network.system import OUTSIDE, PathName
 from ..parts.declare import Pair
-from ..questions.vocabulary import Question, add_word
 from ..questions.gauges import Flows, air_density
-from .described import Crop, crop_of, with_crop
-from ..description.crop_way import has_length, ways
-
-if TYPE_CHECKING:
-    from ..description.layout import Layout
-    from ..machine.machine import Machine
-    from ..answers.state import MachineState
+from .described import Crop, crop_of
 
 Array = NDArray[np.float64]
 
@@ -116,12 +113,12 @@ def _places(layout: Layout) -> list[Place]:
 # ---- values
 
 
-def _key(layout: Layout, part: str) -> PathName:
+def crop_path(layout: Layout, part: str) -> PathName:
     """The path of a part that crop takes: a jet's suction, else the only one."""
     return layout.path_keys(part)[-1]
 
 
-def _nodes(layout: Layout, part: str) -> tuple[str, str]:
+def crop_nodes(layout: Layout, part: str) -> tuple[str, str]:
     ends = layout.part[part].ends
     return (ends[1], ends[2]) if len(ends) > 2 else (ends[0], ends[1])
 
@@ -138,13 +135,13 @@ class _Section(NamedTuple):
         return self.flow / (self.density * self.area)
 
 
-def _section(machine: Machine, flows: Flows, numbers: dict[str, Any], part: str) -> _Section:
+def _section(machine: MachineData, flows: Flows, numbers: dict[str, Any], part: str) -> _Section:
     """The section of a part as its law sees it."""
     layout = machine.layout
     form = layout.part[part].form
     path = form.build([np.asarray(numbers[f"{part}.{leaf}"], dtype=float) for leaf in form.leaves]).paths()[0]
-    start, finish = _nodes(layout, part)
-    flow = flows.flow[_key(layout, part)]
+    start, finish = crop_nodes(layout, part)
+    flow = flows.flow[crop_path(layout, part)]
     forward = np.asarray(flow) >= 0.0
     temperature = np.where(forward, flows.temperature[start], flows.temperature[finish])
     p, q = flows.pressure[start], flows.pressure[finish]
@@ -159,7 +156,7 @@ def _section(machine: Machine, flows: Flows, numbers: dict[str, Any], part: str)
     return _Section(area, inward * flow, air_density(machine.air(), at, temperature))
 
 
-def values_at(machine: Machine, flows: Flows) -> tuple[list[Any], list[Any]]:
+def values_at(machine: MachineData, flows: Flows) -> tuple[list[Any], list[Any]]:
     """What there is at every place, and what the crop needs there, each a float or (S,)."""
     layout, numbers = machine.layout, machine.part_numbers()
     crop = crop_of(layout, machine.numbers)
@@ -191,13 +188,13 @@ def _carries(layout: Layout, crop: Crop, part: str) -> Any:
     return np.greater(sum(yields[u] * (crop.shares[o] if crop.shares else 1.0) for u, o in own.streams), 0.0)
 
 
-def margins(machine: Machine, flows: Flows) -> Array:
+def margins(machine: MachineData, flows: Flows) -> Array:
     """Carrying margin at every place [-], shape (places,) or (places, S); below 1 the crop stays behind."""
     there, needed = values_at(machine, flows)
     return np.array(np.broadcast_arrays(*(t / n for t, n in zip(there, needed, strict=True))))
 
 
-def carrying_margin(machine: Machine, flows: Flows, unit: str = "") -> Any:
+def carrying_margin(machine: MachineData, flows: Flows, unit: str = "") -> Any:
     """The smallest carrying margin of a unit, or of the machine [-]: a float or (S,)."""
     own = margins(machine, flows)
     which = [i for i, place in enumerate(places(machine.layout)) if not unit or unit in place.units]
@@ -205,7 +202,7 @@ def carrying_margin(machine: Machine, flows: Flows, unit: str = "") -> Any:
     return least if least.ndim else float(least)
 
 
-def limiting(machine: Machine, flows: Flows) -> Limiting:
+def limiting(machine: MachineData, flows: Flows) -> Limiting:
     """Where the margin is smallest."""
     own = margins(machine, flows)
     judged = places(machine.layout)
@@ -219,14 +216,14 @@ def limiting(machine: Machine, flows: Flows) -> Limiting:
     return Limiting(picked[:, 0], picked[:, 1], picked[:, 2], own.min(axis=0))
 
 
-def margin_rows(state: MachineState) -> list[dict[str, Any]]:
+def margin_rows(machine: MachineData, state: State) -> list[dict[str, Any]]:
     """A row for each place of a state with crop: what is there, what is needed, the quotient.
 
     With columns, medians of the scenarios.
     """
-    there, needed = values_at(state.machine, state)
+    there, needed = values_at(machine, state)
     out = []
-    for place, value, least in zip(places(state.machine.layout), there, needed, strict=True):
+    for place, value, least in zip(places(machine.layout), there, needed, strict=True):
         out.append(
             {
                 "unit": place.unit,
@@ -241,13 +238,13 @@ def margin_rows(state: MachineState) -> list[dict[str, Any]]:
     return out
 
 
-def crop_notes(state: MachineState) -> list[str]:
+def crop_notes(machine: MachineData, state: State) -> list[str]:
     """Sentences about where the crop of a machine that carries some stays behind."""
     if not np.any(state.solved):
         return []
-    there, needed = values_at(state.machine, state)
+    there, needed = values_at(machine, state)
     out = []
-    for place, value, least in zip(places(state.machine.layout), there, needed, strict=True):
+    for place, value, least in zip(places(machine.layout), there, needed, strict=True):
         if place.what == CHOKE and np.any(np.asarray(value) <= 1.0):
             out.append(f"{place.part} is blocked: its air is no faster than the crop's slip velocity.")
         elif place.what != CHOKE and np.any(np.asarray(value) < least):
@@ -257,44 +254,3 @@ def crop_notes(state: MachineState) -> list[str]:
 
 def _middle(value: Any) -> float:
     return float(np.nanmedian(value)) if np.any(np.isfinite(value)) else float("inf")
-
-
-# ---- questions
-
-
-def _if_crop(layout: Layout) -> list[str]:
-    return ["", *(unit.name for unit in layout.units)] if layout.crop is not None else []
-
-
-@add_word("carrying margin", _if_crop)
-def _carrying_margin(layout: Layout, name: str) -> Question:
-    label = f"carrying margin of unit {name}" if name else "carrying margin"
-    of = f"carrying margin {name}".strip()
-    if not layout.carried:  # asked of empty ducts: solved with crop for itself
-        return Question(
-            of, "", label, lambda machine, _: _loaded_margin(machine, name), reads_numbers=everything(layout)
-        )
-    judged = [p for p in places(layout) if not name or name in p.units]
-    parts = dict.fromkeys(p.part for p in judged)
-    numbers = [
-        a for a in layout.declared if a.partition(".")[0] in ("air", "crop") or a.rpartition(".")[0] in parts
-    ]
-    return Question(
-        of,
-        "",
-        label,
-        lambda machine, flows: carrying_margin(machine, flows, name),
-        reads_paths=tuple(_key(layout, part) for part in parts),
-        reads_nodes=tuple(dict.fromkeys(n for part in parts for n in _nodes(layout, part) if n != OUTSIDE)),
-        reads_numbers=tuple(numbers),
-    )
-
-
-def everything(layout: Layout) -> tuple[str, ...]:
-    """Every address: what a question reads that solves for itself."""
-    return tuple(layout.declared)
-
-
-def _loaded_margin(machine: Machine, name: str) -> Any:
-    loaded = with_crop(machine)
-    return carrying_margin(loaded, loaded.solve(raise_error=False), name)

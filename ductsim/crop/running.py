@@ -7,31 +7,29 @@ raised from nothing, in steps where a duct blocks or comes near it.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from ..description.crop_way import has_length, section
+from ..description.data import MachineData
 from ..network.network import make_state, stacked, warn_outside
 from ..network.newton import Point, Solved
 from ..network.solve import CHUNK, Numbers, solve, solve_from, too_deep
 from ..network.state import State, judge
 from ..network.structure import examine
 from ..network.system import System
-from ..description.crop_way import has_length, section
-
-if TYPE_CHECKING:
-    from ..machine.machine import Machine
 
 STEPS = 16
 
 
-def solve_running(machine: Machine, start: Point | None = None, near: Point | None = None) -> State:
+def solve_running(machine: MachineData, start: Point | None = None, near: Point | None = None) -> State:
     """The running state of a machine that carries crop; a choked scenario comes out with its duct blocked.
 
     Parameters
     ----------
-    machine : Machine
+    machine : MachineData
         With columns or without.
     start : Point, optional
         The air without crop (`calm_point`), found here if not given.
@@ -54,7 +52,7 @@ def solve_running(machine: Machine, start: Point | None = None, near: Point | No
     return state
 
 
-def calm_point(machine: Machine) -> Point | None:
+def calm_point(machine: MachineData) -> Point | None:
     """The machine's air without crop, at the middle of its scenarios; a start for many solves."""
     values, _ = stacked(machine.system, machine.part_numbers(), machine.air())
     return _calm(machine.system, values)
@@ -66,7 +64,7 @@ def _calm(system: System, values: Numbers) -> Point | None:
     return nominal.point if nominal.good[0] else None
 
 
-def _ducts(machine: Machine, numbers: Any, solved: Solved) -> tuple[Any, Any, Any]:
+def _ducts(machine: MachineData, numbers: Any, solved: Solved) -> tuple[Any, Any, Any]:
     """Of every part that conveys crop, (parts, S): air velocity over slip, its slope, if crop flows."""
     layout, system = machine.layout, machine.system
     ratios, slopes, flowing = [], [], []
@@ -85,7 +83,7 @@ def _ducts(machine: Machine, numbers: Any, solved: Solved) -> tuple[Any, Any, An
     return ratio, slope, flows
 
 
-def _slow(machine: Machine, numbers: Any, solved: Solved) -> NDArray[np.bool_]:
+def _slow(machine: MachineData, numbers: Any, solved: Solved) -> NDArray[np.bool_]:
     """Scenarios in which a duct blocks, or loses less with more air, as near its choke; and unsolved ones.
 
     On the branch of solutions between running and blocked, which no machine ever comes to, some duct
@@ -97,7 +95,7 @@ def _slow(machine: Machine, numbers: Any, solved: Solved) -> NDArray[np.bool_]:
 
 
 def _raise_crop(
-    machine: Machine, values: Numbers, some: NDArray[np.intp], start: Point, solved: Solved
+    machine: MachineData, values: Numbers, some: NDArray[np.intp], start: Point, solved: Solved
 ) -> None:
     """Raise the crop flow in steps in some scenarios, each from the step before.
 
@@ -128,7 +126,7 @@ def _raise_crop(
         solved.put(some[between], blocked)
 
 
-def _running(machine: Machine, numbers: Any, solved: Solved) -> NDArray[np.bool_]:
+def _running(machine: MachineData, numbers: Any, solved: Solved) -> NDArray[np.bool_]:
     """Scenarios in which the air is faster than the crop's slip wherever crop flows."""
     ratios, _, flowing = _ducts(machine, numbers, solved)
     out: NDArray[np.bool_] = ((ratios > 1.0) | ~flowing).all(axis=0)

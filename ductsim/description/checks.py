@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable
 
+from ..documents.document import unique
 from ..errors import InputError, UnknownName, nearest_name
 from ..network.system import OUTSIDE
 from ..parts.declare import Part
-from ..documents.document import unique
 from .layout import Layout, PartEntry
 
 

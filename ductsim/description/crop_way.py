@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
@@ -13,36 +12,10 @@ from ..conveying import can_carry
 from ..errors import InputError
 from ..network.system import OUTSIDE
 from ..parts.declare import Pair
-
-if TYPE_CHECKING:
-    from .layout import Layout, PartEntry, Unit
-
-Stream = tuple[int, int]
-"""The crop that enters by one opening: (place of the unit, place of the opening among the unit's)."""
+from .layout import Carried, Layout, PartEntry, Stream, Unit
 
 GOES_ON = ("gate", "transition", "merge")
 """Kinds, besides ducts and hoses, through which crop goes on beyond its unit's duct."""
-
-
-@dataclass(frozen=True)
-class Carried:
-    """A part that carries crop.
-
-    Attributes
-    ----------
-    part : str
-    streams : tuple of (unit, opening)
-        Whose crop passes through it.
-    starts : tuple of (unit, opening)
-        The crop that is accelerated here from its entry velocity; the rest has been before.
-    before : str
-        The part whose section the rest comes out of; an empty text where several streams join, or none does.
-    """
-
-    part: str
-    streams: tuple[Stream, ...]
-    starts: tuple[Stream, ...] = ()
-    before: str = ""
 
 
 def crop_way(layout: Layout, unit: Unit, opening: str) -> tuple[str, ...]:

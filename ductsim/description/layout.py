@@ -12,8 +12,6 @@ from ..conveying import LOAD
 from ..errors import InputError, UnknownName, nearest_name
 from ..network.system import Entry, PathName, System
 from ..parts.declare import Form, Number
-from .crop_way import Carried, load_numbers
-from .equipment import fan_speed
 
 ACCESS = ("easy", "unsafe", "unreachable")
 
@@ -86,6 +84,31 @@ class Unit:
     duct: str
     openings: tuple[str, ...]
     note: str = ""
+
+
+Stream = tuple[int, int]
+"""The crop that enters by one opening: (place of the unit, place of the opening among the unit's)."""
+
+
+@dataclass(frozen=True)
+class Carried:
+    """A part that carries crop.
+
+    Attributes
+    ----------
+    part : str
+    streams : tuple of (unit, opening)
+        Whose crop passes through it.
+    starts : tuple of (unit, opening)
+        The crop that is accelerated here from its entry velocity; the rest has been before.
+    before : str
+        The part whose section the rest comes out of; an empty text where several streams join, or none does.
+    """
+
+    part: str
+    streams: tuple[Stream, ...]
+    starts: tuple[Stream, ...] = ()
+    before: str = ""
 
 
 @dataclass(frozen=True, eq=False)
@@ -281,20 +304,6 @@ class Layout:
             known = System(self.entries(), held, supplied, numbers)
             self.__dict__["_system"] = known
         return known
-
-    def part_numbers(self, numbers: Mapping[str, Any]) -> dict[str, Any]:
-        """The numbers with the speed of every driven part and the load of every part that carries crop."""
-        out = dict(numbers)
-        for part in self.parts:
-            if part.drive:
-                out[f"{part.name}.speed"] = fan_speed(
-                    *(numbers[f"{part.drive}.{leaf}"] for leaf in ("engine_speed", "driving_pulley")),
-                    *(numbers[f"{part.drive}.{leaf}"] for leaf in ("driven_pulley", "slip")),
-                )
-        if self.carried and self.crop is not None:
-            crop = self.crop.build([numbers[f"crop.{leaf}"] for leaf in self.crop.leaves])
-            out.update(load_numbers(self, out, crop))
-        return out
 
     def path_keys(self, part: str) -> tuple[PathName, ...]:
         """The names of a part's paths, as a state knows them."""

@@ -1,4 +1,4 @@
-"""Possible machines: what a study makes of columns and fits, and how it adds an axis of its own to them."""
+"""Possible machines as columns: the middle one, and how a study adds an axis of its own to them."""
 
 from __future__ import annotations
 
@@ -8,48 +8,25 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ..errors import InputError, shown
-from ..machine.machine import Machine
+from .data import M
 
 Array = NDArray[np.float64]
-SAMPLES = 200
-"""How many possible machines are drawn from a fit."""
 
 
-def possible_machines(machine_or_fit: Any, samples: int = SAMPLES) -> Machine:
-    """The machine that a study works on: a machine as it is, or what a fit holds possible, as columns.
-
-    Raises
-    ------
-    InputError
-        For anything else.
-    """
-    if isinstance(machine_or_fit, Machine):
-        return machine_or_fit
-    sample = getattr(machine_or_fit, "sample", None)
-    if callable(sample):
-        drawn = sample(samples)
-        if isinstance(drawn, Machine):
-            return drawn
-    raise InputError(
-        f"{shown(machine_or_fit)} is no machine", allowed="a machine, as ds.Machine.read gives, or a fit"
-    )
-
-
-def middle(machine: Machine) -> Machine:
+def middle(machine: M) -> M:
     """A single machine: each number the median of its column."""
     if machine.columns is None:
         return machine
     numbers = {a: float(np.median(v)) if np.ndim(v) else v for a, v in machine.numbers.items()}
-    return Machine(machine.layout, numbers, machine.given, file=machine.file, sha256=machine.sha256)
+    return machine.rebuilt(numbers)
 
 
-def across(machine: Machine, values: Mapping[str, Array], count: int, which: Any = None) -> Machine:
+def across(machine: M, values: Mapping[str, Array], count: int, which: Any = None) -> M:
     """A machine with `count` variants of each of its possible machines, as columns in that order.
 
     Parameters
     ----------
-    machine : Machine
+    machine : MachineData
         Single, or with a column of M possible machines.
     values : mapping
         Address -> array of shape (count, 1) or (count, M). They are taken as they are, unchecked.
@@ -60,7 +37,7 @@ def across(machine: Machine, values: Mapping[str, Array], count: int, which: Any
 
     Returns
     -------
-    Machine
+    MachineData
         With count x M scenarios; reshape its answers to (count, M).
     """
     size = 1 if machine.columns is None else machine.columns if which is None else len(which)
@@ -72,4 +49,4 @@ def across(machine: Machine, values: Mapping[str, Array], count: int, which: Any
             numbers[address] = np.tile(value if which is None else value[which], count)
         else:
             numbers[address] = value
-    return Machine(machine.layout, numbers, machine.given, file=machine.file, sha256=machine.sha256)
+    return machine.rebuilt(numbers)

@@ -4,17 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ..errors import InputError, UnknownName
+from ..parts.fan import ASSUMED_SPREAD
 from ..quantity import si
-from .spreads import spread_of
-
-if TYPE_CHECKING:
-    from ..machine.machine import Machine
+from .data import MachineData
 
 Array = NDArray[np.float64]
 
@@ -88,7 +86,16 @@ class Scatter:
         return np.clip(out, floor, ceiling)
 
 
-def default_spreads(machine: Machine) -> list[Spread]:
+def spread_of(machine: MachineData, address: str) -> float:
+    """The usual relative standard deviation of a number [-], 0 where it is exact by definition."""
+    declared = machine.layout.declaration(address)
+    thing, _, leaf = address.rpartition(".")
+    part = machine.layout.part.get(thing)
+    assumed = part is not None and dict(part.form.shape).get("curve") == "assumed"
+    return ASSUMED_SPREAD if assumed and leaf.startswith("total_pressure[") else declared.spread
+
+
+def default_spreads(machine: MachineData) -> list[Spread]:
     """The usual spread of every number that has one, as `describe()` lists them; lognormal.
 
     The points of one curve scatter together: a curve may be high or low, but keeps its shape.
@@ -125,7 +132,7 @@ def read_spreads(spreads: Iterable[Spread | Mapping[str, Any]]) -> list[Spread]:
     return out
 
 
-def resolve(machine: Machine, spreads: Sequence[Spread]) -> list[Scatter]:
+def resolve(machine: MachineData, spreads: Sequence[Spread]) -> list[Scatter]:
     """A `Scatter` for every number that some spread names; a later spread wins over an earlier one.
 
     Raises
@@ -144,7 +151,7 @@ def resolve(machine: Machine, spreads: Sequence[Spread]) -> list[Scatter]:
     return list(out.values())
 
 
-def _scatter(machine: Machine, spread: Spread, address: str) -> Scatter:
+def _scatter(machine: MachineData, spread: Spread, address: str) -> Scatter:
     value = machine.numbers[address]
     if isinstance(value, np.ndarray):
         raise InputError("is a column already", place=address, allowed="a single number to scatter")
@@ -209,7 +216,7 @@ class Draw:
     Each number has a dimension of its own, and each group one more.
     """
 
-    def __init__(self, machine: Machine, scatters: Sequence[Scatter]) -> None:
+    def __init__(self, machine: MachineData, scatters: Sequence[Scatter]) -> None:
         self.scatters = tuple(scatters)
         self.groups = tuple(dict.fromkeys(s.group for s in scatters if s.group))
         declared = machine.layout.declared

@@ -6,17 +6,17 @@ import warnings
 from collections.abc import Iterable, Mapping
 from typing import Any, NamedTuple
 
+from ..crop.box import box_of
+from ..crop.described import Crop, check_crop
+from ..description import checks
+from ..description.equipment import Belt, ConstantAir, Held, Section, Supplied, Weather, air_of, check_name
+from ..description.layout import ACCESS, Drive, Layout, PartEntry, Tapping, Unit
+from ..documents.document import check_format, refuse_unknown, table, tables, text, texts, unique
 from ..errors import InputError, UnknownName, shown
 from ..parts import KINDS, Fan
 from ..parts.declare import Fields, Form, Number, Part
 from ..quantity import si
-from ..description import checks
-from ..crop.box import box_of
-from ..crop.described import Crop, check_crop
-from ..documents.document import check_format, refuse_unknown, table, tables, text, texts, unique
-from ..description.layout import ACCESS, Drive, Layout, PartEntry, Tapping, Unit
 from .templates import expand
-from ..description.equipment import Belt, ConstantAir, Held, Section, Supplied, Weather, air_of, check_name
 
 TOP = (
     *("format", "ductsim", "input_sha256", "title", "note", "air", "drive", "part", "tapping"),

@@ -6,9 +6,9 @@ import re
 from collections.abc import Mapping
 from typing import Any
 
-from ..errors import InputError, UnknownName, shown
-from ..documents.document import refuse_unknown, table, tables, unique
 from ..description.equipment import check_name
+from ..documents.document import refuse_unknown, table, tables, unique
+from ..errors import InputError, UnknownName, shown
 
 _HOLE = re.compile(r"\{([^{}]*)\}")
 EACH_UNIT = ("part", "tapping", "vacuum_at", "duct", "openings")

@@ -5,22 +5,20 @@ from __future__ import annotations
 import os
 import tempfile
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from ..crop.described import without_crop
+from ..description.data import MachineData
+from ..documents.document import FORMAT
 from ..errors import InputError
 from ..measures import find_measure
 from ..parts.declare import Form, Nested, Number, Part, Word
 from ..quantity import measure_text
-from ..crop.described import without_crop
-from ..documents.document import FORMAT
-
-if TYPE_CHECKING:
-    from ..machine.machine import Machine
 
 HEADER = "# Written by ductsim {version}. A bare number is SI (m, m2, Pa, kg/s, rad/s, rad, K).\n\n"
 
 
-def document(machine: Machine) -> dict[str, Any]:
+def document(machine: MachineData) -> dict[str, Any]:
     """The tables of the machine's file.
 
     Raises
@@ -113,7 +111,7 @@ def _quantity(value: float, declared: Number) -> Any:
     return measure_text(value, declared.measure)
 
 
-def write(machine: Machine, path: str | os.PathLike[str]) -> None:
+def write(machine: MachineData, path: str | os.PathLike[str]) -> None:
     """Write the machine's file in one piece: to a file beside it first, which then takes its place.
 
     Raises

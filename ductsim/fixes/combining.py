@@ -10,15 +10,16 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from ..answers.limits import limits_of, passed_by_group
+from ..answers.state import MachineAnswer, solve
+from ..crop.replacing import replace
+from ..description.changing import Setting
+from ..description.data import MachineData
+from ..description.possible import across
 from ..errors import InputError, OutsideRange
 from ..quantity import Times
 from ..questions.vocabulary import Question, question
-from ..description.changing import Setting
 from .fix import Task
-from ..answers.limits import limits_of, passed_by_group
-from ..machine.machine import Machine
-from ..description.possible import across
-from ..answers.state import MachineState
 
 Array = NDArray[np.float64]
 CHUNK = 20_000
@@ -86,7 +87,7 @@ class Combining:
 
     Parameters
     ----------
-    machine : Machine
+    machine : MachineData
         Single, or with M columns: possible machines.
     tasks : sequence of Task
         N fixes spelled out for that machine.
@@ -103,7 +104,7 @@ class Combining:
         How often the solver was called.
     """
 
-    def __init__(self, machine: Machine, tasks: Sequence[Task], of: str) -> None:
+    def __init__(self, machine: MachineData, tasks: Sequence[Task], of: str) -> None:
         self.tasks = list(tasks)
         self.of = of
         self.question: Question = question(machine.layout, of)
@@ -117,7 +118,7 @@ class Combining:
             if (why := one.against(other))
         ]
         self.calls = 0
-        self._roots: dict[tuple[int, ...], Machine | str] = {(): self.machine}
+        self._roots: dict[tuple[int, ...], MachineData | str] = {(): self.machine}
 
     def solve(self, sets: NDArray[np.bool_], which: Any = None) -> Answers:
         """What each of K sets comes to; `sets` is (K, N), `which` picks some of the possible machines."""
@@ -132,7 +133,9 @@ class Combining:
                 self._solve_some(root, sets, rows[start : start + step], which, out)
         return out
 
-    def _by_layout(self, sets: NDArray[np.bool_], out: Answers) -> Iterable[tuple[Machine, NDArray[np.intp]]]:
+    def _by_layout(
+        self, sets: NDArray[np.bool_], out: Answers
+    ) -> Iterable[tuple[MachineData, NDArray[np.intp]]]:
         """For each set of replaced parts, the machine that has them and the rows of such sets."""
         replacing = [i for i, task in enumerate(self.tasks) if task.parts]
         open_rows = np.flatnonzero(out.verdict == FINE)
@@ -145,18 +148,18 @@ class Combining:
             else:
                 yield root, rows
 
-    def _root(self, key: tuple[int, ...]) -> Machine | str:
+    def _root(self, key: tuple[int, ...]) -> MachineData | str:
         """The machine with the parts of some fixes in place, or why there is none."""
         if key not in self._roots:
             parts = {name: part for i in key for name, part in self.tasks[i].parts.items()}
             try:
-                self._roots[key] = self.machine.replace(parts)
+                self._roots[key] = replace(self.machine, parts)
             except InputError as err:
                 self._roots[key] = str(err)
         return self._roots[key]
 
     def _solve_some(
-        self, root: Machine, sets: NDArray[np.bool_], rows: NDArray[np.intp], which: Any, out: Answers
+        self, root: MachineData, sets: NDArray[np.bool_], rows: NDArray[np.intp], which: Any, out: Answers
     ) -> None:
         values = self._values(root, sets[rows], which)
         bad = self._impossible(root, values, sets[rows], which)
@@ -171,7 +174,7 @@ class Combining:
         self.calls += 1
         self._take(state, rows[good], out)
 
-    def _values(self, root: Machine, sets: NDArray[np.bool_], which: Any) -> dict[str, Array]:
+    def _values(self, root: MachineData, sets: NDArray[np.bool_], which: Any) -> dict[str, Array]:
         """Address -> (K, M): every number that some fix changes, in every set."""
 
         def column(value: Any) -> Any:
@@ -195,7 +198,7 @@ class Combining:
         return out
 
     def _impossible(
-        self, root: Machine, values: dict[str, Array], sets: NDArray[np.bool_], which: Any
+        self, root: MachineData, values: dict[str, Array], sets: NDArray[np.bool_], which: Any
     ) -> dict[int, str]:
         """Row -> why these numbers cannot be together."""
         out: dict[int, str] = {}
@@ -220,7 +223,7 @@ class Combining:
             good = [k for k in good if k not in out]
         return out
 
-    def _take(self, state: MachineState, rows: NDArray[np.intp], out: Answers) -> None:
+    def _take(self, state: MachineAnswer, rows: NDArray[np.intp], out: Answers) -> None:
         """Write what a state with columns says into the rows of the answers."""
         machines = out.answer.shape[1]
 
@@ -259,7 +262,7 @@ def _touches(task: Task, thing: str) -> bool:
     return any(address.split(".")[0] == thing for address in task.effects)
 
 
-def _together(root: Machine, values: dict[str, Array], ks: list[int], thing: str, which: Any) -> str:
+def _together(root: MachineData, values: dict[str, Array], ks: list[int], thing: str, which: Any) -> str:
     """Why some rows do not pass the checks that need several numbers of a thing; empty when they do."""
     few = {address: value[ks] for address, value in values.items()}
     try:
@@ -274,7 +277,7 @@ def _capital(text: str) -> str:
     return f"T{text[1:]}" if text.startswith("the ") else text
 
 
-def _widened(root: Machine, values: dict[str, Array], count: int, machines: int) -> dict[str, Array]:
+def _widened(root: MachineData, values: dict[str, Array], count: int, machines: int) -> dict[str, Array]:
     """The values with at least one column in them, so that the answers have columns too."""
     if values or root.columns is not None:
         return values
@@ -282,14 +285,14 @@ def _widened(root: Machine, values: dict[str, Array], count: int, machines: int)
     return {address: np.full((count, machines), float(value))}
 
 
-def _solved(machine: Machine) -> MachineState:
+def _solved(machine: MachineData) -> MachineAnswer:
     """Solve without the warnings: a fix is tried, and what it leads to is said of those that are advised."""
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", OutsideRange)
-        return machine.solve(raise_error=False)
+        return solve(machine, raise_error=False)
 
 
-def _with_columns_of(machine: Machine, tasks: Sequence[Task]) -> Machine:
+def _with_columns_of(machine: MachineData, tasks: Sequence[Task]) -> MachineData:
     """The machine with as many columns as the fixes' own values have."""
     for task in tasks:
         size = task.columns
@@ -298,9 +301,7 @@ def _with_columns_of(machine: Machine, tasks: Sequence[Task]) -> Machine:
         if machine.columns is None:
             address, value = next(iter(machine.numbers.items()))
             numbers = dict(machine.numbers) | {address: np.full(size, float(value))}
-            machine = Machine(
-                machine.layout, numbers, machine.given, file=machine.file, sha256=machine.sha256
-            )
+            machine = machine.rebuilt(numbers)
         elif machine.columns != size:
             raise InputError(
                 f"a column of {size:,} values for {machine.columns:,} possible machines",

@@ -7,20 +7,19 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 from types import MappingProxyType
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
 from ..cautions import ALWAYS, CAUTIONS, TAGS, cautions_for
+from ..crop.replacing import replace
+from ..description.changing import Effect, Setting, resolve, together
+from ..description.data import MachineData
+from ..description.layout import Layout
 from ..errors import InputError, UnknownName, shown
 from ..parts import KINDS
 from ..parts.declare import Part
 from ..quantity import si
-from ..description.changing import Effect, Setting, resolve, together
-from ..description.layout import Layout
-
-if TYPE_CHECKING:
-    from ..machine.machine import Machine
 
 KEYS = ("name", "change", "replace", "minutes", "cost", "caution", "note")
 TOP = ("format", "ductsim", "input_sha256", "title", "note", "fix")
@@ -105,7 +104,7 @@ class Fix:
         """Where it is, for messages."""
         return f"fix {self.name!r}"
 
-    def on(self, machine: Machine) -> Machine:
+    def on(self, machine: MachineData) -> MachineData:
         """The machine with this fix done.
 
         Raises
@@ -114,7 +113,7 @@ class Fix:
             For whatever is wrong with the fix on this machine, one sentence.
         """
         task = Task.of(self, machine)
-        done = machine.replace(task.parts) if task.parts else machine
+        done = replace(machine, task.parts) if task.parts else machine
         return done.changed(task.effects)
 
     def __repr__(self) -> str:
@@ -175,7 +174,7 @@ class Task:
     layout: Layout
 
     @classmethod
-    def of(cls, fix: Fix, machine: Machine) -> Task:
+    def of(cls, fix: Fix, machine: MachineData) -> Task:
         """The fix on that machine, tried out.
 
         Raises
@@ -187,7 +186,7 @@ class Task:
             raise InputError(fix.problem.rstrip("."))
         try:
             given = {name: _built(machine, name, what) for name, what in fix.replace.items()}
-            done = machine.replace(given) if given else machine
+            done = replace(machine, given) if given else machine
             effects = resolve(done.layout, fix.change)
             done = done.changed(effects)
         except InputError as err:
@@ -261,7 +260,7 @@ def all_cautions(tasks: Iterable[Task]) -> list[str]:
     return [*out, ALWAYS]
 
 
-def _built(machine: Machine, name: str, what: Any) -> Any:
+def _built(machine: MachineData, name: str, what: Any) -> Any:
     """The part that `what` describes: a part, or a table with the keys of a machine file."""
     from ..files.reader import build
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import enum
 from collections.abc import Iterator, Mapping
-from typing import Any
+from typing import Any, Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -211,12 +211,13 @@ class State:
     def __len__(self) -> int:
         return 1 if self.columns is None else self.columns
 
-    def __getitem__(self, index: int) -> State:
+    def __getitem__(self, index: int) -> Self:
         if self.columns is None or not -self.columns <= index < self.columns:
             raise IndexError(f"scenario {index} of {self.columns or 'a state without columns'}")
-        return self._pick(index % self.columns)
+        picked: Self = self._pick(index % self.columns)
+        return picked
 
-    def _pick(self, index: int) -> State:
+    def _pick(self, index: int) -> Any:
         one = [index]
         arrays = self.arrays.take(one)
         outside = {k: v if len(v) == 1 else v[one] for k, v in self._outside.items()}

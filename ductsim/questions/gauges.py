@@ -7,16 +7,14 @@ three mappings) and the machine's numbers, so that an answer can be differentiat
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import TYPE_CHECKING, Any, NamedTuple, Protocol
+from typing import Any, NamedTuple, Protocol
 
 import numpy as np
 
 from ..air import Air
+from ..description.data import MachineData
 from ..network.system import PathName
 from ..parts.declare import Path
-
-if TYPE_CHECKING:
-    from ..machine.machine import Machine
 
 
 class Flows(Protocol):
@@ -50,7 +48,7 @@ def air_density(air: Air, pressure: Any, temperature: Any) -> Any:
     return air.density * (air.temperature / temperature) * (1.0 + pressure / air.pressure)
 
 
-def end_flow(machine: Machine, flows: Flows, part: str, end: str) -> Any:
+def end_flow(machine: MachineData, flows: Flows, part: str, end: str) -> Any:
     """Flow through one end of a part towards its node [kg/s]; a jet's discharge carries both streams."""
     layout = machine.layout
     out: Any = 0.0
@@ -59,7 +57,7 @@ def end_flow(machine: Machine, flows: Flows, part: str, end: str) -> Any:
     return out
 
 
-def tapping_pressures(machine: Machine, flows: Flows, name: str) -> Pressures:
+def tapping_pressures(machine: MachineData, flows: Flows, name: str) -> Pressures:
     """What a manometer reads at a tapping; the velocity pressure in the section is m^2 / (2 rho A^2)."""
     tapping = machine.layout.tapping[name]
     node = machine.layout.end_node(tapping.path, tapping.end)
@@ -71,7 +69,7 @@ def tapping_pressures(machine: Machine, flows: Flows, name: str) -> Pressures:
     return Pressures(total - velocity, total, velocity)
 
 
-def opening_air(machine: Machine, flows: Flows, unit: str) -> Any:
+def opening_air(machine: MachineData, flows: Flows, unit: str) -> Any:
     """Air that enters through a unit's crop openings [kg/s], counted inward."""
     layout = machine.layout
     out: Any = 0.0
@@ -81,7 +79,7 @@ def opening_air(machine: Machine, flows: Flows, unit: str) -> Any:
     return out
 
 
-def stacked_path(machine: Machine, name: str) -> Path:
+def stacked_path(machine: MachineData, name: str) -> Path:
     """The single path of a part, its coefficients of shape (1, 1) or (1, S)."""
     entry = machine.layout.part[name]
     numbers = machine.part_numbers()
@@ -94,7 +92,7 @@ def stacked_path(machine: Machine, name: str) -> Path:
     return path
 
 
-def inlet_density(machine: Machine, flows: Flows, name: str, path: Path) -> Any:
+def inlet_density(machine: MachineData, flows: Flows, name: str, path: Path) -> Any:
     """Density of the air that a fan draws in [kg/m3]."""
     key = machine.layout.path_keys(name)[0]
     start, finish = (machine.layout.part[name].ends[i] for i in path.ends)
@@ -107,7 +105,7 @@ def inlet_density(machine: Machine, flows: Flows, name: str, path: Path) -> Any:
     return out if np.ndim(out) else float(out)
 
 
-def shaft_power(machine: Machine, flows: Flows, name: str) -> Any:
+def shaft_power(machine: MachineData, flows: Flows, name: str) -> Any:
     """Shaft power of a fan [W]."""
     path = stacked_path(machine, name)
     assert path.power is not None
@@ -122,7 +120,7 @@ def _is_column(value: Any) -> bool:
     return isinstance(value, np.ndarray) and value.ndim > 0
 
 
-def fans(machine: Machine) -> tuple[str, ...]:
+def fans(machine: MachineData) -> tuple[str, ...]:
     """The names of the parts that take shaft power."""
     return tuple(p.name for p in machine.layout.parts if "speed" in p.form.part.declared)
 

@@ -8,8 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from ..description.data import MachineData
+from ..description.layout import Layout
 from ..errors import InputError, UnknownName, nearest_name
 from ..network.system import PathName
 from .gauges import (
@@ -22,10 +24,6 @@ from .gauges import (
     shaft_power,
     tapping_pressures,
 )
-from ..description.layout import Layout
-
-if TYPE_CHECKING:
-    from ..machine.machine import Machine
 
 
 @dataclass(frozen=True)
@@ -56,7 +54,7 @@ class Question:
     of: str
     measure: str
     label: str
-    evaluate: Callable[[Machine, Flows], Any]
+    evaluate: Callable[[MachineData, Flows], Any]
     reads_paths: tuple[PathName, ...] = ()
     reads_nodes: tuple[str, ...] = ()
     reads_numbers: tuple[str, ...] = ()
@@ -295,7 +293,7 @@ def _air_at(layout: Layout, name: str) -> Question:
 def _air_velocity(layout: Layout, name: str) -> Question:
     tapping = layout.tapping[name]
 
-    def evaluate(machine: Machine, flows: Flows) -> Any:
+    def evaluate(machine: MachineData, flows: Flows) -> Any:
         density = air_density(
             machine.air(),
             tapping_pressures(machine, flows, name).total,

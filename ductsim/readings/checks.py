@@ -4,20 +4,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
+from ..description.data import MachineData, part_numbers
+from ..description.equipment import air_of
 from ..errors import InputError
 from ..result import Result
 from ..wording import said
-from ..description.equipment import air_of
 from .model import Configuration, ReadingErrors, ReadingModel
 from .table import RPM, Reading, Readings, read_readings
 from .unknowns import speed_addresses, usual_speed
-
-if TYPE_CHECKING:
-    from ..machine.machine import Machine
 
 CLEAR = 30.0  # predicted pressures below are too small to judge a sign by [Pa]
 SAME_SIZE = 0.3
@@ -39,7 +37,7 @@ class ReadingCheck(Result):
         What the reader left out, and readings far from what the machine makes.
     """
 
-    def __init__(self, machine: Machine, readings: Any) -> None:
+    def __init__(self, machine: MachineData, readings: Any) -> None:
         self.readings: Readings = read_readings(readings)
         self.machine = machine
         self.predicted = first_sight(machine, self.readings)
@@ -81,12 +79,12 @@ class ReadingCheck(Result):
         return [*out, *self.notes]
 
 
-def check_readings(machine: Machine, readings: Any) -> ReadingCheck:
+def check_readings(machine: MachineData, readings: Any) -> ReadingCheck:
     """Measured against predicted at first sight, with a look at signs and sizes.
 
     Parameters
     ----------
-    machine : Machine
+    machine : MachineData
         A single one, without columns.
     readings : path, DataFrame, list or Readings
         See `read_readings`.
@@ -99,20 +97,20 @@ def check_readings(machine: Machine, readings: Any) -> ReadingCheck:
     return ReadingCheck(machine, readings)
 
 
-def first_sight(machine: Machine, readings: Sequence[Reading] | Readings) -> Any:
+def first_sight(machine: MachineData, readings: Sequence[Reading] | Readings) -> Any:
     """What the machine as described makes at each reading, SI (M,)."""
     model = ReadingModel(machine, readings, {}, ReadingErrors())
     return model.predict(np.zeros((model.size, 1)))[:, 0]
 
 
-def refuse(machine: Machine, readings: Readings) -> None:
+def refuse(machine: MachineData, readings: Readings) -> None:
     """Raise an InputError for readings that cannot be right."""
     found = problems(machine, readings, first_sight(machine, readings))
     if found:
         raise InputError(found[0].rstrip("."), file=readings.file, place="readings")
 
 
-def problems(machine: Machine, readings: Readings, predicted: Any) -> list[str]:
+def problems(machine: MachineData, readings: Readings, predicted: Any) -> list[str]:
     """Signs that are the wrong way round, values that no fan of the machine can make."""
     return [*_signs(readings, predicted), *_sizes(machine, readings, predicted)]
 
@@ -141,7 +139,7 @@ def _signs(readings: Readings, predicted: Any) -> list[str]:
     ]
 
 
-def _sizes(machine: Machine, readings: Readings, predicted: Any) -> list[str]:
+def _sizes(machine: MachineData, readings: Readings, predicted: Any) -> list[str]:
     out = []
     conditions = [Configuration.of(r) for r in readings]
     highest = {c: highest_pressure(machine, c) for c in dict.fromkeys(conditions)}
@@ -165,13 +163,13 @@ def _line(r: Reading) -> str:
     return f"line {r.line}" if r.line else r.where
 
 
-def highest_pressure(machine: Machine, conditions: Configuration) -> float:
+def highest_pressure(machine: MachineData, conditions: Configuration) -> float:
     """The highest points of all fan curves together, at the speed and density of the conditions [Pa]."""
     layout, base = machine.layout, dict(machine.numbers)
     if conditions.engine_speed is not None:
         base.update(dict.fromkeys(speed_addresses(layout), conditions.engine_speed))
     base.update(conditions.fixed(layout))
-    numbers = layout.part_numbers(base)
+    numbers = part_numbers(layout, base)
     density = air_of(layout.air.part, base).density
     out = 0.0
     for part in layout.parts:
@@ -194,7 +192,7 @@ class ReducedReadings(Result):
     Readings without an engine speed are only reduced to the density.
     """
 
-    def __init__(self, machine: Machine, readings: Any, engine_speed: float, density: float) -> None:
+    def __init__(self, machine: MachineData, readings: Any, engine_speed: float, density: float) -> None:
         self.readings = read_readings(readings)
         self.engine_speed = engine_speed
         self.density = density
@@ -222,13 +220,13 @@ class ReducedReadings(Result):
 
 
 def reduce_readings(
-    machine: Machine, readings: Any, engine_speed: float | None = None, density: float | None = None
+    machine: MachineData, readings: Any, engine_speed: float | None = None, density: float | None = None
 ) -> ReducedReadings:
     """Readings reduced to a common speed and density, those of the machine if not given.
 
     Parameters
     ----------
-    machine : Machine
+    machine : MachineData
         Whose speed and density they are reduced to.
     readings : path, DataFrame, list or Readings
         See `read_readings`.
@@ -248,7 +246,7 @@ def reduce_readings(
 
 
 def reduction(
-    machine: Machine, conditions: Configuration, quantity: str, engine_speed: float, density: float
+    machine: MachineData, conditions: Configuration, quantity: str, engine_speed: float, density: float
 ) -> float:
     """The factor that brings a reading to a speed [rad/s] and a density of the open air [kg/m3]."""
     numbers = {**machine.numbers, **conditions.fixed(machine.layout)}

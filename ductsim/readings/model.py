@@ -5,23 +5,22 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from ..answers.gradients import jacobian
+from ..answers.state import MachineAnswer, solve
+from ..description.data import MachineData
+from ..description.layout import Layout
 from ..errors import InputError, UnknownName
 from ..inference.problem import Problem
 from ..inference.scales import Scale, Scales
 from ..network.newton import Point
 from ..questions.vocabulary import question
-from ..answers.state import MachineState, solve
 from .table import OF_FANS, Reading, Readings
 from .unknowns import members, speed_addresses
-
-if TYPE_CHECKING:
-    from ..description.layout import Layout
-    from ..machine.machine import Machine
 
 Array = NDArray[np.float64]
 WORDS = {
@@ -163,7 +162,7 @@ class ReadingModel:
 
     Parameters
     ----------
-    machine : Machine
+    machine : MachineData
         A single one, without columns.
     readings : Readings
     scales : mapping
@@ -181,7 +180,7 @@ class ReadingModel:
 
     def __init__(
         self,
-        machine: Machine,
+        machine: MachineData,
         readings: Readings | Sequence[Reading],
         scales: Mapping[str, Scale],
         errors: ReadingErrors | None = None,
@@ -316,7 +315,7 @@ class ReadingModel:
             out[i] = answers[first][c] if second is None else answers[first][c] - answers[second][c]
         return self._as_read(out, z)
 
-    def _solved(self, z: Array, start: Point | None = None) -> tuple[Machine, MachineState]:
+    def _solved(self, z: Array, start: Point | None = None) -> tuple[MachineData, MachineAnswer]:
         """The machine at coordinates (A, N) and its state: N columns under each condition in turn."""
         count = z.shape[1]
         common = self.machine_numbers(z)
@@ -361,7 +360,7 @@ class ReadingModel:
         speeds = self._speed_addresses
         for c, asked in enumerate(self._asked):
             machine = many[c]
-            answers, by_number = machine.jacobian(asked, [*self.addresses, *speeds], state[c])
+            answers, by_number = jacobian(machine, asked, [*self.addresses, *speeds], state[c])
             share = np.array([self._share(c, a, common) for a in self.addresses])
             by_coordinate = self.by_coordinate(z, by_number[:, : len(self.addresses)] * share)
             place, width = self._speed_of[c]
@@ -427,7 +426,7 @@ class ReadingModel:
         )
 
 
-def under(machine: Machine, conditions: Configuration) -> Machine:
+def under(machine: MachineData, conditions: Configuration) -> MachineData:
     """The machine under the conditions of a reading, at its own speed if none was read."""
     changed: dict[str, Any] = dict(conditions.fixed(machine.layout))
     if conditions.engine_speed is not None:
@@ -435,15 +434,15 @@ def under(machine: Machine, conditions: Configuration) -> Machine:
     return type(machine)(machine.layout, {**machine.numbers, **changed}, machine.given)
 
 
-def made(machine: Machine, readings: Sequence[Reading]) -> Array:
+def made(machine: MachineData, readings: Sequence[Reading]) -> Array:
     """What a machine with N columns makes at each reading, true values (M, N)."""
     out = np.empty((len(readings), machine.columns or 1))
-    states: dict[Configuration, tuple[Machine, MachineState]] = {}
+    states: dict[Configuration, tuple[MachineData, MachineAnswer]] = {}
     for i, reading in enumerate(readings):
         conditions = replace(Configuration.of(reading), set="")
         if conditions not in states:
             there = under(machine, conditions)
-            states[conditions] = there, there.solve(raise_error=False)
+            states[conditions] = there, solve(there, raise_error=False)
         there, state = states[conditions]
         words = WORDS[reading.quantity]
         out[i] = question(machine.layout, f"{words} {reading.tapping}").evaluate(there, state)

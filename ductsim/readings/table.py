@@ -14,10 +14,10 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from ..errors import InputError, UnknownName, shown
-from ..result import Result
 from ..documents.cells import columns_of, number_in, row_of, split_table
 from ..documents.document import read_text
+from ..errors import InputError, UnknownName, shown
+from ..result import Result
 
 # Quantity -> SI measure of its value.
 QUANTITIES = {

@@ -5,18 +5,16 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
+from ..description.data import M, MachineData
+from ..description.layout import Layout
+from ..description.spreads import spread_of
 from ..errors import InputError, shown
 from ..inference.scales import Scale, Scales
 from ..quantity import si
-from ..description.spreads import spread_of
-
-if TYPE_CHECKING:
-    from ..description.layout import Layout
-    from ..machine.machine import Machine
 
 # A leak may be shut, or several times what is expected of it. Our assumption.
 HIGHEST = 4.0
@@ -65,7 +63,7 @@ def fan_faults(layout: Layout) -> list[str]:
     return blinded + [a for a in layout.declared if a.rpartition(".")[2] == "soiling"]
 
 
-def assumed(machine: Machine, address: str) -> Unknown:
+def assumed(machine: MachineData, address: str) -> Unknown:
     """What is believed of a number of which nothing was said: zero to several times what the machine has."""
     value = float(np.median(machine.numbers[address]))
     declared = machine.layout.declaration(address)
@@ -86,12 +84,12 @@ def assumed(machine: Machine, address: str) -> Unknown:
     return Unknown(address, value * value / high, value, high)
 
 
-def unknowns_of(machine: Machine, asked: Any = None) -> list[Unknown]:
+def unknowns_of(machine: MachineData, asked: Any = None) -> list[Unknown]:
     """The unknowns of a call, else of the file's `[[unknown]]` tables, else every leak.
 
     Parameters
     ----------
-    machine : Machine
+    machine : MachineData
         Whose numbers they are.
     asked : None, list of addresses or patterns, or mapping
         A mapping gives (low, likely, high) or None for each address or pattern.
@@ -142,7 +140,7 @@ def _entries(asked: Any) -> list[tuple[str, Mapping[str, Any]]]:
     return out
 
 
-def _one(machine: Machine, address: str, values: Mapping[str, Any]) -> Unknown:
+def _one(machine: MachineData, address: str, values: Mapping[str, Any]) -> Unknown:
     place = f"unknown {address}"
     measure = machine.layout.declaration(address).measure
     numbers = {}
@@ -166,7 +164,7 @@ def _one(machine: Machine, address: str, values: Mapping[str, Any]) -> Unknown:
     return Unknown(address, low, likely, high)
 
 
-def default_scale(machine: Machine, name: str) -> Scale:
+def default_scale(machine: MachineData, name: str) -> Scale:
     """What is believed of a number that is no unknown: its value within its usual spread.
 
     For a curve ("left fan.total_pressure") it is the factor on all of its points, which keep their shape.
@@ -194,13 +192,13 @@ def speed_addresses(layout: Layout) -> list[str]:
     return [f"{p.name}.speed" for p in layout.parts if f"{p.name}.speed" in layout.declared]
 
 
-def usual_speed(machine: Machine) -> float | None:
+def usual_speed(machine: MachineData) -> float | None:
     """The machine's own value of what readings call engine speed [rad/s]; None without fans."""
     addresses = speed_addresses(machine.layout)
     return float(np.median(machine.numbers[addresses[0]])) if addresses else None
 
 
-def nuisances(machine: Machine, unknowns: Iterable[str]) -> list[str]:
+def nuisances(machine: MachineData, unknowns: Iterable[str]) -> list[str]:
     """Every other uncertain number, points of a curve as one.
 
     Engine speeds belong to the readings, and what they are taken without, the crop, is told by none of them.
@@ -217,7 +215,7 @@ def nuisances(machine: Machine, unknowns: Iterable[str]) -> list[str]:
     return list(dict.fromkeys(out))
 
 
-def possible(machine: Machine, count: int, rng: np.random.Generator) -> Machine:
+def possible(machine: M, count: int, rng: np.random.Generator) -> M:
     """`count` machines as columns, every uncertain number off by its usual spread."""
     names = nuisances(machine, [])
     scales = Scales([default_scale(machine, name) for name in names])

@@ -14,8 +14,7 @@ from .drawing_spots import Key, Spot, port
 from .drawing_symbols import HALF, SYMBOLS, WORDS, arrow, other, tint
 
 if TYPE_CHECKING:
-    from ..machine.machine import Machine
-    from ..answers.state import MachineState
+    from ..machine.machine import Machine, MachineState
 
 MOST_PARTS = 400
 PITCH = 0.35  # height of a row [in]

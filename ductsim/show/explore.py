@@ -15,10 +15,9 @@ import numpy as np
 
 from ..cautions import ALWAYS, CAUTIONS
 from ..errors import InputError, OutsideRange, UnknownName, shown
-from ..questions.gauges import fans
-from ..machine.machine import Machine
-from ..answers.state import MachineState
+from ..machine.machine import Machine, MachineState
 from ..quantity import display_measure, from_si, si
+from ..questions.gauges import fans
 from .live import Picture
 from .tables import SUITED
 

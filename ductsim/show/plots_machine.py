@@ -6,9 +6,9 @@ from typing import Any
 
 import numpy as np
 
-from ..questions.gauges import fans, inlet_density, opening_air, stacked_path
 from ..parts.declare import LocalAir
 from ..quantity import measure_key
+from ..questions.gauges import fans, inlet_density, opening_air, stacked_path
 from . import style
 from .plots_common import (
     bars,

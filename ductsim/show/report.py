@@ -9,9 +9,9 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
+from ..answers.state import solve
 from ..cautions import ALWAYS, cautions_for
 from ..errors import InputError
-from ..answers.state import solve
 from ..files.writer import write_text
 from ..quantity import display_measure
 from . import plots

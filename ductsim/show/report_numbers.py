@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from ..errors import UnknownName
-from ..wording import listed
 from ..quantity import display_measure, from_si
+from ..wording import listed
 from . import style
 
 if TYPE_CHECKING:

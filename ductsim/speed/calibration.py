@@ -9,22 +9,20 @@ from __future__ import annotations
 import os
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from ..answers.state import solve
 from ..cautions import cautions_for
+from ..crop.described import Crop, crop_of, with_crop
+from ..crop.margins import CAPTURE, CONVEYING, RATIO, SUCTION, places, values_at
+from ..description.data import MachineData
+from ..documents.cells import read_rows
 from ..errors import InputError, UnknownName, shown
 from ..quantity import si
 from ..result import Result
-from ..documents.cells import read_rows
-from ..answers.state import solve
-from ..crop.described import Crop, crop_of, with_crop
-from ..crop.margins import CAPTURE, CONVEYING, RATIO, SUCTION, places, values_at
-
-if TYPE_CHECKING:
-    from ..machine.machine import Machine
 
 Array = NDArray[np.float64]
 
@@ -75,7 +73,7 @@ class Calibration(Result):
 
     Attributes
     ----------
-    machine : Machine
+    machine : MachineData
         With its crop.
     number : str
         The crop's number that was calibrated.
@@ -93,7 +91,7 @@ class Calibration(Result):
 
     def __init__(
         self,
-        machine: Machine,
+        machine: MachineData,
         number: str,
         runs: list[Run],
         there: Array,
@@ -226,7 +224,7 @@ class Calibration(Result):
 
 
 def calibrate(
-    machine: Machine,
+    machine: MachineData,
     observations: Iterable[Any] | str | os.PathLike[str],
     number: str = "opening_ratio",
     *,
@@ -242,7 +240,7 @@ def calibrate(
 
     Parameters
     ----------
-    machine : Machine
+    machine : MachineData
         With a crop, or `crop` given.
     observations : iterable, or path of a CSV file
         `Run`s, or mappings with `ground_speed`, optionally `crop_yield`, and `blocked` (a unit's name) where
@@ -278,7 +276,7 @@ def calibrate(
     return Calibration(loaded, number, runs, there, prior, float(scatter))
 
 
-def _runs(machine: Machine, crop: Crop, observations: Any) -> list[Run]:
+def _runs(machine: MachineData, crop: Crop, observations: Any) -> list[Run]:
     """The observations in SI, from a file or given."""
     if not isinstance(observations, (str, os.PathLike)):
         return [_run(machine, crop, given, f"observation {i + 1}") for i, given in enumerate(observations)]
@@ -289,7 +287,7 @@ def _runs(machine: Machine, crop: Crop, observations: Any) -> list[Run]:
         raise err.at(file=str(observations)) from None
 
 
-def _run(machine: Machine, crop: Crop, given: Any, place: str) -> Run:
+def _run(machine: MachineData, crop: Crop, given: Any, place: str) -> Run:
     """An observation in SI, checked."""
     if isinstance(given, Mapping):
         for key in given:
@@ -322,7 +320,7 @@ def _number(value: Any, measure: str, key: str, place: str) -> float:
     return out
 
 
-def _there(machine: Machine, crop: Crop, runs: list[Run], what: str) -> Array:
+def _there(machine: MachineData, crop: Crop, runs: list[Run], what: str) -> Array:
     """The least value of its kind at each unit in each observation, (runs, units); all solved in one go."""
     speed = np.array([run.ground_speed * run.crop_yield / crop.mass_yield for run in runs])
     many = type(machine)(machine.layout, {**machine.numbers, "crop.ground_speed": speed})

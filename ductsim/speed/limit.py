@@ -3,22 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ..questions.vocabulary import Question, add_word
 from ..answers.slipping import slipping
 from ..answers.state import solve
-from ..crop.described import with_crop
-from ..crop.margins import everything, margins, places
+from ..crop.margins import margins, places
 from ..crop.running import calm_point, solve_running
-
-if TYPE_CHECKING:
-    from ..network.newton import Point
-    from ..description.layout import Layout
-    from ..machine.machine import Machine
+from ..description.data import MachineData
+from ..network.newton import Point
 
 Array = NDArray[np.float64]
 
@@ -141,18 +136,18 @@ class _Margins:
 
     Attributes
     ----------
-    machine : Machine
+    machine : MachineData
     calm : Point or None
         The air without crop.
     """
 
-    def __init__(self, machine: Machine, count: int) -> None:
+    def __init__(self, machine: MachineData, count: int) -> None:
         self.machine = machine
         self.calm = calm_point(machine)
         self._slips = bool(slipping(machine))
         self._near: Point | None = None if self.calm is None else self.calm.wide(count)
 
-    def at(self, machine: Machine, speed: Array, which: NDArray[np.intp]) -> Array:
+    def at(self, machine: MachineData, speed: Array, which: NDArray[np.intp]) -> Array:
         """Margins (places, n) of the scenarios `which`, given as a machine, at some speeds [m/s]."""
         some = type(machine)(machine.layout, {**machine.numbers, "crop.ground_speed": speed})
         near = None if self._near is None else self._near.take(which)
@@ -167,7 +162,7 @@ class _Margins:
         return own
 
 
-def margins_at(machine: Machine, speed: Any) -> Array:
+def margins_at(machine: MachineData, speed: Any) -> Array:
     """Carrying margins of a machine with crop at some speeds [m/s], shape (places, S).
 
     Its columns, if it has any, must be as many as the speeds.
@@ -181,18 +176,18 @@ def _logarithm(margin: Array) -> Array:
     return np.log(np.maximum(np.nan_to_num(margin, nan=0.0, posinf=1e9), LEAST_MARGIN))
 
 
-def picked(machine: Machine, which: NDArray[np.intp]) -> Machine:
+def picked(machine: MachineData, which: NDArray[np.intp]) -> MachineData:
     """A machine with some of the scenarios of another, in the order of `which`; a scenario may come twice."""
     numbers = {a: v[which] if isinstance(v, np.ndarray) else v for a, v in machine.numbers.items()}
     return type(machine)(machine.layout, numbers)
 
 
-def speed_limit(machine: Machine, guess: Any = None) -> Any:
+def speed_limit(machine: MachineData, guess: Any = None) -> Any:
     """The ground speed at which the smallest carrying margin is one [m/s].
 
     Parameters
     ----------
-    machine : Machine
+    machine : MachineData
         One that carries crop; its `crop.ground_speed` is only the first guess.
     guess : float or array, optional
         A better one.
@@ -214,12 +209,12 @@ def speed_limit(machine: Machine, guess: Any = None) -> Any:
     return found if machine.columns is not None else float(found[0])
 
 
-def place_limits(machine: Machine, guess: float, fastest: float) -> Array:
+def place_limits(machine: MachineData, guess: float, fastest: float) -> Array:
     """The ground speed at which the margin of each place is one [m/s], as if no other place limited.
 
     Parameters
     ----------
-    machine : Machine
+    machine : MachineData
         One that carries crop, without columns.
     guess : float
         First guess [m/s].
@@ -239,22 +234,3 @@ def place_limits(machine: Machine, guess: float, fastest: float) -> Array:
         return _logarithm(own[which, np.arange(len(which))])
 
     return falling_root(function, np.full(count, max(guess, SLOWEST)), fastest)
-
-
-# ---- question
-
-
-def _if_crop(layout: Layout) -> list[str]:
-    return [""] if layout.crop is not None else []
-
-
-@add_word("ground speed", _if_crop)
-def _ground_speed(layout: Layout, name: str) -> Question:
-    """The speed does not depend on today's flows: it is solved for anew; belts slip as they do now."""
-    return Question(
-        "ground speed",
-        "m/s",
-        "ground speed at which the crop begins to stay behind",
-        lambda machine, _: speed_limit(with_crop(machine)),
-        reads_numbers=everything(layout),
-    )

@@ -9,17 +9,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..cautions import cautions_for
-from ..errors import InputError, shown
-from ..documents.cells import read_rows
 from ..crop.box import Box, box_of
-from ..speed.calibration import Calibration
 from ..crop.described import LEAST, Crop, flows_of, with_crop
 from ..crop.margins import places
-from ..speed.limit import margins_at, speed_limit
+from ..description.possible import middle
+from ..documents.cells import read_rows
+from ..errors import InputError, shown
 from ..machine.machine import Machine
-from ..description.possible import middle, possible_machines
+from ..machine.possible import possible_machines
 from ..quantity import convert, si
 from ..result import Result
+from ..speed.calibration import Calibration
+from ..speed.limit import margins_at, speed_limit
 
 Array = NDArray[np.float64]
 
@@ -204,7 +205,7 @@ class _Margins:
         crop = self.machine.crop
         assert crop is not None
         raised = {f"crop.{n}": self.machine.numbers[f"crop.{n}"] * margin for n in LEAST}
-        limit = speed_limit(Machine(self.machine.layout, {**self.machine.numbers, **raised}))
+        limit = speed_limit(self.machine.rebuilt({**self.machine.numbers, **raised}))
         return float(limit) * float(crop.mass_yield)
 
 
@@ -246,8 +247,7 @@ def field_pass(
     known = machine.crop
     assert known is not None
     if float(known.ground_speed) <= 0.0:
-        numbers = {**machine.numbers, "crop.ground_speed": 1.0}
-        machine = Machine(machine.layout, numbers, machine.given)
+        machine = machine.rebuilt({**machine.numbers, "crop.ground_speed": 1.0})
     distance, crop_yield = _field(field, spacing)
     if speed is not None and margin is not None:
         raise InputError("got speed and margin", place="field_pass", allowed="one of the two")

@@ -8,16 +8,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..cautions import cautions_for
-from ..errors import InputError, shown
 from ..crop.box import Box, box_of
-from ..speed.calibration import Calibration
 from ..crop.described import Crop, flows_of, with_crop
 from ..crop.margins import carrying_margin
+from ..description.possible import middle
+from ..errors import InputError, shown
 from ..machine.machine import Machine
-from ..description.possible import middle, possible_machines
-from ..wording import listed, said
+from ..machine.possible import possible_machines
 from ..quantity import convert
 from ..result import Result
+from ..speed.calibration import Calibration
+from ..wording import listed, said
 
 Array = NDArray[np.float64]
 

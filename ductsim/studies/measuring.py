@@ -15,15 +15,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..cautions import cautions_for
+from ..description.layout import Layout
 from ..errors import InputError, shown
 from ..inference.choosing import best_sets, variance_after, variance_after_one
 from ..questions.vocabulary import question
-from ..description.layout import Layout
 from ..readings.model import ReadingModel
 from ..readings.table import RPM, Reading
 from ..readings.unknowns import usual_speed
-from ..wording import gathered, listed, said
 from ..result import Result
+from ..wording import gathered, listed, said
 
 Array = NDArray[np.float64]
 

@@ -18,8 +18,8 @@ from ..readings.checks import reduction, refuse
 from ..readings.model import Configuration, ReadingErrors, check_names, made
 from ..readings.table import Reading, Readings, read_readings
 from ..readings.unknowns import possible, usual_speed
-from ..wording import said
 from ..result import Result
+from ..wording import said
 
 Array = NDArray[np.float64]
 

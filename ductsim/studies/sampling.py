@@ -13,10 +13,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..chunks import Chunk, Folder, digest, run
-from ..errors import InputError, UnknownName
-from ..questions.vocabulary import question
-from ..machine.machine import Machine
 from ..description.spreads import Draw, Scatter, Spread, default_spreads, read_spreads, resolve
+from ..errors import InputError, UnknownName
+from ..machine.machine import Machine
+from ..questions.vocabulary import question
 from ..result import Result
 from ..variance import Shares, variance_shares
 

@@ -13,17 +13,17 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ..cautions import cautions_for
-from ..errors import InputError, OutsideRange, shown
-from ..questions.vocabulary import Question, question
-from ..fixes.fix import work_on
 from ..answers.limits import limits_of, passed_by_group
-from ..machine.machine import Machine
-from ..description.possible import across, possible_machines
-from ..wording import listed, said
-from ..answers.state import MachineState
+from ..cautions import cautions_for
+from ..description.possible import across
+from ..errors import InputError, OutsideRange, shown
+from ..fixes.fix import work_on
+from ..machine.machine import Machine, MachineState
+from ..machine.possible import possible_machines
 from ..quantity import Times, display_measure, from_si, measure_key, parse_change, si
+from ..questions.vocabulary import Question, question
 from ..result import Result
+from ..wording import listed, said
 
 Array = NDArray[np.float64]
 SPECIFIC_CONSUMPTION = si("230 g/kWh", "kg/J")

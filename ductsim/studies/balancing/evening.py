@@ -9,17 +9,17 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ...cautions import cautions_for
-from ...errors import InputError, UnknownName
-from ...questions.vocabulary import Question, question
-from ...fixes.fix import work_on
 from ...answers.limits import limits_of
-from ...machine.machine import Machine
-from ...description.possible import middle, possible_machines
-from ...wording import listed, said
-from ...answers.state import MachineState
+from ...cautions import cautions_for
+from ...description.possible import middle
+from ...errors import InputError, UnknownName
+from ...fixes.fix import work_on
+from ...machine.machine import Machine, MachineState
+from ...machine.possible import possible_machines
 from ...quantity import measure_key
+from ...questions.vocabulary import Question, question
 from ...result import Result
+from ...wording import listed, said
 from .lifting import MOST_COUNTED, Search
 from .trims import Dial, Trim, dials_of
 

@@ -11,11 +11,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ...errors import InputError
-from ...questions.gauges import fans
 from ...answers.limits import limits_of
-from ...machine.machine import Machine
 from ...answers.state import solve
+from ...errors import InputError
+from ...machine.machine import Machine
+from ...questions.gauges import fans
 from .trims import Dial
 
 Array = NDArray[np.float64]

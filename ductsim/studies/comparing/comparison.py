@@ -9,12 +9,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ...errors import InputError, UnknownName, shown
 from ...description.changing import together
+from ...errors import InputError, UnknownName, shown
 from ...fixes.combining import Combining
 from ...fixes.fix import Fix, Task, all_cautions
 from ...machine.machine import Machine
-from ...description.possible import possible_machines
+from ...machine.possible import possible_machines
 from ...quantity import si
 from ...result import Result
 from . import rows as telling_rows

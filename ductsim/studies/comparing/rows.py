@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...fixes.combining import FINE
-from ...wording import listed
 from ...quantity import measure_key
+from ...wording import listed
 from .choice import front
 from .table import Table, medians
 

@@ -9,13 +9,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from ...answers.limits import limits_of
+from ...answers.state import solve
 from ...crop.described import Crop, with_crop
 from ...crop.margins import limiting
 from ...crop.running import calm_point
-from ...speed.limit import speed_limit
-from ...answers.limits import limits_of
 from ...machine.machine import Machine
-from ...answers.state import solve
+from ...speed.limit import speed_limit
 
 Array = NDArray[np.float64]
 
@@ -55,7 +55,7 @@ def _told(machine: Machine, speeds: Array) -> list[Any]:
     known = np.where(
         np.isfinite(speeds) & (speeds > 0.0), speeds, float(machine.numbers["crop.ground_speed"])
     )
-    many = Machine(machine.layout, {**machine.numbers, "crop.ground_speed": known})
+    many = machine.rebuilt({**machine.numbers, "crop.ground_speed": known})
     found = limiting(many, solve(many, raise_error=False, start=calm_point(machine)))
     return list(zip(found.unit, found.place, found.what, strict=True))
 
@@ -68,7 +68,7 @@ def by_engine_speed(machine: Machine, limit: float) -> list[dict[str, Any]]:
     if not speeds:
         return []
     numbers = {a: machine.numbers[a] * SPEEDS for a in speeds}
-    many = Machine(layout, {**machine.numbers, **numbers})
+    many = machine.rebuilt({**machine.numbers, **numbers}, layout=layout)
     found = speed_limit(many, limit)
     told = _told(many, found)
     state = many.without_crop().solve(raise_error=False)
@@ -100,7 +100,7 @@ def by_front_share(machine: Machine, limit: float) -> list[dict[str, Any]]:
         return []
     shared = with_crop(machine, dataclasses.replace(crop, shares=(0.5, 0.5)))
     own = {"crop.shares[0]": SHARES, "crop.shares[1]": 1.0 - SHARES}
-    many = Machine(shared.layout, {**shared.numbers, **own})
+    many = shared.rebuilt({**shared.numbers, **own})
     found = speed_limit(many, limit)
     told = _told(many, found)
     return [

@@ -9,17 +9,17 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from ...answers.state import solve
 from ...cautions import cautions_for
 from ...crop.described import Crop
 from ...crop.margins import CONVEYING, RATIO, Place, places
-from ...speed.limit import margins_at, place_limits
 from ...description.crop_way import unit_flows
 from ...fixes.fix import Fix
-from ...machine.machine import Machine
-from ...wording import said
-from ...answers.state import MachineState, solve
+from ...machine.machine import Machine, MachineState
 from ...quantity import convert
 from ...result import Result
+from ...speed.limit import margins_at, place_limits
+from ...wording import said
 from .curves import by_engine_speed, by_front_share, by_yield
 
 Array = NDArray[np.float64]

@@ -8,18 +8,19 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ...errors import InputError, shown
-from ...speed.calibration import Calibration
+from ...answers.limits import limits_of
+from ...answers.state import solve
 from ...crop.described import UNCERTAIN, Crop, with_crop
 from ...crop.margins import limiting
 from ...crop.running import calm_point
-from ...speed.limit import speed_limit
+from ...description.possible import middle
+from ...errors import InputError, shown
 from ...fixes.fix import Fix
-from ...answers.limits import limits_of
 from ...machine.machine import Machine
-from ...description.possible import middle, possible_machines
-from ...answers.state import solve
+from ...machine.possible import possible_machines
 from ...quantity import si
+from ...speed.calibration import Calibration
+from ...speed.limit import speed_limit
 from .result import Gain, GroundSpeed, usable_guess
 
 Array = NDArray[np.float64]
@@ -80,7 +81,7 @@ def ground_speed(
     loaded = middle(loaded_all)
     limit = speed_limit(loaded)
     draws = _draws(loaded_all, crop, samples, seed)
-    cloud = Machine(loaded.layout, {**loaded_all.numbers, **draws})
+    cloud = loaded.rebuilt({**loaded_all.numbers, **draws})
     speeds = np.asarray(speed_limit(cloud, usable_guess(limit)))
     found = GroundSpeed(loaded, limit, speeds, efficiency, area, price_per_hour)
     found.calibrated = isinstance(crop, Calibration)
@@ -150,11 +151,11 @@ def _gain(
         return Gain(fix, np.nan, np.full_like(before, np.nan), problem=str(err))
     one = middle(done)
     after_one = float(speed_limit(one, usable_guess(limit)))
-    cloud = Machine(done.layout, {**done.numbers, **draws})
+    cloud = done.rebuilt({**done.numbers, **draws})
     after = np.asarray(speed_limit(cloud, usable_guess(after_one)))
     with np.errstate(all="ignore"):
         ratio = after / before
-    at = Machine(one.layout, {**one.numbers, "crop.ground_speed": np.array([usable_guess(after_one)])})
+    at = one.rebuilt({**one.numbers, "crop.ground_speed": np.array([usable_guess(after_one)])})
     found = solve(at, raise_error=False, start=calm_point(one))
     place = limiting(at, found)
     names = (str(place.unit[0]), str(place.place[0]), str(place.what[0]))

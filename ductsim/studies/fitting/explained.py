@@ -131,7 +131,7 @@ class Fit(Result):
     def _with(self, numbers: dict[str, Any]) -> Machine:
         given = self.given.given | numbers.keys()
         merged = {**self.given.numbers, **numbers}
-        return Machine(self.given.layout, merged, given, file=self.given.file, sha256=self.given.sha256)
+        return self.given.rebuilt(merged, given=given)
 
     # ---- what came out
 

@@ -12,17 +12,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...cautions import cautions_for
+from ...description.spreads import spread_of
 from ...errors import InputError
 from ...inference.drawing import draw
 from ...inference.hypotheses import weigh
 from ...inference.problem import Estimate, Problem, find
-from ...description.spreads import spread_of
 from ...machine.machine import Machine
 from ...readings.model import ReadingErrors, ReadingModel
 from ...readings.table import Readings
 from ...readings.unknowns import Unknown, default_scale, fan_faults, leak_sizes, nuisances
-from ...wording import listed, said
 from ...result import Result
+from ...wording import listed, said
 from .telling import handy
 
 Array = NDArray[np.float64]
@@ -217,7 +217,7 @@ class Suspects(Result):
     def _with(self, numbers: dict[str, Any]) -> Machine:
         given = self.given.given | numbers.keys()
         merged = {**self.given.numbers, **numbers}
-        return Machine(self.given.layout, merged, given, file=self.given.file, sha256=self.given.sha256)
+        return self.given.rebuilt(merged, given=given)
 
     @cached_property
     def chances(self) -> dict[str, float]:

@@ -4,18 +4,17 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Mapping
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from ..description.checks import check_layout
+from ..description.data import M
+from ..description.layout import PartEntry
 from ..errors import InputError, UnknownName, shown
 from ..parts.declare import Part
-from .checks import check_layout
-from .layout import PartEntry
-
-if TYPE_CHECKING:
-    from ..machine.machine import Machine
+from .described import with_crop, without_crop
 
 
-def replace(machine: Machine, parts: Mapping[str, Part]) -> Machine:
+def replace(machine: M, parts: Mapping[str, Part]) -> M:
     """The machine with some of its parts replaced, each keeping its name, its nodes and its drive.
 
     Raises
@@ -23,10 +22,8 @@ def replace(machine: Machine, parts: Mapping[str, Part]) -> Machine:
     InputError
         For an unknown name, something that is no part, and connections that differ.
     """
-    from ..machine.machine import Machine
-
     if machine.carries:
-        return replace(machine.without_crop(), parts).with_crop()
+        return with_crop(replace(without_crop(machine), parts))
     layout = machine.layout
     entries = {part.name: part for part in layout.parts}
     numbers: dict[str, Any] = {}
@@ -39,8 +36,7 @@ def replace(machine: Machine, parts: Mapping[str, Part]) -> Machine:
     check_layout(made)
     kept = {a: v for a, v in machine.numbers.items() if a in made.declared}
     given = {a for a in machine.given if a in made.declared} | (numbers.keys() & made.declared.keys())
-    values = {**kept, **numbers}
-    return Machine(made, values, frozenset(given), file=machine.file, sha256=machine.sha256)
+    return machine.rebuilt({**kept, **numbers}, layout=made, given=frozenset(given))
 
 
 def _entry(old: PartEntry, new: Any) -> PartEntry:

@@ -1,0 +1,1 @@
+"""The solved machine: its state, its notes and limits, and its derivatives."""

@@ -1,0 +1,71 @@
+"""A solved machine as data: the network's state, the machine it belongs to, what can be asked of it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from functools import cached_property
+from typing import Any, Self
+
+import numpy as np
+
+from ..description.data import MachineData
+from ..network.state import State
+from ..questions.gauges import opening_air, tapping_pressures
+from ..questions.vocabulary import question
+
+
+class SolvedMachine(State):
+    """A `State` with its machine.
+
+    Attributes
+    ----------
+    machine : MachineData
+        The machine it is the answer for.
+    """
+
+    def __init__(self, machine: MachineData, state: State) -> None:
+        self.__dict__.update(state.__dict__)
+        self.machine = machine
+
+    def _pick(self, index: int) -> Self:
+        return type(self)(self.machine[index], super()._pick(index))
+
+    def ask(self, of: str) -> Any:
+        """The answer to a question of the `of` vocabulary, a float or (S,), in SI.
+
+        Raises
+        ------
+        UnknownName
+            For words that ask nothing.
+        """
+        return question(self.machine.layout, of).evaluate(self.machine, self)
+
+    @cached_property
+    def vacuum(self) -> Mapping[str, Any]:
+        """Unit -> static vacuum at its tapping [Pa], positive below outside pressure."""
+        taps = {unit.name: unit.vacuum_at for unit in self.machine.layout.units}
+        return {unit: -tapping_pressures(self.machine, self, at).static for unit, at in taps.items()}
+
+    @property
+    def weakest(self) -> Any:
+        """The unit with the lowest static vacuum; with columns an array of S names.
+
+        An empty text where there is no unit or no answer.
+        """
+        return self._lowest(list(self.vacuum.values()))
+
+    @property
+    def weakest_by_air(self) -> Any:
+        """The unit with the least air through its openings, as `weakest`."""
+        units = self.machine.layout.units
+        return self._lowest([opening_air(self.machine, self, unit.name) for unit in units])
+
+    def _lowest(self, values: list[Any]) -> Any:
+        names = np.array([unit.name for unit in self.machine.layout.units] + [""], dtype=object)
+        if not values:
+            return "" if self.columns is None else np.full(self.columns, "", dtype=object)
+        rows = np.array([np.broadcast_to(value, self.columns or 1) for value in values])
+        known = ~np.isnan(rows)
+        lowest = np.where(known, rows, np.inf).argmin(axis=0)
+        out = names[np.where(known.any(axis=0), lowest, len(values))]
+        return str(out[0]) if self.columns is None else out

@@ -1,0 +1,1 @@
+"""Readings taken on a machine: read, checked, and explained by its uncertain numbers."""
