@@ -13,10 +13,10 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
-from . import __version__
 from .commands import console
 from .commands.command import GROUPS, NAMES, Answer, Command, command
 from .errors import DuctsimError, InputError, OutsideRange, nearest_name
+from .version import VERSION
 
 DONE, NO_ANSWER, WRONG_INPUT, INTERRUPTED, NO_READER = 0, 1, 2, 130, 141
 LONGEST_WORD = 20_000
@@ -84,7 +84,7 @@ def _do(words: list[str]) -> int:
             sys.stdout.write(overview())
         return DONE
     if words[0] in ("--version", "-V"):
-        sys.stdout.write(f"ductsim {__version__}\n")
+        sys.stdout.write(f"ductsim {VERSION}\n")
         return DONE
     if max(map(len, words)) > LONGEST_WORD:
         raise InputError(

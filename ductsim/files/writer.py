@@ -14,6 +14,7 @@ from ..errors import InputError
 from ..measures import find_measure
 from ..parts.declare import Form, Nested, Number, Part, Word
 from ..quantity import measure_text
+from ..version import VERSION
 
 HEADER = "# Written by ductsim {version}. A bare number is SI (m, m2, Pa, kg/s, rad/s, rad, K).\n\n"
 
@@ -30,11 +31,10 @@ def document(machine: MachineData) -> dict[str, Any]:
         raise InputError(
             f"the machine has {machine.columns:,} scenarios", place="write", allowed="one of them: machine[0]"
         )
-    from .. import __version__
 
     machine = without_crop(machine)
     layout, numbers = machine.layout, machine.numbers
-    out: dict[str, Any] = {"format": FORMAT, "ductsim": __version__}
+    out: dict[str, Any] = {"format": FORMAT, "ductsim": VERSION}
     if machine.sha256:
         out["input_sha256"] = machine.sha256
     out["title"] = layout.title
@@ -121,9 +121,7 @@ def write(machine: MachineData, path: str | os.PathLike[str]) -> None:
     """
     import tomli_w
 
-    from .. import __version__
-
-    text = HEADER.format(version=__version__) + tomli_w.dumps(document(machine))
+    text = HEADER.format(version=VERSION) + tomli_w.dumps(document(machine))
     write_text(path, text)
 
 

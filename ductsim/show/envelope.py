@@ -11,8 +11,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from .. import __version__
 from ..errors import DuctsimError, InputError, NoOperatingPoint
+from ..version import VERSION
 from .tables import json_rows, plain
 
 FORMAT = 1
@@ -55,7 +55,7 @@ def envelope(
     if len(inputs) > 1:
         first["with"] = [dict(other) for other in inputs[1:]]  # type: ignore[assignment]
     return {
-        "ductsim": __version__,
+        "ductsim": VERSION,
         "format": FORMAT,
         "command": command,
         "input": first,

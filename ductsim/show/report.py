@@ -204,7 +204,7 @@ def page(found: Findings) -> str:
     """The whole page as HTML."""
     from jinja2 import Environment, PackageLoader, StrictUndefined
 
-    from .. import __version__
+    from ..version import VERSION
 
     loader = PackageLoader("ductsim.show", "templates")
     environment = Environment(
@@ -219,7 +219,7 @@ def page(found: Findings) -> str:
         cautions=all_cautions(found),
         file=os.path.basename(machine.file),
         sha256=machine.sha256,
-        version=__version__,
+        version=VERSION,
         date=datetime.date.today().isoformat(),
         measures=found.measures,
     )

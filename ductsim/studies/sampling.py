@@ -293,9 +293,9 @@ def ensemble(
     )  # fmt: skip
     kept = None
     if folder is not None:
-        from .. import __version__
+        from ..version import VERSION
 
-        about = {"ductsim": __version__, "format": 1, "sha256": sha256, "input": machine.sha256}
+        about = {"ductsim": VERSION, "format": 1, "sha256": sha256, "input": machine.sha256}
         kept = Folder(folder, {**about, "seed": seed, "samples": samples, "of": list(job.of)})
     count = -(-samples // chunk)
     chunks = dict(run(_chunk, job, count, executor=executor, folder=kept, progress=progress))

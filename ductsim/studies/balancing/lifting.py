@@ -12,7 +12,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...answers.limits import limits_of
-from ...answers.state import solve
 from ...errors import InputError
 from ...machine.machine import Machine
 from ...questions.gauges import fans
@@ -103,7 +102,7 @@ class Search:
             machine = self.at(z)
             names = [words for group, _ in self.limits for words in group]
             addresses = [dial.address for dial in self.dials]
-            state = solve(machine, start=self._start)
+            state = machine.solve(start=self._start)
             values, slopes = machine.jacobian([*self.of, *names], addresses, state)
             self.evaluations += 1
             count = len(self.of)

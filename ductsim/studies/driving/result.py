@@ -9,7 +9,6 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ...answers.state import solve
 from ...cautions import cautions_for
 from ...crop.described import Crop
 from ...crop.margins import CONVEYING, RATIO, Place, places
@@ -118,7 +117,7 @@ class GroundSpeed(Result):
     @cached_property
     def today(self) -> MachineState:
         """The machine at `crop.ground_speed`."""
-        return solve(self.machine, raise_error=False)
+        return self.machine.solve(raise_error=False)
 
     @cached_property
     def duct_margins(self) -> dict[str, float]:
