@@ -13,9 +13,9 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
-from .commands import console
-from .commands.command import GROUPS, NAMES, Answer, Command, command
 from .errors import DuctsimError, InputError, OutsideRange, nearest_name
+from .terminal import console
+from .terminal.command import GROUPS, NAMES, Answer, Command, command
 from .version import VERSION
 
 DONE, NO_ANSWER, WRONG_INPUT, INTERRUPTED, NO_READER = 0, 1, 2, 130, 141
@@ -103,7 +103,7 @@ def _do(words: list[str]) -> int:
 
 
 def _draw(answer: Answer, args: Any) -> None:
-    from .show.plots import save
+    from .display.canvas import save
 
     save(answer.drawn or answer.result, args.plot, args.picture, args.measures)
 
@@ -127,11 +127,11 @@ def _chosen(words: list[str]) -> Command:
 
 
 def _show(chosen: Command, answer: Answer, args: Any, heard: list[str]) -> None:
-    from .commands.page import document, page
+    from .terminal.page import document, page
 
     measures = getattr(args, "measures", "metric")
     if getattr(args, "json", False):
-        from .show.envelope import dumps
+        from .terminal.envelope import dumps
 
         sys.stdout.write(dumps(document(answer, chosen.name, measures, heard)) + "\n")
         return
@@ -144,7 +144,7 @@ def _show(chosen: Command, answer: Answer, args: Any, heard: list[str]) -> None:
 def _refuse(err: DuctsimError, words: list[str], status: int) -> int:
     """Say what is wrong, on the error stream or as JSON, and return the exit status."""
     if "--json" in words:
-        from .show.envelope import dumps, error
+        from .terminal.envelope import dumps, error
 
         sys.stdout.write(dumps(error(err)) + "\n")
     else:

@@ -8,9 +8,9 @@ import pytest
 
 import ductsim as ds
 from ductsim.answers.limits import limits_of
-from ductsim.show.tables import plain
-from ductsim.studies.balancing import evening, lifting
-from ductsim.studies.balancing.trims import dials_of
+from ductsim.display.tables import plain
+from ductsim.studies.balance import evening, lifting
+from ductsim.studies.balance.trims import dials_of
 
 
 @pytest.fixture(scope="module")

@@ -8,11 +8,11 @@ import jsonschema
 import pytest
 
 import ductsim as ds
-from ductsim.commands.command import NAMES, Answer, Command, command
+from ductsim.display.tables import WIDTH, json_rows
 from ductsim.machine.demos import demo_file
 from ductsim.quantity import convert
-from ductsim.show.envelope import schema
-from ductsim.show.tables import WIDTH, json_rows
+from ductsim.terminal.command import NAMES, Answer, Command, command
+from ductsim.terminal.envelope import schema
 
 PICKER = demo_file("picker").read_text(encoding="utf-8")
 

@@ -12,9 +12,9 @@ from command_line import in_a_process
 
 import ductsim as ds
 from ductsim import cli
-from ductsim.commands import console
-from ductsim.show.envelope import dumps, envelope, error, schema
-from ductsim.show.tables import WIDTH
+from ductsim.display.tables import WIDTH
+from ductsim.terminal import console
+from ductsim.terminal.envelope import dumps, envelope, error, schema
 
 # ---- pictures
 

@@ -8,11 +8,11 @@ import jsonschema
 import pytest
 
 import ductsim as ds
-from ductsim.commands.command import NAMES, command
+from ductsim.display.tables import WIDTH, columns, json_rows
 from ductsim.machine.demos import FOLDER
 from ductsim.quantity import key_measure
-from ductsim.show.envelope import schema
-from ductsim.show.tables import WIDTH, columns, json_rows
+from ductsim.terminal.command import NAMES, command
+from ductsim.terminal.envelope import schema
 
 # Keys without a measure in tables whose rows have a measure of their own.
 WITHOUT_MEASURE = {

@@ -10,11 +10,11 @@ import pytest
 
 import ductsim as ds
 from ductsim.description import layout
+from ductsim.display.tables import plain, text
 from ductsim.machine.demos import FOLDER
 from ductsim.network import system
-from ductsim.show.tables import plain, text
-from ductsim.studies.comparing import choice, comparison
-from ductsim.studies.comparing.table import Table
+from ductsim.studies.compare import choice, comparison
+from ductsim.studies.compare.table import Table
 
 SOME = (
     "seal hatch 4",

@@ -15,11 +15,12 @@ from matplotlib.patches import FancyBboxPatch
 from shown_machines import EVIL, FORMULA, LONG, harmful, joined, renamed
 
 import ductsim as ds
+from ductsim.display import style
+from ductsim.drawing import picture as drawing
+from ductsim.drawing.plan import plan
+from ductsim.drawing.spots import ROW, port
+from ductsim.drawing.symbols import SYMBOLS, tint
 from ductsim.errors import InputError
-from ductsim.show import drawing, style
-from ductsim.show.drawing_layout import plan
-from ductsim.show.drawing_spots import ROW, port
-from ductsim.show.drawing_symbols import SYMBOLS, tint
 
 DEMOS = ("picker", "suction", "bench")
 

@@ -10,7 +10,7 @@ import ductsim as ds
 from ductsim.crop.margins import CONVEYING, places
 from ductsim.errors import InputError
 from ductsim.speed.limit import margins_at, place_limits, speed_limit
-from ductsim.studies.driving.curves import by_engine_speed, by_front_share, by_yield
+from ductsim.studies.ground_speed.curves import by_engine_speed, by_front_share, by_yield
 
 SEALED = {"hatch leak 4.area": "64 cm2"}
 

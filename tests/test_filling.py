@@ -10,7 +10,7 @@ from refused_files import refusal
 
 import ductsim as ds
 from ductsim.errors import InputError
-from ductsim.studies.filling import BINS, Fill
+from ductsim.studies.fill.study import BINS, Fill
 
 CROP = ds.Crop(crop_yield=0.4, row_spacing=1.0, ground_speed=1.5)
 SIX = {"width": 6.0, "length": 2.0, "height": 2.0, "spreading": 0.3}

@@ -11,7 +11,7 @@ from synthetic_readings import SPEED, model_of, openings, plan, read, small_pick
 import ductsim as ds
 from ductsim.network.system import Compiled
 from ductsim.readings.unknowns import default_scale, nuisances, unknowns_of
-from ductsim.studies.fitting import Fit
+from ductsim.studies.fit import Fit
 
 READINGS = Path(ds.__file__).parent / "examples" / "picker_readings.csv"
 

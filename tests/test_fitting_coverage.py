@@ -11,7 +11,7 @@ from synthetic_readings import model_of, plan, read, small_picker
 
 import ductsim as ds
 from ductsim.readings.unknowns import unknowns_of
-from ductsim.studies.fitting import Fit
+from ductsim.studies.fit import Fit
 
 SEED = 11
 SETS = 300

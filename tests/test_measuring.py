@@ -10,8 +10,13 @@ import ductsim as ds
 from ductsim.inference.drawing import weighted_quantiles
 from ductsim.readings.model import ReadingModel
 from ductsim.readings.unknowns import unknowns_of
-from ductsim.studies.fitting import Fit
-from ductsim.studies.measuring import blankings, minutes_of, possible_readings, where_to_measure
+from ductsim.studies.fit import Fit
+from ductsim.studies.where_to_measure.study import (
+    blankings,
+    minutes_of,
+    possible_readings,
+    where_to_measure,
+)
 
 
 @pytest.fixture(scope="module")

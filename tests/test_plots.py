@@ -14,10 +14,11 @@ from matplotlib.figure import Figure
 from shown_machines import joined, leaky_bench
 
 import ductsim as ds
+from ductsim.display import canvas as plots
+from ductsim.display import style
+from ductsim.display.charts import TITLE
 from ductsim.errors import InputError, UnknownName
 from ductsim.quantity import from_si
-from ductsim.show import plots, style
-from ductsim.show.plots_common import TITLE
 
 BENCH_FIXES = [
     ds.Fix("seal left", change={"left leak.area": 0.0}, minutes=10.0),

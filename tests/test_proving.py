@@ -6,7 +6,7 @@ from synthetic_readings import RPM, SPEED, small_picker
 
 import ductsim as ds
 from ductsim.readings.model import ReadingErrors
-from ductsim.studies import proving
+from ductsim.studies.proof import study as proving
 
 FIX = ds.Fix("seal hatch 2", {"hatch leak 2.area": 0.0}, minutes=20)
 ERRORS = ReadingErrors()

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 import ductsim as ds
-from ductsim.show.tables import plain
-from ductsim.studies.sweeping import SPECIFIC_CONSUMPTION
+from ductsim.display.tables import plain
+from ductsim.studies.sweep.study import SPECIFIC_CONSUMPTION
 
 
 @pytest.fixture(scope="module")

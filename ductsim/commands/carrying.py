@@ -5,10 +5,10 @@ from __future__ import annotations
 from argparse import Namespace
 from typing import Any
 
-from .command import Answer, Command
+from ..terminal.command import Answer, Command
+from ..terminal.inputs import Inputs
+from ..terminal.parsing import Parser, companion_options, fitted_option, machine_options
 from .deciding import weakest
-from .inputs import Inputs
-from .parsing import Parser, companion_options, fitted_option, machine_options
 
 
 def crop_of(inputs: Inputs) -> Any:

@@ -9,9 +9,9 @@ import numpy as np
 
 from ..errors import InputError
 from ..quantity import si
-from .command import Answer, Command
-from .inputs import Inputs
-from .parsing import Parser, companion_options, count, fitted_option, machine_options
+from ..terminal.command import Answer, Command
+from ..terminal.inputs import Inputs
+from ..terminal.parsing import Parser, companion_options, count, fitted_option, machine_options
 
 # ---- compare
 

@@ -10,11 +10,11 @@ from pathlib import Path
 from typing import Any
 
 from ..errors import InputError
+from ..terminal.command import Answer, Command
+from ..terminal.inputs import Inputs
+from ..terminal.parsing import Parser, companion_options, count, machine_options
 from .carrying import crop_of
-from .command import Answer, Command
 from .deciding import budget_option, weakest
-from .inputs import Inputs
-from .parsing import Parser, companion_options, count, machine_options
 from .starting import Listed
 
 # ---- ensemble

@@ -7,10 +7,10 @@ from typing import Any
 
 from ..questions.vocabulary import question
 from ..result import Result
+from ..terminal.command import Answer, Command
+from ..terminal.inputs import Inputs
+from ..terminal.parsing import Parser, count, machine_options
 from ..wording import said
-from .command import Answer, Command
-from .inputs import Inputs
-from .parsing import Parser, count, machine_options
 
 # ---- solve
 

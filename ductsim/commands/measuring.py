@@ -6,10 +6,10 @@ from argparse import Namespace
 from pathlib import Path
 
 from ..errors import InputError, UnknownName
-from .command import Answer, Command
+from ..terminal.command import Answer, Command
+from ..terminal.inputs import Inputs
+from ..terminal.parsing import Parser, companion_options, count, fitted_option, machine_options
 from .deciding import weakest
-from .inputs import Inputs
-from .parsing import Parser, companion_options, count, fitted_option, machine_options
 
 # ---- fit
 

@@ -14,9 +14,9 @@ from ..machine import demos
 from ..machine.machine import Machine
 from ..result import Result
 from ..sources import source
-from .command import Answer, Command
-from .inputs import ENDINGS
-from .parsing import Parser, shown_options
+from ..terminal.command import Answer, Command
+from ..terminal.inputs import ENDINGS
+from ..terminal.parsing import Parser, shown_options
 
 # ---- demo
 

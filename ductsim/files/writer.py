@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import os
-import tempfile
-from pathlib import Path
 from typing import Any
 
 from ..crop.described import without_crop
@@ -15,6 +13,7 @@ from ..measures import find_measure
 from ..parts.declare import Form, Nested, Number, Part, Word
 from ..quantity import measure_text
 from ..version import VERSION
+from ..writing import write_text
 
 HEADER = "# Written by ductsim {version}. A bare number is SI (m, m2, Pa, kg/s, rad/s, rad, K).\n\n"
 
@@ -123,32 +122,3 @@ def write(machine: MachineData, path: str | os.PathLike[str]) -> None:
 
     text = HEADER.format(version=VERSION) + tomli_w.dumps(document(machine))
     write_text(path, text)
-
-
-def write_text(path: str | os.PathLike[str], text: str) -> None:
-    """Write a UTF-8 text file whole or not at all; an InputError where it cannot be written."""
-    write_whole(path, text.encode("utf-8"))
-
-
-def write_whole(path: str | os.PathLike[str], data: bytes) -> None:
-    """Write a file whole or not at all; an InputError where it cannot be written."""
-    place = Path(path)
-    if place.is_dir():
-        raise InputError("is a folder", file=str(path), allowed="the name of a file in it")
-    temporary = ""
-    try:
-        handle, temporary = tempfile.mkstemp(dir=place.parent, prefix=f".{place.name[:40]}.", suffix=".part")
-        with os.fdopen(handle, "wb") as stream:
-            stream.write(data)
-        os.chmod(temporary, 0o666 & ~_umask())
-        os.replace(temporary, place)
-    except OSError as err:
-        if temporary and os.path.exists(temporary):
-            os.unlink(temporary)
-        raise InputError(f"cannot be written: {err.strerror or err}", file=str(path)) from None
-
-
-def _umask() -> int:
-    mask = os.umask(0)
-    os.umask(mask)
-    return mask

@@ -7,6 +7,9 @@ from ..speed import words
 from .demos import demo
 from .machine import Machine, MachineState
 
+Machine.show_by(plots="ductsim.machine.drawn:MACHINE_PLOTS")
+MachineState.show_by(plots="ductsim.machine.drawn:STATE_PLOTS")
+
 __all__ = [
     "Layout",
     "Machine",

@@ -12,6 +12,7 @@ from ..answers.state import MachineAnswer, solve
 from ..crop.described import Crop, with_crop, without_crop
 from ..crop.replacing import replace
 from ..description.data import MachineData
+from ..display.faces import Shown
 from ..documents.document import read_document
 from ..errors import InputError
 from ..files.reader import read_tables
@@ -20,7 +21,7 @@ from ..network.state import State
 from ..parts.declare import Part
 
 
-class Machine(MachineData):
+class Machine(MachineData, Shown):
     """A machine as described: its layout and the number at every address.
 
     Made by `Machine.read`, `Machine.of` or `demo`; `change` and `replace` make new machines. A number may

@@ -1,0 +1,332 @@
+"""How sure the answer is: thousands or millions of machines drawn within their spreads."""
+
+from __future__ import annotations
+
+import os
+import pickle
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from concurrent.futures import Executor
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ...chunks import Chunk, Folder, digest, run
+from ...description.spreads import Draw, Scatter, Spread, default_spreads, read_spreads, resolve
+from ...errors import InputError, UnknownName
+from ...machine.machine import Machine
+from ...questions.vocabulary import question
+from ...result import Result
+from ...variance import Shares, variance_shares
+
+Array = NDArray[np.float64]
+
+CHUNK = 4096
+METHODS = ("latin hypercube", "sobol", "random")
+QUANTILES = (0.025, 0.25, 0.5, 0.75, 0.975)
+
+
+@dataclass(frozen=True)
+class Job:
+    """What every chunk of an ensemble is made from."""
+
+    machine: Machine
+    scatters: tuple[Scatter, ...]
+    of: tuple[str, ...]
+    samples: int
+    seed: int
+    method: str
+    chunk: int
+    shares: bool
+
+    def points(self, index: int) -> Array:
+        """The points of the unit cube of one chunk, which depend on nothing but the seed and its number.
+
+        A Latin hypercube is stratified chunk by chunk; a Sobol sequence runs on through the chunks.
+        """
+        first = index * self.chunk
+        count = min(self.chunk, self.samples - first)
+        dimensions = Draw(self.machine, self.scatters).dimensions * (2 if self.shares else 1)
+        rng = np.random.default_rng([self.seed, index])
+        if self.method == "random":
+            return rng.random((count, dimensions))
+        from scipy.stats import qmc
+
+        if self.method == "latin hypercube":
+            return np.asarray(qmc.LatinHypercube(dimensions, rng=rng).random(count))
+        sequence = qmc.Sobol(dimensions, rng=np.random.default_rng(self.seed))
+        if first:
+            sequence.fast_forward(first)
+        return np.asarray(sequence.random(count))
+
+
+def _chunk(packed: bytes, index: int) -> Chunk:
+    """One chunk: draw, solve, keep what was asked."""
+    job: Job = _unpacked(packed)
+    points = job.points(index)
+    draw = Draw(job.machine, job.scatters)
+    if not job.shares:
+        return _answers(job, draw, points)
+    one, two = points[:, : draw.dimensions], points[:, draw.dimensions :]
+    first, second = _answers(job, draw, one), _answers(job, draw, two)
+    out = dict(first)
+    out["second"] = second["answers"]
+    mixed = []
+    for name in draw.inputs:
+        swapped = one.copy()
+        swapped[:, draw.dimensions_of(name)] = two[:, draw.dimensions_of(name)]
+        mixed.append(_answers(job, draw, swapped)["answers"])
+    out["mixed"] = np.array(mixed)
+    return out
+
+
+_KEPT: dict[bytes, Job] = {}
+
+
+def _unpacked(packed: bytes) -> Job:
+    """The job, unpacked once in each process, so that its machine is compiled once there."""
+    if packed not in _KEPT:
+        _KEPT.clear()
+        _KEPT[packed] = pickle.loads(packed)
+    return _KEPT[packed]
+
+
+def _answers(job: Job, draw: Draw, points: Array) -> Chunk:
+    machine = job.machine.change(draw.columns(points))
+    state = machine.solve(raise_error=False)
+    answers = np.array([np.broadcast_to(state.ask(of), len(points)) for of in job.of], dtype=float)
+    names = [unit.name for unit in machine.layout.units]
+    out: Chunk = {"answers": answers, "outcomes": np.asarray(state.outcomes)}
+    if names:
+        vacuum = np.array([state.vacuum[n] for n in names])
+        ranked = np.where(np.isnan(vacuum), np.inf, vacuum).argmin(axis=0)
+        out["weakest"] = np.where(np.isnan(vacuum).all(axis=0), -1, ranked).astype(np.int16)
+    return out
+
+
+class Ensemble(Result):
+    """Answers of many machines drawn within their spreads.
+
+    Attributes
+    ----------
+    machine : Machine
+    of : tuple of str
+        What was asked.
+    answers : array (questions, samples), in SI; NaN where a scenario has no answer
+    chance_weakest : dict
+        Unit -> chance that it is the weakest [-].
+    failed : dict
+        Number of a scenario -> what happened to it.
+    spreads : tuple of Scatter
+        What was drawn.
+    shares : dict or None
+        Question -> `Shares` of the `inputs`, when asked for.
+    inputs : tuple of str
+        What the shares belong to: groups by name, other numbers by address.
+    seed, method, sha256 : of the draw and of everything it was made from
+    """
+
+    def __init__(self, job: Job, chunks: Mapping[int, Chunk], sha256: str) -> None:
+        ordered = [chunks[i] for i in sorted(chunks)]
+        self.machine = job.machine
+        self.of = job.of
+        self.spreads = job.scatters
+        self.seed, self.method, self.sha256 = job.seed, job.method, sha256
+        self.answers: Array = np.concatenate([c["answers"] for c in ordered], axis=1)
+        self.inputs = Draw(job.machine, job.scatters).inputs
+        self.chance_weakest = self._chances([c["weakest"] for c in ordered if "weakest" in c])
+        self.failed = self._failures(np.concatenate([c["outcomes"] for c in ordered]))
+        self.shares = self._shares(ordered) if job.shares else None
+        self.notes = [f"{len(self.failed):,} scenarios have no answer."] if self.failed else []
+        self.cautions: list[str] = []
+
+    def _chances(self, weakest: list[Any]) -> dict[str, float]:
+        if not weakest:
+            return {}
+        all_of_them = np.concatenate(weakest)
+        known = all_of_them[all_of_them >= 0]
+        units = [unit.name for unit in self.machine.layout.units]
+        counts = np.bincount(known, minlength=len(units)) / max(len(known), 1)
+        return {unit: float(share) for unit, share in zip(units, counts, strict=True)}
+
+    def _failures(self, outcomes: NDArray[np.intp]) -> dict[int, str]:
+        from ...network.state import Outcome
+
+        sentences = [o.sentence for o in Outcome]
+        return {int(i): sentences[outcomes[i]] for i in np.flatnonzero(outcomes)}
+
+    def _shares(self, chunks: list[Chunk]) -> dict[str, Shares]:
+        second = np.concatenate([c["second"] for c in chunks], axis=1)
+        mixed = np.concatenate([c["mixed"] for c in chunks], axis=2)
+        good = ~np.isnan(self.answers).any(axis=0) & ~np.isnan(second).any(axis=0)
+        good &= ~np.isnan(mixed).any(axis=(0, 1))
+        return {
+            of: variance_shares(self.answers[q, good], second[q, good], mixed[:, q, good])
+            for q, of in enumerate(self.of)
+        }
+
+    def __len__(self) -> int:
+        return int(self.answers.shape[1])
+
+    def quantile(self, of: str, share: float) -> float:
+        """The value that a share of all scenarios stays below, in SI."""
+        return float(np.nanquantile(self.answers[self._row(of)], share))
+
+    def _row(self, of: str) -> int:
+        if of not in self.of:
+            raise UnknownName.of("question", of, self.of, place="ensemble")
+        return self.of.index(of)
+
+    def rows(self) -> list[dict[str, Any]]:
+        """A row for each question: mean, standard deviation and quantiles, in SI."""
+        out = []
+        for of, values in zip(self.of, self.answers, strict=True):
+            asked = question(self.machine.layout, of)
+            good = values[~np.isnan(values)]
+            row: dict[str, Any] = {"of": of, "measure": asked.measure, "mean": float(good.mean())}
+            row["sd"] = float(good.std(ddof=1)) if len(good) > 1 else 0.0
+            for share, value in zip(QUANTILES, np.quantile(good, QUANTILES), strict=True):
+                row[f"p{100 * share:g}"] = float(value)
+            out.append(row)
+        return out
+
+    def tables(self) -> dict[str, list[dict[str, Any]]]:
+        """Quantiles; the chance that each unit is weakest; variance shares; failed scenarios."""
+        out = {"answers": self.rows()}
+        if self.chance_weakest:
+            out["weakest"] = [{"unit": u, "chance_weakest": c} for u, c in self.chance_weakest.items()]
+        if self.shares:
+            out["shares"] = [row for of in self.of for row in self._share_rows(of)]
+        if self.failed:
+            out["failed"] = [{"scenario": i, "outcome": text} for i, text in list(self.failed.items())[:100]]
+        return out
+
+    def _share_rows(self, of: str) -> list[dict[str, Any]]:
+        assert self.shares is not None
+        s = self.shares[of]
+        order = np.argsort(-s.total)
+        return [
+            {
+                "of": of,
+                "number": self.inputs[i],
+                "first_order": float(s.first[i]),
+                "first_order_error": float(s.first_error[i]),
+                "total": float(s.total[i]),
+                "total_error": float(s.total_error[i]),
+            }
+            for i in order
+        ]
+
+    def sentences(self, measures: str = "metric") -> list[str]:
+        """The answer first: what holds in 95 of 100 such machines, and which unit is weakest how often."""
+        from ...quantity import show
+
+        out = []
+        for row in self.rows():
+            texts = [show(row[k], row["measure"], measures) for k in ("p2.5", "p97.5", "p50")]
+            (low, unit), (high, _), (middle, _) = texts
+            out.append(
+                f"{row['of'].capitalize()}: {middle:.4g} {unit}, in 95 of 100 such machines between "
+                f"{low:.4g} and {high:.4g} {unit}."
+            )
+        ranked = sorted(self.chance_weakest.items(), key=lambda item: -item[1])
+        if ranked:
+            words = ", ".join(f"unit {u} {100 * c:.0f} %" for u, c in ranked if c >= 0.005)
+            out.append(f"Chance of being the weakest: {words}.")
+        out.append(f"{len(self):,} machines drawn, {len(self.spreads)} numbers scattered (seed {self.seed}).")
+        return out + self.notes
+
+
+def ensemble(
+    machine: Machine,
+    spreads: Iterable[Spread | Mapping[str, Any]] | None = None,
+    of: str | Sequence[str] = "weakest vacuum",
+    *,
+    samples: int = 10_000,
+    executor: Executor | None = None,
+    seed: int = 0,
+    method: str = "latin hypercube",
+    shares: bool = False,
+    folder: str | os.PathLike[str] | None = None,
+    chunk: int = CHUNK,
+    progress: Callable[[int, int], None] | None = None,
+) -> Ensemble:
+    """Draw, solve and reduce many machines, chunk by chunk, keeping only what is asked.
+
+    Parameters
+    ----------
+    machine : Machine
+        A single one, without columns.
+    spreads : list of Spread or mappings, optional
+        Which numbers scatter how; by default [[spread]] of the machine's file or else the usual spreads
+        of `describe()`.
+    of : str or list of str
+        Questions of the `of` vocabulary.
+    samples : int
+        How many machines to draw.
+    executor : concurrent.futures.Executor, optional
+        Any executor, processes or a cluster's; the answer is the same with any and without.
+    seed : int
+        Of the draw; written into every result.
+    method : str
+        "latin hypercube", "sobol" or "random".
+    shares : bool
+        Also estimate the variance shares of all inputs; takes (inputs + 2) solves a sample.
+    folder : path, optional
+        Keep chunks there (NPZ): a run that was stopped goes on where it was, nothing is computed twice.
+    chunk : int
+        Scenarios in one chunk.
+    progress : function, optional
+        Called with (chunks done, chunks in all).
+
+    Raises
+    ------
+    InputError
+        For a machine with columns, unknown questions or addresses, and a folder of another input.
+    """
+    job = _job(machine, spreads, of, samples, seed, method, chunk, shares)
+    sha256 = digest(
+        dict(machine.numbers), machine.layout.title, [p.name for p in machine.layout.parts],
+        [p.ends for p in machine.layout.parts], [repr(s) for s in job.scatters], list(job.of), samples, seed,
+        method, chunk, shares,
+    )  # fmt: skip
+    kept = None
+    if folder is not None:
+        from ...version import VERSION
+
+        about = {"ductsim": VERSION, "format": 1, "sha256": sha256, "input": machine.sha256}
+        kept = Folder(folder, {**about, "seed": seed, "samples": samples, "of": list(job.of)})
+    count = -(-samples // chunk)
+    chunks = dict(run(_chunk, job, count, executor=executor, folder=kept, progress=progress))
+    return Ensemble(job, chunks, sha256)
+
+
+def _job(
+    machine: Machine,
+    spreads: Any,
+    of: str | Sequence[str],
+    samples: int,
+    seed: int,
+    method: str,
+    chunk: int,
+    shares: bool,
+) -> Job:
+    if machine.columns is not None:
+        raise InputError(
+            "the machine has columns already", place="ensemble", allowed="one of them: machine[0]"
+        )
+    if method not in METHODS:
+        raise UnknownName.of("method", method, METHODS, place="ensemble")
+    for name, value, least in (("samples", samples, 2), ("chunk", chunk, 1), ("seed", seed, 0)):
+        if not isinstance(value, (int, np.integer)) or isinstance(value, bool) or value < least:
+            raise InputError(f"{name} {value!r}", place="ensemble", allowed=f"a whole number from {least}")
+    asked = (of,) if isinstance(of, str) else tuple(of)
+    for words in asked:
+        question(machine.layout, words)
+    if spreads is None:
+        spreads = machine.layout.free.get("spread") or default_spreads(machine)
+    scatters = resolve(machine, read_spreads(spreads))
+    if not scatters:
+        raise InputError("nothing scatters", place="ensemble", allowed="at least one spread")
+    return Job(machine, tuple(scatters), asked, int(samples), int(seed), method, int(chunk), shares)
