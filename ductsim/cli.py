@@ -13,9 +13,10 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
+from .commands.known import by_group, command, places
 from .errors import DuctsimError, InputError, OutsideRange, nearest_name
 from .terminal import console
-from .terminal.command import GROUPS, NAMES, Answer, Command, command
+from .terminal.command import Answer, Command
 from .version import VERSION
 
 DONE, NO_ANSWER, WRONG_INPUT, INTERRUPTED, NO_READER = 0, 1, 2, 130, 141
@@ -111,18 +112,20 @@ def _draw(answer: Answer, args: Any) -> None:
 def _chosen(words: list[str]) -> Command:
     """The command that the first word names."""
     first = words[0]
-    if first in NAMES:
+    if first in places():
         return command(first)
-    later = next((word for word in words[1:] if word in NAMES), "")
+    later = next((word for word in words[1:] if word in places()), "")
     if later:
         raise InputError(
             f"{first!r} stands before the command", allowed=f"the command first: ductsim {later} ..."
         )
     if first.startswith("demo:") or first.endswith(".toml"):
         raise InputError("the command is missing", allowed=f"write it like: ductsim solve {first}")
-    near = nearest_name(first, NAMES) or nearest_name(first.replace("_", "-"), NAMES)
+    near = nearest_name(first, places()) or nearest_name(first.replace("_", "-"), places())
     raise InputError(
-        f"unknown command {first[:60]!r}", allowed="" if near else f"known: {', '.join(NAMES)}", nearest=near
+        f"unknown command {first[:60]!r}",
+        allowed="" if near else f"known: {', '.join(places())}",
+        nearest=near,
     )
 
 
@@ -162,9 +165,8 @@ def overview() -> str:
         "",
         "MACHINE is a machine file, or one of the invented ones: demo:picker, demo:suction, demo:bench.",
     ]
-    for heading, group in GROUPS.items():
-        lines += ["", heading]
-        lines += [f"  {name:18}{command(name).summary}" for name, _ in group]
+    for heading, group in by_group().items():
+        lines += ["", heading, *(f"  {c.name:18}{c.summary}" for c in group)]
     lines += [
         "",
         "Every command explains itself:      ductsim solve --help",

@@ -215,7 +215,16 @@ def fixes(tmp_path):
 
 def test_ground_speed(run, kept, fixes):
     made, calls = kept("ground_speed")
-    words = ("ground-speed", "demo:picker", "--efficiency", "0.7", "--season", "400 ha", "--price", "300")
+    words = (
+        "ground-speed",
+        "demo:picker",
+        "--efficiency",
+        "0.7",
+        "--season-area",
+        "400 ha",
+        "--price-per-hour",
+        "300",
+    )
     told = answer(run, *words, "--fixes", fixes)
     same_tables(told, made[0])
     all_measures_known(told["tables"])

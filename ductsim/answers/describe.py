@@ -40,7 +40,7 @@ class Description(Result):
             )
         return out
 
-    def sentences(self) -> list[str]:
+    def sentences(self, measures: str = "metric") -> list[str]:
         """How many numbers there are and how many of them are defaults."""
         layout, numbers = self.machine.layout, self.machine.numbers
         given = len(self.machine.given & numbers.keys())
@@ -93,7 +93,7 @@ class SourceList(Result):
             )
         return rows
 
-    def sentences(self) -> list[str]:
+    def sentences(self, measures: str = "metric") -> list[str]:
         """How many references there are."""
         return [f"{self.machine.layout.title} rests on {len(self._used())} references."]
 

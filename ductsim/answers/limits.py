@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -10,10 +9,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from ..quantity import RPM
 from ..wording import listed
 from .solved import SolvedMachine
 
-RPM = 60.0 / (2.0 * math.pi)
 ROUNDING = 1e-9
 """Relative excess that counts as rounding [-]."""
 SELDOM = 0.05

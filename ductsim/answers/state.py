@@ -15,9 +15,9 @@ from ..description.data import MachineData
 from ..network.network import solve_system
 from ..network.newton import Point
 from ..network.state import State
-from ..quantity import show
+from ..quantity import RPM, show
 from ..questions.gauges import fans, inlet_density, opening_air, stacked_path, tapping_pressures
-from ..result import Result
+from ..result import Note, Result
 from . import notes
 from .slipping import settle, slipping
 from .solved import SolvedMachine
@@ -26,8 +26,6 @@ if TYPE_CHECKING:
     import pandas as pd
 
 A = TypeVar("A", bound="MachineAnswer")
-
-RPM = 60.0 / (2.0 * math.pi)
 
 
 @overload
@@ -235,9 +233,9 @@ class MachineAnswer(SolvedMachine, Result):
     # ---- words
 
     @property
-    def notes(self) -> list[str]:  # type: ignore[override]
+    def notes(self) -> list[Note]:  # type: ignore[override]
         """Sentences about what deserves a look, of the network and of the machine."""
-        out = [*self._found, *notes.of_machine(self)]
+        out = [*(Note(text, "network") for text in self._found), *notes.of_machine(self)]
         if self.machine.carries:
             out += crop_notes(self.machine, self)
         return out
@@ -288,11 +286,12 @@ class MachineAnswer(SolvedMachine, Result):
             out.append(f"{len(self) - solved:,} of {len(self):,} scenarios have no answer.")
         return out or [f"{solved:,} scenarios are solved."]
 
-    def __str__(self) -> str:
-        return "\n".join(self.sentences())
+    def about(self) -> str:
+        """The weakest unit and its vacuum, or how many scenarios are solved."""
+        return self.sentences()[0]
 
-    def __repr__(self) -> str:
-        return f"<{type(self).__name__}: {self.sentences()[0]}>"
+    __str__ = Result.__str__
+    __repr__ = Result.__repr__
 
 
 def _by(rows: list[dict[str, Any]], key: str) -> pd.DataFrame:

@@ -129,6 +129,7 @@ COMMANDS = {
             "ductsim solve demo:picker",
             _solve_options,
             _solve,
+            group="Look at a machine",
         ),
         Command(
             "check",
@@ -136,6 +137,7 @@ COMMANDS = {
             "ductsim check demo:picker",
             _check_options,
             _check,
+            group="Look at a machine",
         ),
         Command(
             "sensitivity",
@@ -143,6 +145,7 @@ COMMANDS = {
             'ductsim sensitivity demo:picker --of "vacuum 4"',
             _sensitivity_options,
             _sensitivity,
+            group="Look at a machine",
         ),
     )
 }

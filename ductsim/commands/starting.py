@@ -36,7 +36,7 @@ class Listed(Result):
         """All tables."""
         return self._tables
 
-    def sentences(self) -> list[str]:
+    def sentences(self, measures: str = "metric") -> list[str]:
         """What there is to say."""
         return self._sentences
 
@@ -184,6 +184,7 @@ COMMANDS = {
             "ductsim demo picker my-machine",
             _demo_options,
             _demo,
+            group="Get started",
         ),
         Command(
             "laws",
@@ -191,6 +192,7 @@ COMMANDS = {
             "ductsim laws",
             _laws_options,
             _laws,
+            group="Get started",
         ),
     )
 }

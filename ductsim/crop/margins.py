@@ -20,6 +20,7 @@ from ..network.state import State
 from ..network.system import OUTSIDE, PathName
 from ..parts.declare import Pair
 from ..questions.gauges import Flows, air_density
+from ..result import Note
 from .described import Crop, crop_of
 
 Array = NDArray[np.float64]
@@ -238,7 +239,7 @@ def margin_rows(machine: MachineData, state: State) -> list[dict[str, Any]]:
     return out
 
 
-def crop_notes(machine: MachineData, state: State) -> list[str]:
+def crop_notes(machine: MachineData, state: State) -> list[Note]:
     """Sentences about where the crop of a machine that carries some stays behind."""
     if not np.any(state.solved):
         return []
@@ -246,9 +247,11 @@ def crop_notes(machine: MachineData, state: State) -> list[str]:
     out = []
     for place, value, least in zip(places(machine.layout), there, needed, strict=True):
         if place.what == CHOKE and np.any(np.asarray(value) <= 1.0):
-            out.append(f"{place.part} is blocked: its air is no faster than the crop's slip velocity.")
+            words = f"{place.part} is blocked: its air is no faster than the crop's slip velocity."
+            out.append(Note(words, "blocked", place.part))
         elif place.what != CHOKE and np.any(np.asarray(value) < least):
-            out.append(f"At {place.part} crop stays behind: the {place.what} is below its least value.")
+            words = f"At {place.part} crop stays behind: the {place.what} is below its least value."
+            out.append(Note(words, "crop stays behind", place.part))
     return out
 
 

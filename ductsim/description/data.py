@@ -124,10 +124,10 @@ class MachineData:
                 numbers[address], effect, self.layout.declared[address], address
             )
         out = self.rebuilt(numbers, given=self.given | effects.keys())
-        out._check_together({address.split(".")[0] for address in effects})
+        out.check_together({address.split(".")[0] for address in effects})
         return out
 
-    def _check_together(self, things: set[str]) -> None:
+    def check_together(self, things: set[str]) -> None:
         """The checks that need more than one number of a part, and those of the driven speeds."""
         driven = {p.name for p in self.layout.parts if p.drive in things}
         for name in [p.name for p in self.layout.parts if p.name in things or p.name in driven]:

@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from ..quantity import convert, display_measure, key_measure
+from ..quantity import SUITED, convert, display_measure, key_measure, suited
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -48,10 +48,6 @@ OWN_MEASURE = (
 OWN_DIFFERENCE = ("sd", "change", "difference", "residual", "gain", "loss", "error")
 UNSURE = frozenset(("sd", "low", "high", "p50"))  # rows with one of these show three digits, not four
 SHARES = ("share", "chance")  # words of keys whose ratios read better in per cent; and "spread" itself
-SUITED = {  # a number below the limit reads better in the smaller measure
-    "m": (1.0, "mm"),
-    "m2": (0.1, "cm2"),
-}
 HTML_ROWS = 40
 _RIGHT = ' class="number" style="text-align:right"'
 LONGEST_WORD = 30  # characters of a word that are kept together where room is short
@@ -148,8 +144,8 @@ def _words(key: str) -> str:
 def _own_measure(row: Row, measures: str) -> str:
     """The measure in which a row of unlike quantities shows its numbers: one that suits the largest."""
     measure = str(row.get("measure") or "")
-    if measure in SUITED and 0.0 < _largest(row) < SUITED[measure][0]:
-        measure = SUITED[measure][1]
+    if measure in SUITED:
+        measure = suited(measure, _largest(row))
     try:
         return display_measure(measure, measures)
     except ValueError:  # a coefficient's own measure, of which no list knows

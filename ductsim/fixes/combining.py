@@ -266,7 +266,7 @@ def _together(root: MachineData, values: dict[str, Array], ks: list[int], thing:
     """Why some rows do not pass the checks that need several numbers of a thing; empty when they do."""
     few = {address: value[ks] for address, value in values.items()}
     try:
-        across(root, few, len(ks), which)._check_together({thing})
+        across(root, few, len(ks), which).check_together({thing})
     except InputError as err:
         return str(err)
     return ""

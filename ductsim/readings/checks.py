@@ -11,10 +11,11 @@ import numpy as np
 from ..description.data import MachineData, part_numbers
 from ..description.equipment import air_of
 from ..errors import InputError
+from ..quantity import RPM
 from ..result import Result
 from ..wording import said
 from .model import Configuration, ReadingErrors, ReadingModel
-from .table import RPM, Reading, Readings, read_readings
+from .table import Reading, Readings, read_readings
 from .unknowns import speed_addresses, usual_speed
 
 CLEAR = 30.0  # predicted pressures below are too small to judge a sign by [Pa]
@@ -214,9 +215,9 @@ class ReducedReadings(Result):
             for r, f in zip(self.readings, self.factors, strict=True)
         ]
 
-    def sentences(self) -> list[str]:
+    def sentences(self, measures: str = "metric") -> list[str]:
         """To which speed and density."""
-        return [f"Reduced to {self.engine_speed / RPM:,.0f} rpm and {self.density:.3f} kg/m3."]
+        return [f"Reduced to {self.engine_speed * RPM:,.0f} rpm and {self.density:.3f} kg/m3."]
 
 
 def reduce_readings(

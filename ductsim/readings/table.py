@@ -17,6 +17,7 @@ from typing import Any
 from ..documents.cells import columns_of, number_in, row_of, split_table
 from ..documents.document import read_text
 from ..errors import InputError, UnknownName, shown
+from ..quantity import RPM
 from ..result import Result
 
 # Quantity -> SI measure of its value.
@@ -40,7 +41,6 @@ MEASURES = {
 WEATHER = ("temperature", "pressure", "relative_humidity")
 COLUMNS = ("tapping", "quantity", "value", *MEASURES, "set", "blanked", "note")
 CURES = {"engine_speed": (0.0, 1000.0, "write '2100 rpm'"), "temperature": (200.0, 350.0, "write '31 degC'")}
-RPM = math.pi / 30.0
 LARGEST_FILE = 5_000_000
 
 
@@ -104,7 +104,7 @@ class Reading:
         """Under which conditions, in words; empty for none."""
         words = []
         if self.engine_speed is not None:
-            words.append(f"{self.engine_speed / RPM:,.0f} rpm")
+            words.append(f"{self.engine_speed * RPM:,.0f} rpm")
         if self.blanked:
             words.append(f"blanked: {' + '.join(self.blanked)}")
         return ", ".join(words)
@@ -147,7 +147,7 @@ class Readings(Result):
                 "quantity": r.quantity,
                 "value": r.value,
                 "measure": r.measure,
-                "engine_speed_rpm": None if r.engine_speed is None else r.engine_speed / RPM,
+                "engine_speed_rpm": None if r.engine_speed is None else r.engine_speed * RPM,
                 "set": r.set,
                 "blanked": " + ".join(r.blanked),
                 "note": r.note,
@@ -155,7 +155,7 @@ class Readings(Result):
             for r in self.items
         ]
 
-    def sentences(self) -> list[str]:
+    def sentences(self, measures: str = "metric") -> list[str]:
         """How many readings there are, under how many conditions."""
         ways = len({(r.engine_speed, r.blanked, r.weather) for r in self.items})
         sets = len({r.set for r in self.items})

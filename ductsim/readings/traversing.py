@@ -156,7 +156,7 @@ class Traverse(Result):
             for i, v in enumerate(self.velocities.tolist())
         ]
 
-    def sentences(self) -> list[str]:
+    def sentences(self, measures: str = "metric") -> list[str]:
         """Mean velocity and flow; a warning where the profile is too uneven for the rule."""
         out = [
             f"Mean velocity {self.mean_velocity:.2f} m/s, {self.volume_flow:.3f} m3/s, "

@@ -202,7 +202,7 @@ class Calibration(Result):
         ]
         return {"observations": self.rows(), self.number: known}
 
-    def sentences(self) -> list[str]:
+    def sentences(self, measures: str = "metric") -> list[str]:
         """The calibrated number with its interval, and what it was before."""
         low, high = self.interval()
         measure = Crop.declared[self.number].measure  # type: ignore[union-attr]

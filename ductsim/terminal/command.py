@@ -1,14 +1,12 @@
-"""What a command is, and the list of them."""
+"""What a command is, and what it hands over."""
 
 from __future__ import annotations
 
 from argparse import Namespace
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from importlib import import_module
 from typing import Any
 
-from ..errors import UnknownName
 from .inputs import Inputs
 from .parsing import Parser
 
@@ -65,6 +63,8 @@ class Command:
         `run(args) -> Answer`.
     more : str
         Further explanation for its own help.
+    group : str
+        The heading under which the overview lists it.
     """
 
     name: str
@@ -73,6 +73,7 @@ class Command:
     options: Callable[[Parser], None]
     run: Callable[[Namespace], Answer]
     more: str = ""
+    group: str = "Take it further"
 
     def parser(self) -> Parser:
         """The parser of what follows the command's word."""
@@ -82,35 +83,6 @@ class Command:
         return made
 
 
-GROUPS: dict[str, tuple[tuple[str, str], ...]] = {
-    "Look at a machine": (("solve", "looking"), ("check", "looking"), ("sensitivity", "looking")),
-    "Decide what to change": (("compare", "deciding"), ("sweep", "deciding"), ("balance", "deciding")),
-    "Use readings": (("fit", "measuring"), ("where-to-measure", "measuring"), ("proof", "measuring")),
-    "Carry crop": (
-        ("ground-speed", "carrying"),
-        ("calibrate", "carrying"),
-        ("field-pass", "carrying"),
-        ("fill", "carrying"),
-    ),
-    "Take it further": (("ensemble", "further"), ("report", "further")),
-    "Get started": (("demo", "starting"), ("laws", "starting")),
-}
-"""Heading -> (command, the module in this package that holds it)."""
-
-NAMES = tuple(name for group in GROUPS.values() for name, _ in group)
-
-
-def command(name: str) -> Command:
-    """The command of that name.
-
-    Raises
-    ------
-    UnknownName
-        With the nearest command.
-    """
-    for group in GROUPS.values():
-        for known, module in group:
-            if known == name:
-                commands: dict[str, Command] = import_module(f".{module}", __package__).COMMANDS
-                return commands[name]
-    raise UnknownName.of("command", name, NAMES)
+def weakest(inputs: Inputs) -> str:
+    """The weakest unit of the machine as it is, empty where there is none."""
+    return str(inputs.machine.solve(raise_error=False).weakest)

@@ -8,12 +8,23 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+from ..crop.file import read_crop
 from ..errors import InputError
+from ..fixes.fix import read_fixes
 from ..machine.demos import demo, demo_file
 from ..machine.machine import Machine
+from ..readings.table import read_readings
 
 ENDINGS = {"fixes": "toml", "readings": "csv", "crop": "toml", "seen": "csv", "field": "csv"}
 WORDS = {"crop": "the crop", "seen": "what was seen", "field": "yields along a row"}
+READERS: dict[str, Callable[[Path], Any]] = {
+    "fixes": read_fixes,
+    "readings": read_readings,
+    "crop": read_crop,
+    "seen": Path,
+    "field": Path,
+}
+"""Role of a companion -> what reads its file."""
 DEMO = "demo:"
 
 

@@ -11,6 +11,7 @@ from typing import Any, NoReturn
 
 from ..errors import InputError, UnknownName, nearest_name, shown
 from ..measures import SYSTEMS, find_measure
+from ..quantity import si
 
 
 class _Help(argparse.RawDescriptionHelpFormatter):
@@ -222,3 +223,16 @@ def count(lowest: int, highest: int) -> Callable[[int], int]:
         return value
 
     return read
+
+
+def minutes(text: str) -> float:
+    """A working time in minutes; a bare number is minutes, as in a file of fixes."""
+    try:
+        value = float(text)
+    except ValueError:
+        value = si(text, "s") / 60.0
+    if not 0.0 <= value <= 1e5:
+        raise InputError(
+            f"{text!r} is no working time", allowed="0 minutes or more, as in '45 min' or '1.5 h'"
+        )
+    return float(value)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import dataclasses
-import math
 from typing import Any
 
 import numpy as np
@@ -15,6 +14,7 @@ from ...crop.described import Crop, with_crop
 from ...crop.margins import limiting
 from ...crop.running import calm_point
 from ...machine.machine import Machine
+from ...quantity import RPM
 from ...speed.limit import speed_limit
 
 Array = NDArray[np.float64]
@@ -22,7 +22,6 @@ Array = NDArray[np.float64]
 YIELDS = np.linspace(0.3, 2.5, 45)
 SPEEDS = np.linspace(0.80, 1.20, 9)
 SHARES = np.linspace(0.0, 1.0, 21)
-RPM = 60.0 / (2.0 * math.pi)
 
 
 def by_yield(crop: Crop, limit: float) -> list[dict[str, Any]]:

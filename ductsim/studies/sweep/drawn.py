@@ -14,9 +14,10 @@ from ...display.charts import (
     some,
 )
 from ...display.faces import Plot
+from .result import Sweep
 
 
-def swept(found: Any, ax: Any, measures: str) -> None:
+def swept(found: Sweep, ax: Any, measures: str) -> None:
     """The answer over the number that is swept; where another unit becomes the weakest is marked."""
     asked = found.questions[0]
     x, order = _swept(found, measures)
@@ -40,7 +41,7 @@ def swept(found: Any, ax: Any, measures: str) -> None:
         ax.legend(loc="best")
 
 
-def swept_units(found: Any, ax: Any, measures: str) -> None:
+def swept_units(found: Sweep, ax: Any, measures: str) -> None:
     """The vacuum of every unit over the number that is swept."""
     some(found.vacuum, "the machine has no units")
     x, order = _swept(found, measures)
@@ -62,7 +63,7 @@ def swept_units(found: Any, ax: Any, measures: str) -> None:
         ax.legend(loc="center left", bbox_to_anchor=(1.0, 0.5))
 
 
-def swept_power(found: Any, ax: Any, measures: str) -> None:
+def swept_power(found: Sweep, ax: Any, measures: str) -> None:
     """The shaft power of all fans over the number that is swept."""
     x, order = _swept(found, measures)
     power = in_measures(found.power, "W", measures)[order]
@@ -78,22 +79,22 @@ def swept_power(found: Any, ax: Any, measures: str) -> None:
     light_grid(ax, "both")
 
 
-def _swept(found: Any, measures: str) -> tuple[Any, Any]:
+def _swept(found: Sweep, measures: str) -> tuple[Any, Any]:
     """The values in rising order as they are shown, and that order."""
     order = np.argsort(found.values, kind="stable")
     return _as_shown(found, found.values[order], measures), order
 
 
-def _as_shown(found: Any, values: Any, measures: str) -> Any:
-    return np.asarray(values, float) if found.scaled else in_measures(values, found._suited, measures)
+def _as_shown(found: Sweep, values: Any, measures: str) -> Any:
+    return np.asarray(values, float) if found.scaled else in_measures(values, found.shown_measure, measures)
 
 
-def _swept_label(found: Any, measures: str) -> str:
+def _swept_label(found: Sweep, measures: str) -> str:
     name = style.plain(found.name, 46)
-    return f"factor on {name}" if found.scaled else style.measure(name, found._suited, measures)
+    return f"factor on {name}" if found.scaled else style.measure(name, found.shown_measure, measures)
 
 
-def _mark_changes(found: Any, ax: Any, measures: str) -> None:
+def _mark_changes(found: Sweep, ax: Any, measures: str) -> None:
     """A line where the weakest unit changes, the old one named on its left and the new one on its right."""
     changes = found.changes[:6]
     for i, change in enumerate(changes):

@@ -18,9 +18,10 @@ from ...cautions import cautions_for
 from ...description.layout import Layout
 from ...errors import InputError, shown
 from ...inference.choosing import best_sets, variance_after, variance_after_one
+from ...quantity import RPM
 from ...questions.vocabulary import question
 from ...readings.model import ReadingModel
-from ...readings.table import RPM, Reading
+from ...readings.table import Reading
 from ...readings.unknowns import usual_speed
 from ...result import Result
 from ...wording import gathered, listed, said
@@ -232,7 +233,7 @@ class NextReadings(Result):
             out.append(
                 {
                     "where": r.where,
-                    "engine_speed_rpm": None if r.engine_speed is None else r.engine_speed / RPM,
+                    "engine_speed_rpm": None if r.engine_speed is None else r.engine_speed * RPM,
                     "blanked": _taped(self.fit.given.layout, r.blanked),
                     "expected": r.value,
                     "measure": r.measure,
@@ -271,7 +272,7 @@ class NextReadings(Result):
                 {
                     "step": i + 1,
                     "tape_shut": _taped(self.fit.given.layout, r.blanked) or "nothing",
-                    "engine_speed_rpm": None if r.engine_speed is None else r.engine_speed / RPM,
+                    "engine_speed_rpm": None if r.engine_speed is None else r.engine_speed * RPM,
                     "tapping": f"{r.tapping} - {r.minus}" if r.minus else r.tapping,
                     "quantity": r.quantity,
                     "expected_Pa": r.value,
@@ -288,7 +289,7 @@ class NextReadings(Result):
         for c in self.together:
             r = c.reading
             name = f"{r.tapping} - {r.minus}" if r.minus else r.tapping
-            speed = "" if r.engine_speed is None else f"{r.engine_speed / RPM:.0f} rpm"
+            speed = "" if r.engine_speed is None else f"{r.engine_speed * RPM:.0f} rpm"
             writer.writerow([name, r.quantity, "", speed, NEXT, " + ".join(r.blanked), ""])
         Path(path).write_text(text.getvalue(), encoding="utf-8", newline="\n")
 
@@ -338,7 +339,7 @@ class NextReadings(Result):
         )
 
     def _words(self, r: Reading) -> str:
-        speed = "" if r.engine_speed is None else f" at {r.engine_speed / RPM:,.0f} rpm"
+        speed = "" if r.engine_speed is None else f" at {r.engine_speed * RPM:,.0f} rpm"
         taped = _taped(self.fit.given.layout, r.blanked)
         return f"{r.where}{speed}" + (f" with {taped} taped shut" if taped else "")
 

@@ -1,0 +1,64 @@
+"""The command `ensemble`."""
+
+from __future__ import annotations
+
+import signal
+from argparse import Namespace
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any
+
+from ...terminal.parsing import Parser, count
+from ...terminal.signature import Takes, study_command
+from .study import ensemble
+
+
+@contextmanager
+def _pool(processes: int) -> Iterator[Any]:
+    """Processes that share the work; Ctrl-C ends them at once and without a word."""
+    import multiprocessing
+    from concurrent.futures import ProcessPoolExecutor
+
+    pool = ProcessPoolExecutor(
+        processes,
+        mp_context=multiprocessing.get_context("spawn"),  # the sign of life is a thread: no fork beside it
+        initializer=signal.signal,
+        initargs=(signal.SIGINT, signal.SIG_DFL),
+    )
+    try:
+        yield pool
+    finally:
+        pool.shutdown(wait=False, cancel_futures=True)
+
+
+def _processes(parser: Parser) -> None:
+    text = "how many share the work (default 1)"
+    parser.take("--processes", type=int, default=1, metavar="N", read=count(1, 256), help=text)
+
+
+def _shared(args: Namespace, run: Any) -> Any:
+    """The study with its work shared, and told of as it goes on."""
+    if args.processes == 1:
+        return run(progress=args.sign.progress)
+    with _pool(args.processes) as pool:
+        return run(progress=args.sign.progress, executor=pool)
+
+
+COMMAND = study_command(
+    ensemble,
+    "Take it further",
+    "ductsim ensemble demo:picker --samples 2000",
+    summary="how sure the answer is: thousands of machines within the spreads",
+    most=20,
+    takes={
+        "of": Takes('what to ask (default "weakest vacuum"); may be repeated', "WORDS", many=True),
+        "samples": Takes("how many machines to draw (default 10,000)", read=count(2, 100_000_000)),
+        "seed": Takes("of the draw (default 0)", read=count(0, 2**32 - 1)),
+        "method": Takes("latin hypercube, sobol or random", "WORD"),
+        "shares": Takes("also which numbers the scatter comes from; takes longer"),
+        "folder": Takes("keep what is done there, to go on where it was stopped", "FOLDER"),
+        **dict.fromkeys(("spreads", "executor", "chunk", "progress"), Takes(left_out=True)),
+    },
+    more_options=_processes,
+    around=_shared,
+)

@@ -1,0 +1,38 @@
+"""The command `fit`."""
+
+from __future__ import annotations
+
+from argparse import Namespace
+from typing import Any
+
+from ...terminal.inputs import Inputs
+from ...terminal.parsing import Parser
+from ...terminal.signature import Takes, study_command
+from .entry import fit
+
+
+def _suspects(parser: Parser) -> None:
+    text = "take all leaks for sound and find the few that are not"
+    parser.take("--suspects", dest="by_suspects", action="store_true", help=text)
+
+
+def _named(args: Namespace, inputs: Inputs, values: dict[str, Any]) -> None:
+    if args.by_suspects:
+        values["suspects"] = "leaks"
+
+
+COMMAND = study_command(
+    fit,
+    "Use readings",
+    "ductsim fit demo:picker",
+    summary="which leaks and which fan condition explain the readings",
+    tables=("unknowns", "readings", "alike"),
+    takes={
+        "unknowns": Takes(left_out=True),
+        "suspects": Takes(left_out=True),
+        "errors": Takes(left_out=True),
+        "relative": Takes("let only ratios between readings count: fan not known"),
+    },
+    more_options=_suspects,
+    prepare=_named,
+)
