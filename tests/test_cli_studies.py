@@ -8,10 +8,10 @@ import jsonschema
 import pytest
 
 import ductsim as ds
+from ductsim.commands.known import command, places
 from ductsim.display.tables import WIDTH, columns, json_rows
 from ductsim.machine.demos import FOLDER
 from ductsim.quantity import key_measure
-from ductsim.terminal.command import NAMES, command
 from ductsim.terminal.envelope import schema
 
 # Keys without a measure in tables whose rows have a measure of their own.
@@ -338,7 +338,7 @@ def test_the_report_is_made_of_all_that_there_is(run, monkeypatch, tmp_path):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("name", tuple(places()))
 def test_every_example_works_as_it_stands(run, monkeypatch, tmp_path, name):
     monkeypatch.chdir(tmp_path)
     status, out, err = run(*shlex.split(command(name).example)[1:])
@@ -350,7 +350,7 @@ def test_every_example_works_as_it_stands(run, monkeypatch, tmp_path, name):
 def test_every_command_works_on_a_starting_folder(run, monkeypatch, tmp_path):
     monkeypatch.chdir(tmp_path)
     out = run("demo", "picker", "my machine")[1]
-    for name in NAMES:
+    for name in tuple(places()):
         if name in ("demo", "laws"):
             continue
         more = {

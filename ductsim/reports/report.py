@@ -9,7 +9,6 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
-from ..answers.state import solve
 from ..cautions import ALWAYS, cautions_for
 from ..display import canvas as plots
 from ..display.svg import inline
@@ -129,7 +128,7 @@ class Findings:
     @cached_property
     def state(self) -> Any:
         """Its solved state."""
-        return solve(self.machine)
+        return self.machine.solve()
 
     @cached_property
     def comparison(self) -> Any:
@@ -249,7 +248,7 @@ def all_cautions(found: Findings) -> list[str]:
 
 
 def _figure(found: Findings, result: Any, what: str, key: str) -> tuple[str, str, str]:
-    words = plots.words_of(result, what)
+    words = result.picture(what).words
     figure = plots.figure_of(result, what, found.measures)
     width, height = figure.get_size_inches()
     kind = "figure" if width < 6.0 else "wide broad" if width > 1.2 * height else "wide"
