@@ -8,10 +8,11 @@ import jsonschema
 import pytest
 
 import ductsim as ds
+from ductsim.commands.known import command, places
 from ductsim.display.tables import WIDTH, json_rows
 from ductsim.machine.demos import demo_file
 from ductsim.quantity import convert
-from ductsim.terminal.command import tuple(places()), Answer, Command, command
+from ductsim.terminal.command import Answer, Command
 from ductsim.terminal.envelope import schema
 
 PICKER = demo_file("picker").read_text(encoding="utf-8")
