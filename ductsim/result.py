@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import json
+import os
 from collections.abc import Iterable
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, Self
 
+from . import keeping
 from .display.canvas import draw
 from .display.faces import Shown
 from .display.tables import frame, html, json_rows
@@ -45,6 +47,13 @@ class Note(str):
 
     def __reduce__(self) -> tuple[Any, ...]:
         return type(self), (str(self), self.kind, self.place, self.value)
+
+
+keeping.keeps(
+    Note,
+    lambda note: {"text": str(note), "kind": note.kind, "place": note.place, "value": note.value},
+    lambda cls, fields: cls(**fields),
+)
 
 
 class Result(Shown):
@@ -124,6 +133,30 @@ class Result(Shown):
         `what` names one of `plots()` where it has several; `measures` is "metric" or "inch".
         """
         return draw(self, ax, what, measures)
+
+    # ---- kept
+
+    def save(self, path: str | os.PathLike[str]) -> None:
+        """Write the result to a file of its own (JSON and arrays), whole or not at all; `load` reads it.
+
+        Raises
+        ------
+        InputError
+            Where nothing can be written, and for a result that holds what cannot be kept.
+        """
+        keeping.save(self, path)
+
+    @classmethod
+    def load(cls, path: str | os.PathLike[str]) -> Self:
+        """A result that `save` wrote; `ds.Result.load` reads any of them.
+
+        Raises
+        ------
+        InputError
+            For another file, a newer format, another kind of result, and one that is not whole.
+        """
+        found: Self = keeping.load(path, cls)
+        return found
 
     def __str__(self) -> str:
         return "\n".join(self.sentences())

@@ -8,6 +8,7 @@ from typing import Any, Self, TypeVar
 
 import numpy as np
 
+from .. import keeping
 from ..air import Air
 from ..errors import InputError, UnknownName
 from ..network.system import System
@@ -266,3 +267,20 @@ def part_numbers(layout: Layout, numbers: Mapping[str, Any]) -> dict[str, Any]:
         crop = layout.crop.build([numbers[f"crop.{leaf}"] for leaf in layout.crop.leaves])
         out.update(load_numbers(layout, out, crop))
     return out
+
+
+def _kept(machine: MachineData) -> dict[str, Any]:
+    return {
+        "layout": machine.layout,
+        "numbers": dict(machine.numbers),
+        "given": sorted(machine.given),
+        "file": machine.file,
+        "sha256": machine.sha256,
+    }
+
+
+def _made(kind: type, fields: dict[str, Any]) -> Any:
+    return _rebuild(kind, **{**fields, "given": frozenset(fields["given"])})
+
+
+keeping.keeps(MachineData, _kept, _made)
