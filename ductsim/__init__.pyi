@@ -1,4 +1,4 @@
-# The public names, listed once: type checkers read this file, and so does the package when a name is first used.
+# The public names, listed once: type checkers read them here, and so does the package itself.
 
 from .air import Air as Air
 from .cautions import CAUTIONS as CAUTIONS

@@ -66,7 +66,7 @@ class Result(Shown):
     """
 
     def tables(self) -> dict[str, list[Row]]:
-        """Name -> rows of everything there is to show, plain dicts with measures in the keys (`vacuum_Pa`)."""
+        """Name -> rows of everything there is to show: dicts with measures in the keys (`vacuum_Pa`)."""
         return {"table": self.rows()} if self.faces.tables is None else self.faces.tables(self)
 
     def rows(self) -> list[Row]:

@@ -145,7 +145,7 @@ def test_a_word_that_reads_what_has_no_slopes_is_refused(machines):
         return ds.Question("odd", "Pa", "odd", lambda machine, state: len(state.weakest))
 
     try:
-        with pytest.raises(InputError, match="odd.*reads 'weakest' of the state"):
+        with pytest.raises(InputError, match=r"odd.*reads 'weakest' of the state"):
             machines["bench"].jacobian(["odd"], ["air.density"])
     finally:
         del WORDS["odd"]

@@ -81,7 +81,7 @@ class MachineData:
         given: frozenset[str] | None = None,
         file: str | None = None,
     ) -> Self:
-        """This machine with other numbers, another layout or another name of its file; the rest stays.
+        """The machine with other numbers, another layout or another name of its file; the rest stays.
 
         The numbers are taken as they are, unchecked: `change` is the way in for what a user gives. What
         was given stays so where the layout still has it.

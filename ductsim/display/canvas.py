@@ -13,7 +13,7 @@ from typing import Any
 
 from ..errors import InputError, shown
 from ..quantity import display_measure
-from ..writing import write_whole
+from ..writing import check, write_whole
 from . import style
 from .faces import Plot, Shown
 
@@ -82,6 +82,7 @@ def save(result: Shown, path: str | os.PathLike[str], what: str = "", measures: 
             file=str(path),
             allowed=f"one of {', '.join(ENDINGS)}",
         )
+    check(path)
     figure = figure_of(result, what, measures)
     stream = io.BytesIO()
     with style.own():

@@ -15,7 +15,7 @@ from ..display.svg import inline
 from ..display.tables import html_table
 from ..errors import InputError
 from ..quantity import display_measure
-from ..writing import write_text
+from ..writing import check, write_text
 from .numbers import assumption_rows, part_rows
 
 if TYPE_CHECKING:
@@ -70,6 +70,7 @@ def report(
         raise InputError(
             "the machine has columns", place="report", allowed="one of its scenarios: machine[0]"
         )
+    check(path, [given for given in (fixes, readings, crop) if isinstance(given, (str, os.PathLike))])
     found = Findings(machine, fixes, readings, crop, of, budget, measures)
     write_text(path, page(found))
 

@@ -1,8 +1,8 @@
 """A command from a study's signature: its parameters become options, its docstring their help.
 
-A parameter called `machine` or `machine_or_fit` is the machine file (and the readings that it is fitted to);
-those called `fixes`, `readings`, `crop`, `seen` and `field` are its companion files; every other one is an option
-of its own name. What a study's command does otherwise is said by `Takes`.
+A parameter called `machine` or `machine_or_fit` is the machine file (and the readings that it is fitted
+to); those called `fixes`, `readings`, `crop`, `seen` and `field` are its companion files; every other one is
+an option of its own name. What a study's command does otherwise is said by `Takes`.
 """
 
 from __future__ import annotations
@@ -159,6 +159,8 @@ def study_command(
         A line that works as it stands.
     summary : str
         What it does; by default the first sentence of its docstring.
+    more : str
+        Further explanation for its help.
     tables : sequence of str, optional
         The tables that the text shows; all if not given.
     most : int, optional
