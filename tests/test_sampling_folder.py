@@ -14,7 +14,7 @@ import ductsim as ds
 from ductsim.errors import InputError
 from ductsim.parts.declare import KINDS
 from ductsim.questions.vocabulary import WORDS
-from ductsim.studies import sampling
+from ductsim.studies.ensemble import study as sampling
 
 OPTIONS = {"samples": 10, "chunk": 4, "seed": 2}
 
@@ -371,8 +371,8 @@ def test_another_format_or_version_is_computed_anew_and_said(bench, made, kept, 
 
 
 def test_another_version_of_the_package_has_another_digest(bench, made, kept, monkeypatch):
-    monkeypatch.setattr(ds, "__version__", "0.0.1")
-    monkeypatch.setattr("ductsim.chunks.__version__", "0.0.1")
+    monkeypatch.setattr("ductsim.version.VERSION", "0.0.1")
+    monkeypatch.setattr("ductsim.chunks.VERSION", "0.0.1")
     found = drawn(bench, kept)
     assert "version '0.1.0' of ductsim, not 0.0.1" in found.folder_notes[0]
     assert found.sha256 != drawn(bench, None, seed=3).sha256

@@ -120,7 +120,7 @@ def crop_path(layout: Layout, part: str) -> PathName:
 
 
 def crop_nodes(layout: Layout, part: str) -> tuple[str, str]:
-    """The nodes between which crop passes a part: from a jet\'s suction to its discharge."""
+    """The nodes between which crop passes a part: from a jet's suction to its discharge."""
     ends = layout.part[part].ends
     return (ends[1], ends[2]) if len(ends) > 2 else (ends[0], ends[1])
 
