@@ -4,7 +4,6 @@ import pickle
 
 import numpy as np
 import pytest
-from conformance import flows, meets_itself, slopes, usual
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy.optimize import brentq
@@ -16,6 +15,8 @@ from ductsim.laws.card import LAWS, card_of
 from ductsim.laws.conveying import carrying, crop_velocity, load_outside, loaded_friction, loaded_jet
 from ductsim.laws.friction import friction
 from ductsim.laws.jets import jet
+from ductsim.parts.checking.physical import meets_itself, slopes
+from ductsim.parts.checking.probing import flows, usual
 from ductsim.parts.declare import LocalAir
 from ductsim.sources import SOURCES
 
@@ -106,7 +107,7 @@ def test_slopes_of_a_loaded_jet_agree_with_differences(share, area):
 def test_slope_around_the_slip_velocity(velocity, crop, slip, share, density):
     part = ds.Loaded(DUCT, crop_flow=crop, slip=slip, start_share=share, arrival_area=0.05)
     flow = velocity * density * DUCT.section()[0]
-    h = 1e-6
+    h = 1e-7  # at zero flow the square law's bend costs the difference a share of h
     _, slope, in_density = drop(part, flow, density)
     by_flow = (drop(part, flow + h, density)[0] - drop(part, flow - h, density)[0]) / (2 * h)
     by_rho = (drop(part, flow, density + h)[0] - drop(part, flow, density - h)[0]) / (2 * h)

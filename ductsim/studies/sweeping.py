@@ -13,9 +13,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from ..arguments import locked, texts
 from ..cautions import cautions_for
 from ..errors import InputError, OutsideRange, shown
 from ..questions.vocabulary import Question, question
+from ..machine.bounded import at_most, listed_at_most
 from ..fixes.fix import work_on
 from ..answers.limits import limits_of, passed_by_group
 from ..machine.machine import Machine
@@ -29,6 +31,8 @@ Array = NDArray[np.float64]
 SPECIFIC_CONSUMPTION = si("230 g/kWh", "kg/J")
 """Fuel per work at the shaft [kg/J] where none is stated: a diesel engine at part load, from memory."""
 SUITED = {"m": (0.5, "mm"), "m2": (0.1, "cm2")}
+MOST_SWEPT = 100_000
+"""Values times possible machines in one sweep: half a gigabyte, some ten seconds."""
 SPLIT = 16
 ROUNDS = 4  # an interval is split four times by sixteen: the change is found to 1/65,536 of it
 
@@ -80,7 +84,8 @@ def sweep(
     Raises
     ------
     InputError
-        For an unknown address or question, values that are none or out of range.
+        For an unknown address or question, values that are none or out of range, and more than 100,000 values
+        times possible machines.
     """
     return Sweep(machine_or_fit, address, values, of, specific_consumption)
 
@@ -125,15 +130,17 @@ class Sweep(Result):
     ) -> None:
         self.machine: Machine = possible_machines(machine_or_fit)
         layout = self.machine.layout
-        patterns = [address] if isinstance(address, str) else list(address)
+        patterns = texts(address, "sweep, address", "an address, or a list of them")
         self.addresses = tuple(dict.fromkeys(a for pattern in patterns for a in layout.expand(pattern)))
-        self.of = [of] if isinstance(of, str) else list(of)
+        self.of = texts(of, "sweep, of", "a question, or a list of them")
         self.questions: list[Question] = [question(layout, words) for words in self.of]
         self._assumed = specific_consumption is None
         self.specific_consumption = _consumption(specific_consumption)
-        self.scaled, self.values = _values(self.machine, self.addresses, values)
+        self.scaled, own = _values(self.machine, self.addresses, values)
+        self.values: Array = locked(own)
         self.measure = "" if self.scaled else layout.declared[self.addresses[0]].measure
         self.machines = self.machine.columns or 1
+        at_most(len(self.values) * self.machines, MOST_SWEPT, "values times possible machines", "values")
         self._read(self._solve(self.values))
         self.changes: list[Change] = self._find_changes()
 
@@ -156,14 +163,14 @@ class Sweep(Result):
 
         def matrix(value: Any) -> Array:
             every = np.broadcast_to(value, len(self.values) * self.machines)
-            return np.array(every.reshape(-1, self.machines))
+            return locked(np.array(every.reshape(-1, self.machines)))
 
         self.answers = {words: matrix(state.ask(words)) for words in self.of}
         self.vacuum = {unit: matrix(state.vacuum[unit]) for unit in units}
         self.opening_air = {unit: matrix(state.ask(f"opening air {unit}")) for unit in units}
         self.duct_air = {unit: matrix(state.ask(f"duct air {unit}")) for unit in units}
         self.power: Array = matrix(sum((state.power[name] for name in state.power), np.zeros(1)))
-        self.fuel: Array = self.power * self.specific_consumption
+        self.fuel: Array = locked(self.power * self.specific_consumption)
         self.weakest = self._weakest_of(state, len(self.values))
         limits = limits_of(state)
         found = passed_by_group(limits, self.machines)
@@ -192,7 +199,9 @@ class Sweep(Result):
             if not steps:
                 break
             inner = np.concatenate([np.linspace(low, high, SPLIT + 1)[1:-1] for (low, _), (high, _) in steps])
-            names = self._weakest_of(self._solve(inner), len(inner))
+            step = max(1, MOST_SWEPT // self.machines)
+            pieces = (inner[i : i + step] for i in range(0, len(inner), step))
+            names = [name for some in pieces for name in self._weakest_of(self._solve(some), len(some))]
             between = dict(zip(inner.tolist(), names, strict=True))
             split = []
             for start, finish in steps:
@@ -394,9 +403,10 @@ def _consumption(value: Any) -> float:
 def _values(machine: Machine, addresses: Sequence[str], given: Any) -> tuple[bool, Array]:
     """Whether the values are factors, and the values."""
     items = given.factor if isinstance(given, Times) else given
-    if isinstance(items, (str, bytes, int, float)):
+    if isinstance(items, (str, bytes, int, float)) or np.ndim(getattr(items, "magnitude", [1])) == 0:
         items = [items]
-    items = list(items) if isinstance(items, Iterable) else []
+    fine = isinstance(items, Iterable) and getattr(items, "shape", (1,)) != ()
+    items = listed_at_most(items, MOST_SWEPT, "values", "values") if fine else []
     if not items:
         raise InputError(
             f"{shown(given)} is no list of values", place="values", allowed="a list or a 1-D array"
