@@ -3,6 +3,8 @@
 from .air import Air as Air
 from .cautions import CAUTIONS as CAUTIONS
 from .cautions import cautions_for as cautions_for
+from .checking import PartCheck as PartCheck
+from .checking import check_part as check_part
 from .conveying import Loaded as Loaded
 from .crop.box import Box as Box
 from .crop.described import Crop as Crop
@@ -16,6 +18,7 @@ from .errors import InputError as InputError
 from .errors import NoOperatingPoint as NoOperatingPoint
 from .errors import OutsideRange as OutsideRange
 from .errors import UnknownName as UnknownName
+from .errors import WrongSlope as WrongSlope
 from .fixes.fix import Fix as Fix
 from .fixes.fix import read_fixes as read_fixes
 from .laws.card import LAWS as LAWS

@@ -12,7 +12,7 @@ from . import keeping
 from .display.canvas import draw
 from .display.faces import Shown
 from .display.tables import frame, html, json_rows
-from .errors import UnknownName
+from .errors import UnknownName, visible
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -159,11 +159,11 @@ class Result(Shown):
         return found
 
     def __str__(self) -> str:
-        return "\n".join(self.sentences())
+        return "\n".join(map(visible, self.sentences()))
 
     def __repr__(self) -> str:
         about = self.about()
-        return f"<{type(self).__name__}{': ' * bool(about)}{about}>"
+        return f"<{type(self).__name__}{': ' * bool(about)}{visible(about)}>"
 
     def _repr_html_(self) -> str:
         return html(self.sentences(), self.rows())

@@ -8,9 +8,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from ..arguments import listed
 from ..description.data import MachineData
 from ..description.spreads import spread_of
-from ..errors import InputError
+from ..errors import InputError, shown
 from ..network.network import stacked
 from ..network.sensitivity import Gradient, Linear, field_derivatives, shared_derivatives
 from ..parts.declare import Number
@@ -56,8 +57,16 @@ def jacobian(
         raise InputError(
             "derivatives are taken at a single machine", allowed="one of its scenarios: machine[0]"
         )
-    addresses = [address for pattern in numbers for address in machine.layout.expand(pattern)]
+    patterns = listed(numbers, "jacobian, numbers", "a list of addresses")
+    of = listed(of, "jacobian, of", "a list of questions")
+    if not of:
+        raise InputError("there is no question", place="jacobian, of", allowed="at least one")
+    addresses = [address for pattern in patterns for address in machine.layout.expand(pattern)]
     found = solve(machine) if state is None else state
+    if not isinstance(found, SolvedMachine) or found.machine.layout is not machine.layout:
+        raise InputError(
+            f"{shown(state)} is no state of this machine", place="jacobian, state", allowed="machine.solve()"
+        )
     drives = answering(machine, addresses)
     if drives:
         return chain(machine, drives, addresses, lambda q, a: _held(found.machine, q, a, found), of)
@@ -233,7 +242,10 @@ class Sensitivity(Result):
         words = ", ".join(f"{row['address']} ({row['elasticity']:+.2f} % per %)" for row in steep)
         unsure = ", ".join(row["address"] for row in rows[:3])
         value, label = show(self.answer, self.question.measure, measures)
+        told = f"The {self.question.label} ({f'{value:.4g} {label}'.strip()})"
+        if not np.isfinite([row["elasticity"] for row in steep]).all():
+            return [f"{told} is nothing of which a share could be told; the derivatives are in the table."]
         return [
-            f"The {self.question.label} ({f'{value:.4g} {label}'.strip()}) hangs most on {words}.",
+            f"{told} hangs most on {words}.",
             f"It is least sure because of {unsure}.",
         ]

@@ -9,6 +9,7 @@ from typing import Any, Self
 import numpy as np
 
 from .. import keeping
+from ..arguments import ByName, locked
 from ..description.data import MachineData
 from ..network.network import stacked
 from ..network.state import State
@@ -46,7 +47,10 @@ class SolvedMachine(State):
     def vacuum(self) -> Mapping[str, Any]:
         """Unit -> static vacuum at its tapping [Pa], positive below outside pressure."""
         taps = {unit.name: unit.vacuum_at for unit in self.machine.layout.units}
-        return {unit: -tapping_pressures(self.machine, self, at).static for unit, at in taps.items()}
+        own = {
+            unit: locked(0.0 - tapping_pressures(self.machine, self, at).static) for unit, at in taps.items()
+        }
+        return ByName("unit", own)
 
     @property
     def weakest(self) -> Any:

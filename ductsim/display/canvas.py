@@ -44,6 +44,8 @@ def draw(result: Shown, ax: Any = None, what: str = "", measures: str = "metric"
         For something that has no plot, and for an unknown plot (UnknownName).
     """
     plot = _plot(result, what)
+    if ax is not None and not hasattr(ax, "get_figure"):
+        raise InputError(f"{shown(ax)} is no place to draw", place="plot, ax", allowed="Axes of matplotlib")
     display_measure("m", measures)  # refuses an unknown system before anything is drawn
     with style.own():
         if ax is None:
