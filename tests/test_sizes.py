@@ -6,7 +6,6 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from ductsim.studies.compare import study
 from synthetic_readings import SPEED, small_picker
 
 import ductsim as ds
@@ -14,6 +13,7 @@ from ductsim.fixes.combining import combining
 from ductsim.fixes.fix import Task
 from ductsim.inference.problem import Problem
 from ductsim.readings import checks
+from ductsim.studies.compare import study
 
 READINGS = Path(ds.__file__).parent / "examples" / "picker_readings.csv"
 
