@@ -8,12 +8,12 @@ from typing import Any
 
 import numpy as np
 
-from ..conveying import fits, loaded_form, plain_form
+from ..conveying import Load, fits, loaded_form, plain_form
 from ..description.crop_way import carried, unit_flows, ways
 from ..description.data import M, MachineData
 from ..description.layout import Layout
 from ..errors import InputError
-from ..parts.declare import Fields, Form, fields, number
+from ..parts.declare import Fields, Form, fields, number, same_as
 from ..sources import SOURCES
 
 
@@ -101,18 +101,10 @@ class Crop(Fields):
     surge: float = number(
         "", at_least=1.0, at_most=5.0, default=1.25, spread=0.15, doc="flow where a wad passes, over the mean"
     )
-    friction: float = number(
-        "", at_least=0.0, at_most=5.0, default=0.5, spread=0.3, doc="K: added drag, 1 + K crop / air"
-    )
-    slip: float = number(
-        "m/s", at_least=0.0, at_most=30.0, default=6.0, spread=0.25, doc="air velocity less crop velocity"
-    )
-    entry_velocity: float = number(
-        "m/s", at_least=0.0, at_most=50.0, default=2.0, spread=0.3, doc="velocity at which crop enters"
-    )
-    plug_density: float = number(
-        "kg/m3", above=0.0, at_most=1000.0, default=60.0, spread=0.3, doc="crop density of a plugged duct"
-    )
+    friction: float = same_as(Load, "crop_friction")
+    slip: float = same_as(Load, "slip")
+    entry_velocity: float = same_as(Load, "start_velocity")
+    plug_density: float = same_as(Load, "plug_density")
     opening_ratio: float = number(
         "", above=0.0, at_most=20.0, default=0.6, spread=0.25, doc="least air to crop at an opening, by mass"
     )

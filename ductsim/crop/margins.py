@@ -12,7 +12,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from ..description.crop_way import has_length, ways
+from ..description.crop_way import speeds_crop, ways
 from ..description.data import MachineData
 from ..description.layout import Layout
 from ..errors import InputError
@@ -106,7 +106,7 @@ def _places(layout: Layout) -> list[Place]:
             out += [Place(who, part, RATIO), Place(who, part, CAPTURE)]
         elif len(layout.path_keys(part)) > 1:
             out.append(Place(who, part, SUCTION))
-        elif has_length(layout.part[part]):
+        elif speeds_crop(layout.part[part]):
             out += [Place(who, part, CONVEYING), Place(who, part, CHOKE)]
     return sorted(out, key=lambda p: [u.name for u in layout.units].index(p.units[0]))
 
