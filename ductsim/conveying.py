@@ -18,7 +18,7 @@ P = TypeVar("P", bound=Part)
 
 @fields("load")
 class Load(Fields):
-    """The numbers that crop adds to the part it passes through; what a `Crop` says of itself it takes from here."""
+    """The numbers that crop adds to the part it passes through; a `Crop` takes its own from here."""
 
     crop_flow: float = number("kg/s", at_least=0.0, at_most=100.0, default=0.0, doc="crop carried; 0 = none")
     crop_friction: float = number(

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Mapping
-from typing import Any
+from collections.abc import Callable, Mapping
+from typing import Any, ClassVar
 
 import numpy as np
 
@@ -30,6 +30,8 @@ class Crop(Fields):
     """
 
     choices = (("crop_yield",), ("bales",))
+    calibrate: ClassVar[Callable[..., Any]]
+    """The function `ductsim.calibrate`, which stands in a room above and is put here by it."""
 
     crop_yield: float | None = number(
         "kg/m2",

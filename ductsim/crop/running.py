@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ..description.crop_way import speeds_crop, section
+from ..description.crop_way import section, speeds_crop
 from ..description.data import MachineData
 from ..network.network import make_state, stacked, warn_outside
 from ..network.newton import Point, Solved

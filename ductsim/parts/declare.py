@@ -251,7 +251,7 @@ F = TypeVar("F", bound=type[Fields])
 
 
 def same_as(kind: type[Fields], name: str) -> Any:
-    """Declare a number that `kind` has declared already: measure, range, default, spread and words are its own."""
+    """Declare a number just as `kind` has declared its own: measure, range, default, spread and words."""
     known = next(f for f in dataclasses.fields(kind) if f.name == name)  # type: ignore[arg-type]
     return dataclasses.field(default=known.default, metadata=known.metadata)
 

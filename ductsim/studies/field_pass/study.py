@@ -19,7 +19,7 @@ from ...machine.machine import Machine
 from ...machine.possible import possible_machines
 from ...quantity import convert, si
 from ...result import Result
-from ...speed.calibration import Calibration
+from ...speed import Calibration
 from ...speed.limit import margins_at, speed_limit
 
 Array = NDArray[np.float64]

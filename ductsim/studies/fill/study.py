@@ -17,7 +17,7 @@ from ...machine.machine import Machine
 from ...machine.possible import possible_machines
 from ...quantity import convert
 from ...result import Result
-from ...speed.calibration import Calibration
+from ...speed import Calibration
 from ...wording import listed, said
 
 Array = NDArray[np.float64]
