@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from importlib import import_module
-from pathlib import Path
+from pathlib import Path as _Path
 from typing import Any
 
 from .version import VERSION as __version__
@@ -16,7 +16,7 @@ from .version import VERSION as __version__
 
 def _public() -> dict[str, str]:
     """Public name -> the module that it is loaded from, as the stub beside this file lists them."""
-    stub = Path(__file__).with_suffix(".pyi").read_text(encoding="utf-8")
+    stub = _Path(__file__).with_suffix(".pyi").read_text(encoding="utf-8")
     return {name: module for module, name in re.findall(r"from \.(\S+) import (\w+) as", stub)}
 
 

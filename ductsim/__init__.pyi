@@ -1,11 +1,12 @@
-# The public names, listed once: type checkers read this file, and so does the package when a name is first used.
+# The public names, listed once: type checkers read them here, and so does the package itself.
 
 from .air import Air as Air
 from .cautions import CAUTIONS as CAUTIONS
 from .cautions import cautions_for as cautions_for
+from .checking import PartCheck as PartCheck
+from .checking import check_part as check_part
 from .conveying import Loaded as Loaded
 from .crop.box import Box as Box
-from .speed import Crop as Crop
 from .crop.file import read_crop as read_crop
 from .description.changing import grid as grid
 from .description.layout import Layout as Layout
@@ -16,6 +17,7 @@ from .errors import InputError as InputError
 from .errors import NoOperatingPoint as NoOperatingPoint
 from .errors import OutsideRange as OutsideRange
 from .errors import UnknownName as UnknownName
+from .errors import WrongSlope as WrongSlope
 from .fixes.fix import Fix as Fix
 from .fixes.fix import read_fixes as read_fixes
 from .laws.card import LAWS as LAWS
@@ -69,6 +71,7 @@ from .reports.report import report as report
 from .result import Result as Result
 from .sources import SOURCES as SOURCES
 from .speed import Calibration as Calibration
+from .speed import Crop as Crop
 from .speed import calibrate as calibrate
 from .studies.balance import Balance as Balance
 from .studies.balance import Trim as Trim

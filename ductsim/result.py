@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import json
+import os
 from collections.abc import Iterable
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, Self
 
+from . import keeping
 from .display.canvas import draw
 from .display.faces import Shown
 from .display.tables import frame, html, json_rows
-from .errors import UnknownName
+from .errors import UnknownName, visible
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -47,6 +49,13 @@ class Note(str):
         return type(self), (str(self), self.kind, self.place, self.value)
 
 
+keeping.keeps(
+    Note,
+    lambda note: {"text": str(note), "kind": note.kind, "place": note.place, "value": note.value},
+    lambda cls, fields: cls(**fields),
+)
+
+
 class Result(Shown):
     """Plain data that a study has worked out, and every way of showing it.
 
@@ -57,7 +66,7 @@ class Result(Shown):
     """
 
     def tables(self) -> dict[str, list[Row]]:
-        """Name -> rows of everything there is to show, plain dicts with measures in the keys (`vacuum_Pa`)."""
+        """Name -> rows of everything there is to show: dicts with measures in the keys (`vacuum_Pa`)."""
         return {"table": self.rows()} if self.faces.tables is None else self.faces.tables(self)
 
     def rows(self) -> list[Row]:
@@ -125,12 +134,36 @@ class Result(Shown):
         """
         return draw(self, ax, what, measures)
 
+    # ---- kept
+
+    def save(self, path: str | os.PathLike[str]) -> None:
+        """Write the result to a file of its own (JSON and arrays), whole or not at all; `load` reads it.
+
+        Raises
+        ------
+        InputError
+            Where nothing can be written, and for a result that holds what cannot be kept.
+        """
+        keeping.save(self, path)
+
+    @classmethod
+    def load(cls, path: str | os.PathLike[str]) -> Self:
+        """A result that `save` wrote; `ds.Result.load` reads any of them.
+
+        Raises
+        ------
+        InputError
+            For another file, a newer format, another kind of result, and one that is not whole.
+        """
+        found: Self = keeping.load(path, cls)
+        return found
+
     def __str__(self) -> str:
-        return "\n".join(self.sentences())
+        return "\n".join(map(visible, self.sentences()))
 
     def __repr__(self) -> str:
         about = self.about()
-        return f"<{type(self).__name__}{': ' * bool(about)}{about}>"
+        return f"<{type(self).__name__}{': ' * bool(about)}{visible(about)}>"
 
     def _repr_html_(self) -> str:
         return html(self.sentences(), self.rows())

@@ -4,12 +4,13 @@ import pickle
 
 import numpy as np
 import pytest
-from conformance import flows, meets_itself, slopes, usual
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy.optimize import brentq
 
 import ductsim as ds
+from ductsim.checking.physical import meets_itself, slopes
+from ductsim.checking.probing import flows, usual
 from ductsim.conveying import LOAD, Load, loaded_class, loaded_form, plain_form
 from ductsim.errors import InputError
 from ductsim.laws.card import LAWS, card_of
@@ -106,7 +107,7 @@ def test_slopes_of_a_loaded_jet_agree_with_differences(share, area):
 def test_slope_around_the_slip_velocity(velocity, crop, slip, share, density):
     part = ds.Loaded(DUCT, crop_flow=crop, slip=slip, start_share=share, arrival_area=0.05)
     flow = velocity * density * DUCT.section()[0]
-    h = 1e-6
+    h = 1e-7  # at zero flow the square law's bend costs the difference a share of h
     _, slope, in_density = drop(part, flow, density)
     by_flow = (drop(part, flow + h, density)[0] - drop(part, flow - h, density)[0]) / (2 * h)
     by_rho = (drop(part, flow, density + h)[0] - drop(part, flow, density - h)[0]) / (2 * h)

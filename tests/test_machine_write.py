@@ -98,7 +98,7 @@ def test_every_table_is_written(tmp_path):
 
 @given(
     st.floats(1e-6, 1e6, allow_subnormal=False),
-    st.floats(0.0, 2 * math.pi, exclude_min=True),
+    st.floats(1e-30, 2 * math.pi),
     st.floats(270.0, 320.0),
     st.floats(-1000.0, 1000.0),
 )
@@ -142,7 +142,7 @@ def test_where_nothing_can_be_written(tmp_path):
     machine = ds.demo("bench")
     with pytest.raises(ds.InputError, match="is a folder; the name of a file in it"):
         machine.write(tmp_path)
-    with pytest.raises(ds.InputError, match="cannot be written: No such file or directory"):
+    with pytest.raises(ds.InputError, match="nowhere: there is no such folder"):
         machine.write(tmp_path / "nowhere" / "copy.toml")
 
 

@@ -2,20 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from ..arguments import listed
 from ..description.data import MachineData
 from ..description.spreads import spread_of
-from ..errors import InputError
+from ..errors import InputError, shown
 from ..network.network import stacked
 from ..network.sensitivity import Gradient, Linear, field_derivatives, shared_derivatives
 from ..parts.declare import Number
 from ..quantity import measure_key, show
+from ..questions.reading import Over, Reads, View, watch
 from ..questions.vocabulary import Question, question
 from ..result import Result
 from .slipping import answering, chain
@@ -24,31 +25,6 @@ from .state import solve
 
 Array = NDArray[np.float64]
 STEP = 1e-5
-
-
-@dataclass
-class Nudged:
-    """Flows, pressures and temperatures of a solved state, some of them replaced by columns."""
-
-    flow: Mapping[Any, Any]
-    pressure: Mapping[str, Any]
-    temperature: Mapping[str, Any]
-
-
-class Over(Mapping[Any, Any]):
-    """A mapping in which some values are replaced."""
-
-    def __init__(self, base: Mapping[Any, Any], own: Mapping[Any, Any]) -> None:
-        self._base, self._own = base, own
-
-    def __getitem__(self, key: Any) -> Any:
-        return self._own[key] if key in self._own else self._base[key]
-
-    def __iter__(self) -> Any:
-        return iter(self._base)
-
-    def __len__(self) -> int:
-        return len(self._base)
 
 
 def jacobian(
@@ -81,8 +57,16 @@ def jacobian(
         raise InputError(
             "derivatives are taken at a single machine", allowed="one of its scenarios: machine[0]"
         )
-    addresses = [address for pattern in numbers for address in machine.layout.expand(pattern)]
+    patterns = listed(numbers, "jacobian, numbers", "a list of addresses")
+    of = listed(of, "jacobian, of", "a list of questions")
+    if not of:
+        raise InputError("there is no question", place="jacobian, of", allowed="at least one")
+    addresses = [address for pattern in patterns for address in machine.layout.expand(pattern)]
     found = solve(machine) if state is None else state
+    if not isinstance(found, SolvedMachine) or found.machine.layout is not machine.layout:
+        raise InputError(
+            f"{shown(state)} is no state of this machine", place="jacobian, state", allowed="machine.solve()"
+        )
     drives = answering(machine, addresses)
     if drives:
         return chain(machine, drives, addresses, lambda q, a: _held(found.machine, q, a, found), of)
@@ -95,31 +79,33 @@ def _held(
     """Answers and their derivatives, each drive's slip held."""
     layout = machine.layout
     questions = [question(layout, words) for words in of]
+    answers, reads = zip(*(watch(q, machine, found) for q in questions), strict=True)
     values, _ = stacked(machine.system, machine.part_numbers(), machine.air())
     linear = Linear(machine.system, values, found.arrays)
-    adjoints = np.array([linear.adjoint(_by_unknowns(machine, found, q)) for q in questions])
+    adjoints = np.array(
+        [linear.adjoint(_by_unknowns(machine, found, q, r)) for q, r in zip(questions, reads, strict=True)]
+    )
     wanted = set(addresses)
     by_part = field_derivatives(linear, adjoints)
     shared = [a for a in layout.declared if a in wanted and (a not in by_part or a in layout.feeding)]
     through = dict(zip(shared, _by_shared(machine, linear, adjoints, shared).T, strict=True))
-    answers = np.array([float(q.evaluate(machine, found)) for q in questions])
     out = np.zeros((len(questions), len(addresses)))
-    direct = _direct(machine, found, questions, wanted)
+    direct = _direct(machine, found, questions, reads, wanted)
     for j, address in enumerate(addresses):
         out[:, j] = through[address] if address in through else by_part[address]
         if address in direct:
             out[:, j] += direct[address]
-    return answers, out
+    return np.array(answers, dtype=float), out
 
 
-def _by_unknowns(machine: MachineData, state: SolvedMachine, asked: Question) -> Gradient:
+def _by_unknowns(machine: MachineData, state: SolvedMachine, asked: Question, seen: Reads) -> Gradient:
     """The question's slopes in the flows, pressures and temperatures that it reads, all nudged at once."""
     system = machine.system
     out = Gradient(np.zeros(system.paths), np.zeros(len(system.nodes)), np.zeros(len(system.nodes)))
     reads: list[tuple[str, Any, float]] = [
-        ("flow", key, STEP * max(abs(state.flow[key]), 1e-2)) for key in asked.reads_paths
+        ("flow", key, STEP * max(abs(state.flow[key]), 1e-2)) for key in seen.paths
     ]
-    for node in asked.reads_nodes:
+    for node in seen.nodes:
         if np.isfinite(state.pressure[node]):
             reads.append(("pressure", node, STEP * max(abs(state.pressure[node]), 10.0)))
             reads.append(("temperature", node, STEP * state.temperature[node]))
@@ -131,7 +117,9 @@ def _by_unknowns(machine: MachineData, state: SolvedMachine, asked: Question) ->
         column[2 * i] += step
         column[2 * i + 1] -= step
         own[what][key] = column
-    view = Nudged(*(Over(getattr(state, what), own[what]) for what in ("flow", "pressure", "temperature")))
+    view = View(
+        machine, *(Over(getattr(state, what), own[what]) for what in ("flow", "pressure", "temperature"))
+    )
     answers = np.broadcast_to(asked.evaluate(machine, view), 2 * len(reads))
     for i, (what, key, step) in enumerate(reads):
         slope = (answers[2 * i] - answers[2 * i + 1]) / (2.0 * step)
@@ -177,16 +165,20 @@ def _by_shared(machine: MachineData, linear: Linear, adjoints: Array, addresses:
 
 
 def _direct(
-    machine: MachineData, state: SolvedMachine, asked: Sequence[Question], wanted: set[str]
+    machine: MachineData,
+    state: SolvedMachine,
+    asked: Sequence[Question],
+    reads: Sequence[Reads],
+    wanted: set[str],
 ) -> dict[str, Array]:
     """The questions' own slopes in the numbers they read, flows and pressures staying as they are."""
-    addresses = list({a: None for q in asked for a in q.reads_numbers if a in wanted})
+    addresses = list({a: None for seen in reads for a in seen.numbers if a in wanted})
     if not addresses:
         return {}
     many, distance = _nudged(machine, addresses)
     warmer = np.asarray(many.air().temperature) - machine.air().temperature
     nodes = {node: state.temperature[node] + warmer for node in state.temperature}
-    view = Nudged(state.flow, state.pressure, nodes)
+    view = View(many, state.flow, state.pressure, nodes)
     answers = np.array([np.broadcast_to(q.evaluate(many, view), 2 * len(addresses)) for q in asked])
     slopes = (answers[:, 0::2] - answers[:, 1::2]) / distance
     return dict(zip(addresses, slopes.T, strict=True))
@@ -250,7 +242,10 @@ class Sensitivity(Result):
         words = ", ".join(f"{row['address']} ({row['elasticity']:+.2f} % per %)" for row in steep)
         unsure = ", ".join(row["address"] for row in rows[:3])
         value, label = show(self.answer, self.question.measure, measures)
+        told = f"The {self.question.label} ({f'{value:.4g} {label}'.strip()})"
+        if not np.isfinite([row["elasticity"] for row in steep]).all():
+            return [f"{told} is nothing of which a share could be told; the derivatives are in the table."]
         return [
-            f"The {self.question.label} ({f'{value:.4g} {label}'.strip()}) hangs most on {words}.",
+            f"{told} hangs most on {words}.",
             f"It is least sure because of {unsure}.",
         ]

@@ -8,7 +8,10 @@ from typing import Any, Self
 
 import numpy as np
 
+from .. import keeping
+from ..arguments import ByName, locked
 from ..description.data import MachineData
+from ..network.network import stacked
 from ..network.state import State
 from ..questions.gauges import opening_air, tapping_pressures
 from ..questions.vocabulary import question
@@ -44,7 +47,10 @@ class SolvedMachine(State):
     def vacuum(self) -> Mapping[str, Any]:
         """Unit -> static vacuum at its tapping [Pa], positive below outside pressure."""
         taps = {unit.name: unit.vacuum_at for unit in self.machine.layout.units}
-        return {unit: -tapping_pressures(self.machine, self, at).static for unit, at in taps.items()}
+        own = {
+            unit: locked(0.0 - tapping_pressures(self.machine, self, at).static) for unit, at in taps.items()
+        }
+        return ByName("unit", own)
 
     @property
     def weakest(self) -> Any:
@@ -69,3 +75,32 @@ class SolvedMachine(State):
         lowest = np.where(known, rows, np.inf).argmin(axis=0)
         out = names[np.where(known.any(axis=0), lowest, len(values))]
         return str(out[0]) if self.columns is None else out
+
+
+def _kept(state: SolvedMachine) -> dict[str, Any]:
+    """Everything but the compiled network, which belongs to the machine."""
+    own = {name: getattr(state, name) for name in ("outcomes", "columns", "node", "stable")}
+    outside, power = dict(state._outside), dict(state._power)
+    found = list(getattr(state, "_found", ()))
+    return own | {
+        "machine": state.machine,
+        "solved": state.arrays,
+        "floating": state._floating,
+        "outside": outside,
+        "power": power,
+        "found": found,
+    }
+
+
+def _made(kind: type, fields: dict[str, Any]) -> Any:
+    machine = fields["machine"]
+    numbers, _ = stacked(machine.system, machine.part_numbers(), machine.air())
+    state = State(
+        machine.system, fields["solved"], fields["outcomes"], fields["floating"], fields["outside"],
+        fields["power"], fields["columns"], fields["node"], numbers,
+    )  # fmt: skip
+    state.stable, state.notes = fields["stable"], fields["found"]
+    return kind(machine, state)
+
+
+keeping.keeps(SolvedMachine, _kept, _made)

@@ -74,7 +74,8 @@ def _point(start: State | Point | None) -> Point | None:
 class MachineAnswer(SolvedMachine, Result):
     """A solved machine: a `State`, and the vacuum and air of every unit; `MachineState` is its public face.
 
-    Values are floats, or arrays of shape (S,) when the machine has columns; `state[i]` picks a scenario.
+    Values are floats, or read-only arrays of shape (S,) when the machine has columns; `state[i]` picks a
+    scenario.
 
     Attributes
     ----------
@@ -130,7 +131,7 @@ class MachineAnswer(SolvedMachine, Result):
             area = np.asarray(stacked_path(self.machine, unit.duct).area)[0]
             velocity = self.flow[key] / (self.density[key] * (area if self.columns else float(area[0])))
             out[unit.name] = {
-                "vacuum_Pa": -pressures.static,
+                "vacuum_Pa": 0.0 - pressures.static,
                 "total_vacuum_Pa": -pressures.total,
                 "opening_air_kg_s": opening_air(self.machine, self, unit.name),
                 "duct_air_kg_s": self.flow[key],
@@ -139,7 +140,7 @@ class MachineAnswer(SolvedMachine, Result):
         if out:
             mean = _mean([own["vacuum_Pa"] for own in out.values()])
             for own in out.values():
-                own["share_of_mean"] = own["vacuum_Pa"] / mean
+                own["share_of_mean"] = _share(own["vacuum_Pa"], mean)
         return out
 
     @cached_property
@@ -235,7 +236,9 @@ class MachineAnswer(SolvedMachine, Result):
     @property
     def notes(self) -> list[Note]:  # type: ignore[override]
         """Sentences about what deserves a look, of the network and of the machine."""
-        out = [*(Note(text, "network") for text in self._found), *notes.of_machine(self)]
+        out = [Note(text, "network") for text in self._found]
+        out += [Note(text, "names alike") for text in self.machine.layout.alike]
+        out += notes.of_machine(self)
         if self.machine.carries:
             out += crop_notes(self.machine, self)
         return out
@@ -259,9 +262,9 @@ class MachineAnswer(SolvedMachine, Result):
             return ["No unit's vacuum is known: every tapping is closed off."]
         own = self._unit_columns[name]
         at = self.machine.layout.unit[name].vacuum_at
-        mean = own["vacuum_Pa"] / own["share_of_mean"]
+        mean = _mean(list(self.vacuum.values()))
         answer = f"Unit {name} is weakest: {_shown(own['vacuum_Pa'], 'Pa', measures, 3)} of vacuum at {at}"
-        if len(self._unit_columns) > 1:
+        if len(self._unit_columns) > 1 and mean:
             answer += f", {own['share_of_mean']:.0%} of the mean of {_shown(mean, 'Pa', measures, 3)}"
         air = _shown(own["opening_air_kg_s"], "kg/s", measures, 3)
         duct = _shown(own["duct_air_kg_s"], "kg/s", measures, 3)
@@ -317,6 +320,13 @@ def _mean(values: list[Any]) -> Any:
     rows = np.array(np.broadcast_arrays(*values), dtype=float)
     known = ~np.isnan(rows)
     out = np.where(known, rows, 0.0).sum(axis=0) / np.where(known.any(axis=0), known.sum(axis=0), np.nan)
+    return out if out.ndim else float(out)
+
+
+def _share(value: Any, mean: Any) -> Any:
+    """Each value as a share of the mean; unknown where there is no vacuum at all."""
+    mean = np.asarray(mean, dtype=float)
+    out = np.divide(value, mean, out=np.full(np.shape(value), np.nan), where=mean != 0.0)
     return out if out.ndim else float(out)
 
 

@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from ..arguments import locked
 from ..description.data import MachineData
 from ..description.possible import across
 from ..errors import OutsideRange
@@ -39,7 +40,7 @@ class Variants:
     def matrix(self, values: Any) -> Array:
         """Values of the columns as an array (V, M)."""
         every = np.broadcast_to(np.asarray(values, dtype=float), (self.count * self.machines,))
-        return np.array(every.reshape(self.count, self.machines))
+        return locked(np.array(every.reshape(self.count, self.machines)))
 
     def ask(self, of: str) -> Array:
         """The answers to a question of the `of` vocabulary, in SI."""

@@ -9,6 +9,7 @@ from ..errors import InputError
 from ..terminal.command import Answer, Command, weakest
 from ..terminal.inputs import READERS, Inputs
 from ..terminal.parsing import Parser, companion_options, machine_options, minutes
+from ..writing import check
 from .starting import Listed
 
 
@@ -24,12 +25,11 @@ def _report_options(parser: Parser) -> None:
 def _report(args: Namespace) -> Answer:
     from ..reports.report import report
 
-    inputs = Inputs(args)
     place = Path(args.path)
     if place.suffix.lower() not in (".html", ".htm"):
         raise InputError("the name does not end in .html", file=str(place), allowed="a name like report.html")
-    if not place.parent.is_dir():
-        raise InputError("there is no such folder", file=str(place.parent))
+    check(place)
+    inputs = Inputs(args)
     fixes = inputs.companion("fixes", READERS["fixes"]) if inputs.find("fixes") else None
     readings = inputs.companion("readings", READERS["readings"]) if inputs.find("readings") else None
     crop = inputs.companion("crop", READERS["crop"]) if inputs.find("crop") else None

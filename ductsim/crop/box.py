@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..description.layout import Layout
+from ..documents.building import build
 from ..documents.document import table
 from ..errors import InputError
 from ..parts.declare import Fields, fields, number
@@ -129,7 +130,7 @@ def box_of(layout: Layout) -> Box | None:
     """
     if "fill" not in layout.free:
         return None
-    box: Box = Box.of(table(layout.free["fill"], "fill"))
+    box: Box = build(Box, table(layout.free["fill"], "fill"), "fill")
     if layout.units and len(box.positions) != len(layout.units):
         raise InputError(
             f"{len(box.positions)} discharges for {len(layout.units)} units",

@@ -161,7 +161,7 @@ def crop_path(layout: Layout, part: str) -> PathName:
 
 
 def crop_nodes(layout: Layout, part: str) -> tuple[str, str]:
-    """The two nodes of that path, in its direction."""
+    """The nodes between which crop passes a part: from a jet's suction to its discharge."""
     ends = layout.part[part].ends
     return (ends[1], ends[2]) if len(ends) > 2 else (ends[0], ends[1])
 

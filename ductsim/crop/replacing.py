@@ -6,10 +6,11 @@ import dataclasses
 from collections.abc import Mapping
 from typing import Any
 
+from ..arguments import mapping, one_of
 from ..description.checks import check_layout
 from ..description.data import M
 from ..description.layout import PartEntry
-from ..errors import InputError, UnknownName, shown
+from ..errors import InputError, shown
 from ..parts.declare import Part
 from .described import with_crop, without_crop
 
@@ -22,14 +23,14 @@ def replace(machine: M, parts: Mapping[str, Part]) -> M:
     InputError
         For an unknown name, something that is no part, and connections that differ.
     """
+    mapping(parts, "replace", "name of a part -> the part that takes its place")
     if machine.carries:
         return with_crop(replace(without_crop(machine), parts))
     layout = machine.layout
     entries = {part.name: part for part in layout.parts}
     numbers: dict[str, Any] = {}
     for name, new in parts.items():
-        if name not in entries:
-            raise UnknownName.of("part", name, entries, place="replace")
+        one_of(name, entries, "replace", "part")
         entries[name] = _entry(entries[name], new)
         numbers.update({f"{name}.{leaf}": value for leaf, value in new.numbers().items()})
     made = dataclasses.replace(layout, parts=tuple(entries.values()))

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from types import MappingProxyType
 from typing import Any, Self, TypeVar
 
 import numpy as np
 
+from .. import keeping
 from ..air import Air
+from ..arguments import ByName, instance, locked, mapping
 from ..errors import InputError, UnknownName
+from ..network.state import scenario_number
 from ..network.system import System
 from ..parts.declare import Fields
 from . import changing
@@ -57,10 +59,16 @@ class MachineData:
         file: str = "",
         sha256: str = "",
     ) -> None:
-        ordered = {address: numbers[address] for address in layout.declared}
+        instance(
+            layout, Layout, "Machine", "a layout", "read a machine with ds.Machine.read or ds.Machine.of"
+        )
+        mapping(numbers, "Machine", "address -> number")
+        for address in layout.declared.keys() - numbers.keys():
+            raise InputError("the number is missing", place=address, allowed="a number for every address")
+        ordered = {address: locked(numbers[address]) for address in layout.declared}
         values = {
             "layout": layout,
-            "numbers": MappingProxyType(ordered),
+            "numbers": ByName("address", ordered),
             "given": given,
             "columns": changing.scenarios(ordered),
             "file": file,
@@ -80,7 +88,7 @@ class MachineData:
         given: frozenset[str] | None = None,
         file: str | None = None,
     ) -> Self:
-        """This machine with other numbers, another layout or another name of its file; the rest stays.
+        """The machine with other numbers, another layout or another name of its file; the rest stays.
 
         The numbers are taken as they are, unchecked: `change` is the way in for what a user gives. What
         was given stays so where the layout still has it.
@@ -153,10 +161,7 @@ class MachineData:
     def __getitem__(self, scenario: int) -> Self:
         """One scenario of a machine with columns."""
         size = len(self)
-        if not isinstance(scenario, (int, np.integer)) or isinstance(scenario, bool):
-            raise InputError(f"{scenario!r} is no number of a scenario", allowed=f"0 to {size - 1}")
-        if not -size <= scenario < size:
-            raise InputError(f"there is no scenario {scenario}", allowed=f"0 to {size - 1}")
+        scenario = scenario_number(scenario, size, "machine")
         numbers = {a: float(v[scenario]) if isinstance(v, np.ndarray) else v for a, v in self.numbers.items()}
         return self.rebuilt(numbers)
 
@@ -180,7 +185,7 @@ class MachineData:
         ------
         UnknownName
         """
-        entry = self.layout.part.get(name)
+        entry = self.layout.part.get(name) if isinstance(name, str) else None
         if entry is None:
             raise UnknownName.of("part", name, self.layout.part)
         numbers = self.part_numbers()
@@ -266,3 +271,20 @@ def part_numbers(layout: Layout, numbers: Mapping[str, Any]) -> dict[str, Any]:
         crop = layout.crop.build([numbers[f"crop.{leaf}"] for leaf in layout.crop.leaves])
         out.update(load_numbers(layout, out, crop))
     return out
+
+
+def _kept(machine: MachineData) -> dict[str, Any]:
+    return {
+        "layout": machine.layout,
+        "numbers": dict(machine.numbers),
+        "given": sorted(machine.given),
+        "file": machine.file,
+        "sha256": machine.sha256,
+    }
+
+
+def _made(kind: type, fields: dict[str, Any]) -> Any:
+    return _rebuild(kind, **{**fields, "given": frozenset(fields["given"])})
+
+
+keeping.keeps(MachineData, _kept, _made)

@@ -13,7 +13,7 @@ from typing import Any
 
 from ..errors import InputError, shown
 from ..quantity import display_measure
-from ..writing import write_whole
+from ..writing import check, write_whole
 from . import style
 from .faces import Plot, Shown
 
@@ -44,6 +44,8 @@ def draw(result: Shown, ax: Any = None, what: str = "", measures: str = "metric"
         For something that has no plot, and for an unknown plot (UnknownName).
     """
     plot = _plot(result, what)
+    if ax is not None and not hasattr(ax, "get_figure"):
+        raise InputError(f"{shown(ax)} is no place to draw", place="plot, ax", allowed="Axes of matplotlib")
     display_measure("m", measures)  # refuses an unknown system before anything is drawn
     with style.own():
         if ax is None:
@@ -82,6 +84,7 @@ def save(result: Shown, path: str | os.PathLike[str], what: str = "", measures: 
             file=str(path),
             allowed=f"one of {', '.join(ENDINGS)}",
         )
+    check(path)
     figure = figure_of(result, what, measures)
     stream = io.BytesIO()
     with style.own():

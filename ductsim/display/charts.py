@@ -178,4 +178,5 @@ def unit_rows(ax: Any, rows: list[dict[str, Any]], measures: str) -> None:
 
 
 def reading_name(row: Mapping[str, Any]) -> str:
+    """Where and how a reading was taken, short enough for the side of a plot."""
     return f"{style.cut(row['where'], 18)}, {style.cut(row['how'], 20)}" if row["how"] else str(row["where"])

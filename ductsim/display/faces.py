@@ -7,7 +7,8 @@ from dataclasses import dataclass, field
 from importlib import import_module
 from typing import Any, ClassVar
 
-from ..errors import InputError, UnknownName
+from ..arguments import one_of
+from ..errors import InputError
 from . import style
 
 Row = dict[str, Any]
@@ -107,6 +108,6 @@ class Shown:
         known = self.plots()
         if not known:
             raise InputError(f"a {type(self).__name__} has no plot", place="plot")
-        if what and what not in known:
-            raise UnknownName.of("plot", what, known, place="plot")
+        if not isinstance(what, str) or what:
+            one_of(what, known, "plot", "plot")
         return known[what or next(iter(known))]

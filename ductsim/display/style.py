@@ -9,12 +9,14 @@ from __future__ import annotations
 
 import contextlib
 import math
+import os
 import warnings
 from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
 
+from ..errors import InputError, visible
 from ..quantity import display_measure, from_si
 
 INK = "#1f2a30"  # text and outlines
@@ -87,11 +89,24 @@ RC: dict[str, Any] = {
 }
 
 
+def _loaded() -> Any:
+    """Matplotlib; an InputError where it does not start, which hangs on its surroundings alone."""
+    try:
+        import matplotlib
+    except (ValueError, OSError) as err:
+        backend = os.environ.get("MPLBACKEND")
+        raise InputError(
+            f"nothing can be drawn: {' '.join(str(err).partition(';')[0].split())}",
+            place=f"MPLBACKEND={backend}" if backend else "matplotlib",
+            allowed="unset MPLBACKEND, or set it to agg" if backend else "",
+        ) from None
+    return matplotlib
+
+
 @contextlib.contextmanager
 def own() -> Iterator[None]:
     """Everything made inside has the project's look; the caller's settings stand again afterwards."""
-    import matplotlib
-
+    matplotlib = _loaded()
     # A name may hold letters that the font lacks; the picture then shows a box, which is no reason to warn.
     interactive = matplotlib.is_interactive()
     try:
@@ -153,8 +168,7 @@ def panels(ax: Any, shares: list[float], gap: float = 0.05) -> list[Any]:
 
 def cut(name: object, longest: int = 34) -> str:
     """A name on one line, its middle giving way when it is long."""
-    text = " ".join(str(name).split())
-    text = "".join(c if c.isprintable() else "?" for c in text)
+    text = visible(" ".join(str(name).split()))
     if len(text) > longest:
         tail = longest // 3
         text = f"{text[: longest - tail - 1].rstrip()}…{text[-tail:].lstrip()}"

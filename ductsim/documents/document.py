@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import hashlib
 import os
+import stat
 from collections.abc import Collection, Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
+from ..arguments import mapping
 from ..errors import InputError, UnknownName, nearest_name, shown
 
 FORMAT = 1
@@ -15,6 +17,21 @@ LARGEST_FILE = 2_000_000
 LONGEST_LINE = 20_000
 MOST_DOTS = 500
 DEEPEST = 12
+
+
+def file_path(path: Any, what: str = "file") -> Path:
+    """A path, of a text or of anything that gives one."""
+    given = os.fspath(path) if isinstance(path, (str, os.PathLike)) else None
+    if not isinstance(given, str):
+        raise InputError(f"{shown(path)} is no name of a {what}", allowed="a text or a path")
+    place = Path(given)
+    try:
+        place.is_dir()
+    except (OSError, ValueError) as err:
+        raise InputError(
+            f"is no name of a {what}: {getattr(err, 'strerror', None) or err}", file=shown(given)
+        ) from None
+    return place
 
 
 def read_text(
@@ -27,15 +44,21 @@ def read_text(
     Raises
     ------
     InputError
-        For a file that is missing, a folder, unreadable, too large, empty, or no UTF-8 text.
+        For a file that is missing, unreadable, too large, empty or no UTF-8 text; for a folder, a pipe or a
+        device.
     """
-    place = Path(path)
+    place = file_path(path)
     file = str(path)
-    if place.is_dir():
-        raise InputError(f"is a folder, not a {what}", file=file, allowed=f"give the {what} in it")
     try:
+        mode = place.stat().st_mode
+        if stat.S_ISDIR(mode):
+            raise InputError(f"is a folder, not a {what}", file=file, allowed=f"give the {what} in it")
+        if not stat.S_ISREG(mode):  # reading one may never end
+            raise InputError(f"is a pipe or a device, not a {what}", file=file, allowed="a file on disk")
         with open(place, "rb") as stream:
             raw = stream.read(largest + 1)
+    except InputError:
+        raise
     except FileNotFoundError:
         raise InputError(f"no such {what}", file=file, nearest=_neighbour(place)) from None
     except (OSError, ValueError) as err:
@@ -123,6 +146,7 @@ def _depth(document: Any) -> int:
 
 def check_format(document: Mapping[str, Any]) -> None:
     """Refuse a file of a newer format, or without a format."""
+    mapping(document, "machine", "the tables of a machine file")
     if "format" not in document:
         raise InputError("the key 'format' is missing", allowed=f"write format = {FORMAT} at the top")
     given = document["format"]

@@ -16,6 +16,7 @@ from ..crop.replacing import replace
 from ..description.changing import Effect, Setting, resolve, together
 from ..description.data import MachineData
 from ..description.layout import Layout
+from ..documents.building import build, one_value
 from ..errors import InputError, UnknownName, shown
 from ..parts import KINDS
 from ..parts.declare import Part
@@ -112,6 +113,8 @@ class Fix:
         InputError
             For whatever is wrong with the fix on this machine, one sentence.
         """
+        if not hasattr(machine, "layout") or not hasattr(machine, "changed"):
+            raise InputError(f"{shown(machine)} is not a machine", place=self.place, allowed="a machine")
         task = Task.of(self, machine)
         done = replace(machine, task.parts) if task.parts else machine
         return done.changed(task.effects)
@@ -142,7 +145,11 @@ def _cost(value: Any) -> float:
 
 def _cautions(words: Any) -> tuple[str, ...]:
     """Known words, or sentences: a single word that is not known is a slip."""
-    if not isinstance(words, Iterable) or not all(isinstance(word, str) for word in words):
+    if (
+        not isinstance(words, Iterable)
+        or getattr(words, "shape", (1,)) == ()
+        or not all(isinstance(word, str) for word in words)
+    ):
         raise InputError(f"{shown(words)} is no caution", allowed="a text or a list of texts")
     out = tuple(words)
     for word in out:
@@ -262,8 +269,6 @@ def all_cautions(tasks: Iterable[Task]) -> list[str]:
 
 def _built(machine: MachineData, name: str, what: Any) -> Any:
     """The part that `what` describes: a part, or a table with the keys of a machine file."""
-    from ..files.reader import build
-
     if not isinstance(what, Mapping):
         return what
     entry = machine.layout.part.get(name)
@@ -272,7 +277,7 @@ def _built(machine: MachineData, name: str, what: Any) -> Any:
     place = f"replace, {name!r}"
     values = dict(what)
     kind = values.pop("kind", entry.form.part.kind)
-    if kind not in KINDS:
+    if not isinstance(kind, str) or kind not in KINDS:
         raise UnknownName.of("kind", kind, KINDS, place=place)
     if entry.drive and "speed" in KINDS[kind].declared and "speed" not in values:
         values["speed"] = machine.part_numbers()[f"{name}.speed"]
@@ -317,6 +322,8 @@ def fixes_of(document: Mapping[str, Any]) -> list[Fix]:
         change = table.get("change", {})
         if isinstance(change, Mapping):
             change = _flat(change)
+            for address, value in change.items():
+                one_value(value, address, f"{place}, change")
         note = text(table, "note", place, default="")
         out.append(Fix(**values | {"change": change, "replace": table.get("replace", {}), "note": note}))
     if not out:

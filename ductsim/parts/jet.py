@@ -50,6 +50,16 @@ class Jet(Part):
         "", at_least=0.5, at_most=1, default=1.0, spread=0.05, doc="share of the pressure rise of full mixing"
     )
 
+    @classmethod
+    def examples(cls) -> list[Jet]:
+        """Jets for `check_part`, whose nozzle must be smaller than the mixing section."""
+        return [
+            cls(nozzle_area=0.0075, mixing_area=0.06, nozzle_loss=0.08, suction_loss=0.12, mixing_loss=0.08),
+            cls(nozzle_area=0.001, mixing_area=0.06, angle=0.44),
+            cls(nozzle_area=0.025, mixing_area=0.06, nozzle_loss=0.02, suction_loss=0.0, mixing_loss=0.0),
+            cls(nozzle_area=0.0075, mixing_area=0.06, mixing_effectiveness=0.8),
+        ]
+
     def check(self) -> None:
         """The nozzle is smaller than the mixing section, and something is lost."""
         if np.any(np.greater_equal(self.nozzle_area, self.mixing_area)):
@@ -67,16 +77,17 @@ class Jet(Part):
 
     def paths(self) -> tuple[Pair, ...]:
         """The motive and the suction path, which act on each other."""
-        shut = np.less(self.nozzle_area, NOTHING)
-        nozzle = np.where(shut, 0.01 * self.mixing_area, self.nozzle_area)
-        suction = self.mixing_area - self.nozzle_area
+        shut, none = np.less(self.nozzle_area, NOTHING), np.less(self.mixing_area - self.nozzle_area, NOTHING)
+        mixing = np.where(none & shut, 1.0, self.mixing_area)
+        nozzle = np.where(shut, 0.01 * mixing, self.nozzle_area)
+        suction = np.where(none, 0.01 * mixing, self.mixing_area - self.nozzle_area)
         return (
             Pair(
                 jet,
                 {
                     "nozzle_area": nozzle,
                     "suction_area": suction,
-                    "mixing_area": self.mixing_area,
+                    "mixing_area": mixing,
                     "nozzle_loss": self.nozzle_loss,
                     "suction_loss": self.suction_loss,
                     "mixing_loss": self.mixing_loss,
@@ -87,6 +98,6 @@ class Jet(Part):
                 ((0, 2), (1, 2)),
                 ((0, 1), (1, 1), (2, 2)),
                 start=(72.0 * nozzle, 15.0 * suction),
-                shut=(shut, False),
+                shut=(shut, none),
             ),
         )

@@ -65,7 +65,8 @@ def tapping_pressures(machine: MachineData, flows: Flows, name: str) -> Pressure
     mass_flow = end_flow(machine, flows, tapping.path, tapping.end)
     density = air_density(machine.air(), total, flows.temperature[node])
     area = machine.numbers[f"{name}.area"]
-    velocity = mass_flow * mass_flow / (2.0 * density * area * area)
+    flux = mass_flow / area
+    velocity = flux * flux / (2.0 * density)
     return Pressures(total - velocity, total, velocity)
 
 

@@ -10,9 +10,10 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Any
 
+from ..arguments import same_place
 from ..description.data import MachineData
 from ..description.layout import Layout
-from ..errors import InputError, UnknownName, nearest_name
+from ..errors import InputError, UnknownName, nearest_name, shown
 from ..network.system import PathName
 from .gauges import (
     Flows,
@@ -40,13 +41,8 @@ class Question:
         What it is, for tables and axes.
     evaluate : callable
         `evaluate(machine, flows) -> float or (S,)`, where `flows` is a state or anything with `flow`,
-        `pressure` and `temperature`. It reads nothing else of the state than the paths and nodes below.
-    reads_paths : tuple
-        The path flows it reads.
-    reads_nodes : tuple of str
-        The nodes whose pressure and temperature it reads.
-    reads_numbers : tuple of str
-        The addresses of the numbers that it reads directly, besides through the flows and pressures.
+        `pressure`, `temperature`, `vacuum`, `power` and `ask`. What it reads is watched when derivatives are
+        asked for.
     more_is_better : bool
         False where less is better (shaft power).
     """
@@ -55,9 +51,6 @@ class Question:
     measure: str
     label: str
     evaluate: Callable[[MachineData, Flows], Any]
-    reads_paths: tuple[PathName, ...] = ()
-    reads_nodes: tuple[str, ...] = ()
-    reads_numbers: tuple[str, ...] = ()
     more_is_better: bool = True
 
 
@@ -84,9 +77,30 @@ WORDS: dict[str, Word] = {}
 
 
 def add_word(words: str, names: Callable[[Layout], Iterable[str]]) -> Callable[[Any], Any]:
-    """Decorator that adds a way to ask: `make(layout, name) -> Question`."""
+    """Decorator that adds a way to ask: `make(layout, name) -> Question`.
+
+    The same function of the same module may be added again (a notebook cell run twice); the last counts.
+
+    Raises
+    ------
+    InputError
+        For words that are taken, or none, and for what is no function.
+    """
+    if not isinstance(words, str) or not words.strip() or not words.isprintable() or words != words.strip():
+        raise InputError(
+            f"{shown(words)} is no word to ask by", place="add_word", allowed="a text on one line"
+        )
+    if not callable(names):
+        raise InputError(
+            f"{shown(names)} is no function", place=f"add_word, {words!r}", allowed="names(layout) -> names"
+        )
 
     def add(make: Callable[[Layout, str], Question]) -> Callable[[Layout, str], Question]:
+        if not callable(make):
+            raise InputError(f"{shown(make)} is no function", place=f"add_word, {words!r}")
+        known = WORDS.get(words)
+        if known is not None and not same_place(known.make, make):
+            raise InputError(f"the words {words!r} are taken", place="add_word", allowed="other words")
         WORDS[words] = Word(words, names, make)
         return make
 
@@ -123,7 +137,7 @@ def question(layout: Layout, of: str) -> Question:
             )
     known = vocabulary(layout)
     raise UnknownName(
-        f"unknown question {of!r}",
+        f"unknown question {shown(of)}",
         place="of",
         allowed=""
         if nearest_name(str(of), known)
@@ -156,26 +170,6 @@ def _if_units(layout: Layout) -> list[str]:
     return [""] if layout.units else []
 
 
-def _air_numbers(layout: Layout) -> tuple[str, ...]:
-    return tuple(a for a in layout.declared if a.startswith("air."))
-
-
-def _tapping_reads(layout: Layout, names: Iterable[str]) -> dict[str, Any]:
-    paths: list[PathName] = []
-    nodes: list[str] = []
-    numbers: list[str] = []
-    for name in names:
-        tapping = layout.tapping[name]
-        paths += layout.path_keys(tapping.path)
-        nodes.append(layout.end_node(tapping.path, tapping.end))
-        numbers.append(f"{name}.area")
-    return {
-        "reads_paths": tuple(dict.fromkeys(paths)),
-        "reads_nodes": tuple(dict.fromkeys(nodes)),
-        "reads_numbers": (*dict.fromkeys(numbers), *_air_numbers(layout)),
-    }
-
-
 @add_word("vacuum", _units)
 def _vacuum(layout: Layout, name: str) -> Question:
     at = layout.unit[name].vacuum_at
@@ -183,8 +177,7 @@ def _vacuum(layout: Layout, name: str) -> Question:
         f"vacuum {name}",
         "Pa",
         f"vacuum of unit {name}",
-        lambda machine, flows: -tapping_pressures(machine, flows, at).static,
-        **_tapping_reads(layout, [at]),
+        lambda machine, flows: 0.0 - tapping_pressures(machine, flows, at).static,
     )
 
 
@@ -195,8 +188,7 @@ def _total_vacuum(layout: Layout, name: str) -> Question:
         f"total vacuum {name}",
         "Pa",
         f"total vacuum of unit {name}",
-        lambda machine, flows: -tapping_pressures(machine, flows, at).total,
-        reads_nodes=_tapping_reads(layout, [at])["reads_nodes"],
+        lambda machine, flows: 0.0 - tapping_pressures(machine, flows, at).total,
     )
 
 
@@ -207,14 +199,7 @@ def _weakest_vacuum(layout: Layout, name: str) -> Question:
         "weakest vacuum",
         "Pa",
         "vacuum of the weakest unit",
-        lambda machine, flows: least([-tapping_pressures(machine, flows, at).static for at in taps]),
-        **_tapping_reads(layout, taps),
-    )
-
-
-def _opening_paths(layout: Layout, units: Iterable[str]) -> tuple[PathName, ...]:
-    return tuple(
-        key for unit in units for name in layout.unit[unit].openings for key in layout.path_keys(name)
+        lambda machine, flows: least([0.0 - tapping_pressures(machine, flows, at).static for at in taps]),
     )
 
 
@@ -225,7 +210,6 @@ def _opening_air(layout: Layout, name: str) -> Question:
         "kg/s",
         f"air through the openings of unit {name}",
         lambda machine, flows: opening_air(machine, flows, name),
-        reads_paths=_opening_paths(layout, [name]),
     )
 
 
@@ -236,7 +220,6 @@ def _weakest_opening_air(layout: Layout, name: str) -> Question:
         "kg/s",
         "least air through the openings of a unit",
         lambda machine, flows: least([opening_air(machine, flows, unit) for unit in _units(layout)]),
-        reads_paths=_opening_paths(layout, _units(layout)),
     )
 
 
@@ -248,7 +231,6 @@ def _duct_air(layout: Layout, name: str) -> Question:
         "kg/s",
         f"air in the duct of unit {name}",
         lambda machine, flows: flows.flow[key],
-        reads_paths=(key,),
     )
 
 
@@ -266,7 +248,6 @@ def _at_tapping(words: str, which: str, meaning: str) -> None:
             "Pa",
             f"{meaning} at {name}",
             lambda machine, flows: getattr(tapping_pressures(machine, flows, name), which),
-            **_tapping_reads(layout, [name]),
         )
 
     add_word(words, _tappings)(make)
@@ -285,7 +266,6 @@ def _air_at(layout: Layout, name: str) -> Question:
         "kg/s",
         f"air past the tapping {name}",
         lambda machine, flows: abs(end_flow(machine, flows, tapping.path, tapping.end)),
-        reads_paths=layout.path_keys(tapping.path),
     )
 
 
@@ -308,7 +288,6 @@ def _air_velocity(layout: Layout, name: str) -> Question:
         "m/s",
         f"mean air velocity past the tapping {name}",
         evaluate,
-        **_tapping_reads(layout, [name]),
     )
 
 
@@ -319,25 +298,6 @@ def _turning(layout: Layout) -> list[str]:
     return [part.name for part in layout.parts if "speed" in part.form.part.declared]
 
 
-def _fan_reads(layout: Layout, names: Iterable[str]) -> dict[str, Any]:
-    paths: list[PathName] = []
-    nodes: list[str] = []
-    numbers: list[str] = []
-    for name in names:
-        part = layout.part[name]
-        paths += layout.path_keys(name)
-        nodes += [end for end in part.ends if end != "outside"]
-        own = [f"{name}.{leaf}" for leaf in part.form.leaves if not (part.drive and leaf == "speed")]
-        numbers += own
-        if part.drive:
-            numbers += [f"{part.drive}.{leaf}" for leaf in layout.drive[part.drive].form.leaves]
-    return {
-        "reads_paths": tuple(dict.fromkeys(paths)),
-        "reads_nodes": tuple(dict.fromkeys(nodes)),
-        "reads_numbers": (*dict.fromkeys(numbers), *_air_numbers(layout)),
-    }
-
-
 @add_word("shaft power", lambda layout: [*_turning(layout), *([""] if _turning(layout) else [])])
 def _shaft_power(layout: Layout, name: str) -> Question:
     names = [name] if name else _turning(layout)
@@ -346,21 +306,17 @@ def _shaft_power(layout: Layout, name: str) -> Question:
         "W",
         f"shaft power of {name or 'all fans'}",
         lambda machine, flows: sum(shaft_power(machine, flows, n) for n in (names or fans(machine))),
-        **_fan_reads(layout, names),
         more_is_better=False,
     )
 
 
 @add_word("speed", _turning)
 def _speed(layout: Layout, name: str) -> Question:
-    drive = layout.part[name].drive
-    reads = [f"{drive}.{leaf}" for leaf in layout.drive[drive].form.leaves] if drive else [f"{name}.speed"]
     return Question(
         f"speed {name}",
         "rad/s",
         f"speed of {name}",
         lambda machine, flows: machine.part_numbers()[f"{name}.speed"],
-        reads_numbers=tuple(reads),
     )
 
 
@@ -378,7 +334,6 @@ def _pressure(layout: Layout, name: str) -> Question:
         "Pa",
         f"total pressure in {name}",
         lambda machine, flows: flows.pressure[name],
-        reads_nodes=(name,),
     )
 
 
@@ -393,16 +348,13 @@ def _of_path(layout: Layout, of: str) -> Question | None:
         ways = [f"{_dotted(k)}.{what}" for k in layout.path_keys(part)]
         raise UnknownName.of("path", of, ways, place="of")
     if what == "flow":
-        return Question(
-            of, "kg/s", f"air in {path}", lambda machine, flows: flows.flow[key], reads_paths=(key,)
-        )
+        return Question(of, "kg/s", f"air in {path}", lambda machine, flows: flows.flow[key])
     start, finish = _path_nodes(layout, part, which)
     return Question(
         of,
         "Pa",
         f"loss of total pressure in {path}",
         lambda machine, flows: flows.pressure[start] - flows.pressure[finish],
-        reads_nodes=tuple(n for n in (start, finish) if n != "outside"),
     )
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -11,7 +12,7 @@ import numpy as np
 from ..description.data import MachineData, part_numbers
 from ..description.equipment import air_of
 from ..errors import InputError
-from ..quantity import RPM
+from ..quantity import RPM, single
 from ..result import Result
 from ..wording import said
 from .model import Configuration, ReadingErrors, ReadingModel
@@ -142,7 +143,7 @@ def _signs(readings: Readings, predicted: Any) -> list[str]:
 
 def _sizes(machine: MachineData, readings: Readings, predicted: Any) -> list[str]:
     out = []
-    conditions = [Configuration.of(r) for r in readings]
+    conditions = [replace(Configuration.of(r), set="") for r in readings]  # a set has no air of its own
     highest = {c: highest_pressure(machine, c) for c in dict.fromkeys(conditions)}
     for r, c, p in zip(readings, conditions, predicted.tolist(), strict=True):
         if r.measure == "Pa":
@@ -242,7 +243,7 @@ def reduce_readings(
         machine,
         readings,
         stated if engine_speed is None else engine_speed,
-        own if density is None else density,
+        own if density is None else single(density, "kg/m3", "density"),
     )
 
 

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from ..answers.gradients import jacobian
 from ..answers.state import MachineAnswer, solve
+from ..bounded import at_most
 from ..description.data import MachineData
 from ..description.layout import Layout
 from ..errors import InputError, UnknownName
@@ -31,6 +32,9 @@ WORDS = {
     "speed": "speed",
     "shaft power": "shaft power",
 }
+MOST_FITTED, MOST_CONDITIONS = 300, 100
+"""Readings, and conditions (each set, speed, taping and weather counts as one), that one fit takes: its
+matrices grow with the square of the first, and each draw solves the machine under all of the second."""
 BLANKING = ("area", "nozzle_area", "open_fraction", "coefficient", "width", "leakage_class")
 
 
@@ -243,6 +247,18 @@ class ReadingModel:
     def size(self) -> int:
         """The number of coordinates."""
         return len(self.names)
+
+    def bound(self) -> None:
+        """Refuse more readings or conditions than a fit can take.
+
+        Raises
+        ------
+        InputError
+            With the limit.
+        """
+        at_most(len(self.readings), MOST_FITTED, "readings for one fit", "readings")
+        conditions = "conditions for one fit (each set, speed, taping and weather counts)"
+        at_most(len(self.configurations), MOST_CONDITIONS, conditions, "readings")
 
     @cached_property
     def numbers(self) -> int:

@@ -14,6 +14,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
+from ..bounded import at_most, listed_at_most
+from ..description.alike import alike
 from ..documents.cells import columns_of, number_in, row_of, split_table
 from ..documents.document import read_text
 from ..errors import InputError, UnknownName, shown
@@ -42,6 +44,8 @@ WEATHER = ("temperature", "pressure", "relative_humidity")
 COLUMNS = ("tapping", "quantity", "value", *MEASURES, "set", "blanked", "note")
 CURES = {"engine_speed": (0.0, 1000.0, "write '2100 rpm'"), "temperature": (200.0, 350.0, "write '31 degC'")}
 LARGEST_FILE = 5_000_000
+MOST_READINGS = 10_000
+"""A whole season's; every condition among them is solved at once, which takes some 5 kB each."""
 
 
 @dataclass(frozen=True)
@@ -187,9 +191,12 @@ def read_readings(source: Any) -> Readings:
             raise err.at(file=str(source)) from None
         return Readings(found.items, found.notes, str(source), digest)
     if hasattr(source, "columns") and hasattr(source, "itertuples"):
+        at_most(len(source), MOST_READINGS, "readings", "readings")
         rows = [(i + 1, list(row)) for i, row in enumerate(source.itertuples(index=False, name=None))]
         return _collect([str(name) for name in source.columns], rows, False)
-    items = list(source) if isinstance(source, Iterable) else None
+    items = None
+    if isinstance(source, Iterable) and getattr(source, "shape", (1,)) != ():
+        items = listed_at_most(source, MOST_READINGS, "readings", "readings")
     if items and all(isinstance(item, Reading) for item in items):
         return Readings(items)
     if not items or not all(isinstance(item, Mapping) for item in items):
@@ -205,6 +212,7 @@ def read_readings(source: Any) -> Readings:
 
 def _collect(header: Sequence[str], rows: Sequence[tuple[int, list[Any]]], comma: bool) -> Readings:
     columns = columns_of(header, COLUMNS, ("tapping", "value"))
+    at_most(len(rows), MOST_READINGS, "readings", "readings")
     items: list[Reading] = []
     notes: list[str] = []
     seen: dict[Reading, int] = {}
@@ -224,7 +232,7 @@ def _collect(header: Sequence[str], rows: Sequence[tuple[int, list[Any]]], comma
         items.append(found)
     if not items:
         raise InputError("no row has a value", allowed="a value for each reading", place="value")
-    return Readings(items, notes)
+    return Readings(items, [*notes, *alike([item.set for item in items], "sets")])
 
 
 def _row(columns: list[tuple[str, str]], cells: list[Any], line: int, comma: bool) -> Reading | str:

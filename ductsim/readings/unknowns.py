@@ -14,7 +14,7 @@ from ..description.layout import Layout
 from ..description.spreads import spread_of
 from ..errors import InputError, shown
 from ..inference.scales import Scale, Scales
-from ..quantity import si
+from ..quantity import single
 
 # A leak may be shut, or several times what is expected of it. Our assumption.
 HIGHEST = 4.0
@@ -147,10 +147,9 @@ def _one(machine: MachineData, address: str, values: Mapping[str, Any]) -> Unkno
     for key in ("low", "likely", "high"):
         if key in values:
             try:
-                numbers[key] = float(si(values[key], measure))
-            except (InputError, TypeError) as err:
-                problem = err.problem if isinstance(err, InputError) else f"{shown(values[key])} is no number"
-                raise InputError(problem, place=f"{place}, {key}") from None
+                numbers[key] = single(values[key], measure)
+            except InputError as err:
+                raise err.at(place=f"{place}, {key}") from None
     if not numbers:
         return assumed(machine, address)
     likely = numbers.get("likely", float(np.median(machine.numbers[address])))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 import math
 import time
 import warnings
@@ -13,11 +12,12 @@ from typing import Any
 
 import numpy as np
 
+from ..arguments import instance, listed, mapping
 from ..cautions import ALWAYS, CAUTIONS
-from ..display.tables import SUITED
+from ..display.tables import SUITED, escaped
 from ..errors import InputError, OutsideRange, UnknownName, shown
 from ..machine.machine import Machine, MachineState
-from ..quantity import display_measure, from_si, si
+from ..quantity import display_measure, from_si, si, single
 from ..questions.gauges import fans
 from .live import Picture
 
@@ -120,6 +120,9 @@ class Explorer:
         measures: str = "metric",
     ) -> None:
         display_measure("m", measures)
+        instance(machine, Machine, "explore", "a machine", "a machine, as ds.Machine.read gives")
+        if ranges is not None:
+            mapping(ranges, "explore, ranges", "address -> (low, high)")
         if machine.columns is not None:
             raise InputError(
                 "the machine has columns", place="explore", allowed="one of its scenarios: machine[0]"
@@ -200,10 +203,10 @@ class Explorer:
         return [*self.state.sentences(self.measures), *self.state.notes]
 
     def _words(self) -> str:
-        plain = [f"<div>{html.escape(words)}</div>" for words in self.state.sentences(self.measures)]
+        plain = [f"<div>{escaped(words)}</div>" for words in self.state.sentences(self.measures)]
         took = f"This move took {1000.0 * self.seconds[-1]:.0f} ms." if self.seconds else ""
         notes = [CAUTIONS["lock_out"], CAUTIONS["highest_speed"], ALWAYS]
-        small = "".join(f"<div>{html.escape(words)}</div>" for words in notes)
+        small = "".join(f"<div>{escaped(words)}</div>" for words in notes)
         return (
             f'<div style="line-height:1.45">{"".join(plain)}{_warned(self.state.notes)}'
             f'<div style="color:#55636a;font-size:90%">{took}</div>'
@@ -238,7 +241,7 @@ class Explorer:
 
     def _repr_mimebundle_(self, **asked: Any) -> dict[str, Any]:
         """The panel, and for a page without live sliders the picture and what there is to say."""
-        still = "".join(f"<p>{html.escape(words)}</p>" for words in self.sentences())
+        still = "".join(f"<p>{escaped(words)}</p>" for words in self.sentences())
         bundle = dict(self.panel._repr_mimebundle_(**asked))
         return {**bundle, "text/plain": repr(self), "text/html": f"<div>{self.svg()}{still}</div>"}
 
@@ -257,7 +260,7 @@ def _solved(machine: Machine) -> MachineState:
 
 def _warned(sentences: Iterable[str]) -> str:
     return "".join(
-        f'<div style="color:#a33f0e;font-weight:bold">{html.escape(words)}</div>' for words in sentences
+        f'<div style="color:#a33f0e;font-weight:bold">{escaped(words)}</div>' for words in sentences
     )
 
 
@@ -281,7 +284,11 @@ def _controls(
     layout = machine.layout
     speeds = _speeds(machine)
     patterns = (
-        _leaks(machine, state) if numbers is None else [numbers] if isinstance(numbers, str) else numbers
+        _leaks(machine, state)
+        if numbers is None
+        else [numbers]
+        if isinstance(numbers, str)
+        else listed(numbers, "explore, numbers", "a list of addresses")
     )
     others = [address for pattern in patterns for address in layout.expand(pattern)]
     chosen = list(dict.fromkeys([*speeds, *others]))
@@ -338,12 +345,10 @@ def _control(
 
 def _ends(measure: str, ends: Any, address: str) -> tuple[float, float]:
     place = f"explore: ranges: {address}"
-    if isinstance(ends, str) or np.size(ends) != 2:
+    found = ends if hasattr(ends, "m_as") else listed(ends, place, "two numbers, low and high")
+    if np.ndim(getattr(found, "magnitude", [0])) != 1 or len(found) != 2:
         raise InputError(f"{shown(ends)} is no range", place=place, allowed="two numbers, low and high")
-    try:
-        low, high = (float(si(end, measure)) for end in ends)
-    except InputError as err:
-        raise err.at(place=place) from None
+    low, high = (single(end, measure, place) for end in found)
     return low, high
 
 

@@ -9,17 +9,20 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
+from ..arguments import instance
 from ..cautions import ALWAYS, cautions_for
 from ..display import canvas as plots
 from ..display.svg import inline
 from ..display.tables import html_table
-from ..errors import InputError
+from ..documents.document import file_path
+from ..errors import InputError, visible
+from ..machine.machine import Machine
 from ..quantity import display_measure
-from ..writing import write_text
+from ..writing import check, write_text
 from .numbers import assumption_rows, part_rows
 
 if TYPE_CHECKING:
-    from ..machine.machine import Machine
+    from jinja2 import Environment
 
 MOST_ROWS = 60
 
@@ -66,10 +69,13 @@ def report(
         When the machine has no answer.
     """
     display_measure("m", measures)
+    instance(machine, Machine, "report", "a machine", "a machine, as ds.Machine.read gives")
+    file_path(path)
     if getattr(machine, "columns", None) is not None:
         raise InputError(
             "the machine has columns", place="report", allowed="one of its scenarios: machine[0]"
         )
+    check(path, [given for given in (fixes, readings, crop) if isinstance(given, (str, os.PathLike))])
     found = Findings(machine, fixes, readings, crop, of, budget, measures)
     write_text(path, page(found))
 
@@ -201,27 +207,45 @@ def _read(given: Any, reader: str) -> Any:
 
 def page(found: Findings) -> str:
     """The whole page as HTML."""
-    from jinja2 import Environment, PackageLoader, StrictUndefined
-
     from ..version import VERSION
 
-    loader = PackageLoader("ductsim.reports", "templates")
-    environment = Environment(
-        loader=loader, autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
-    )
     machine = found.given
     sections = [section for make in SECTIONS if (section := make(found)) is not None]
-    return environment.get_template("report.html").render(
-        title=machine.layout.title or "A machine without a title",
-        answer=answer(found),
-        sections=sections,
-        cautions=all_cautions(found),
-        file=os.path.basename(machine.file),
-        sha256=machine.sha256,
-        version=VERSION,
-        date=datetime.date.today().isoformat(),
-        measures=found.measures,
+    rendered: str = (
+        environment()
+        .get_template("report.html")
+        .render(
+            title=machine.layout.title or "A machine without a title",
+            answer=answer(found),
+            sections=sections,
+            cautions=all_cautions(found),
+            file=os.path.basename(machine.file),
+            sha256=machine.sha256,
+            version=VERSION,
+            date=datetime.date.today().isoformat(),
+            measures=found.measures,
+        )
     )
+    return rendered
+
+
+def environment() -> Environment:
+    """How the templates are filled in: everything escaped, nothing that hides."""
+    from jinja2 import Environment, PackageLoader, StrictUndefined
+
+    return Environment(
+        loader=PackageLoader("ductsim.show", "templates"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        finalize=_finished,
+    )
+
+
+def _finished(value: Any) -> Any:
+    """What the page shows of a value: of a text nothing that hides; markup is finished already."""
+    return visible(value) if isinstance(value, str) and not hasattr(value, "__html__") else value
 
 
 def answer(found: Findings) -> list[str]:

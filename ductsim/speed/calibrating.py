@@ -14,6 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..answers.state import solve
+from ..arguments import one_of
+from ..bounded import at_most, listed_at_most
 from ..crop.described import Crop, with_crop
 from ..crop.margins import CAPTURE, CONVEYING, RATIO, SUCTION, places, values_at
 from ..description.data import MachineData
@@ -36,6 +38,8 @@ SCATTER = 0.15
 """How much the need varies from one observation and unit to the next, in logarithms: our assumption."""
 PRIOR_SPREAD = 0.4
 """Spread of what was assumed before, in logarithms: a factor of 1.5 either way is one standard deviation."""
+MOST_SEEN = 5_000
+"""Observations: each is solved, and each unit of each is weighed at every point of the posterior."""
 _COLUMNS = {"ground_speed": "m/s", "crop_yield": "kg/m2", "blocked": None}
 _POINTS = 2001
 _REACH = 4.5  # standard deviations of the prior that the calculation covers
@@ -74,10 +78,10 @@ def calibrate(
     Raises
     ------
     InputError
-        Without observations or crop, for unknown units and numbers, and for bad speeds and yields.
+        Without observations or with more than 5,000, without a crop, for unknown units and numbers, and
+        for bad speeds and yields.
     """
-    if number not in CALIBRATED:
-        raise UnknownName.of("number of a crop to calibrate", number, CALIBRATED, place="calibrate")
+    one_of(number, CALIBRATED, "calibrate", "number of a crop to calibrate")
     for name, value in (("scatter", scatter), ("prior_spread", prior_spread)):
         if not (isinstance(value, (int, float)) and 0.0 < value < 5.0):
             place = f"calibrate, {name}"
@@ -141,9 +145,11 @@ def weighed(
 def _runs(machine: MachineData, crop: Crop, seen: Any) -> list[Run]:
     """The observations in SI, from a file or given."""
     if not isinstance(seen, (str, os.PathLike)):
-        return [_run(machine, crop, given, f"observation {i + 1}") for i, given in enumerate(seen)]
+        listed = listed_at_most(seen, MOST_SEEN, "observations", "calibrate")
+        return [_run(machine, crop, given, f"observation {i + 1}") for i, given in enumerate(listed)]
     rows = read_rows(seen, _COLUMNS, ("ground_speed",), "what was seen", "observation")
     try:
+        at_most(len(rows), MOST_SEEN, "observations")
         return [_run(machine, crop, values, f"line {line}") for line, values in rows]
     except InputError as err:
         raise err.at(file=str(seen)) from None

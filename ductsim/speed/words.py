@@ -6,17 +6,11 @@ from typing import Any
 
 from ..answers.state import solve
 from ..crop.described import with_crop
-from ..crop.margins import carrying_margin, crop_nodes, crop_path, places
+from ..crop.margins import carrying_margin
 from ..description.data import MachineData
 from ..description.layout import Layout
-from ..network.system import OUTSIDE
 from ..questions.vocabulary import Question, add_word
 from .limit import speed_limit
-
-
-def everything(layout: Layout) -> tuple[str, ...]:
-    """Every address: what a question reads that solves for itself."""
-    return tuple(layout.declared)
 
 
 def _of_units(layout: Layout) -> list[str]:
@@ -28,24 +22,12 @@ def _carrying_margin(layout: Layout, name: str) -> Question:
     label = f"carrying margin of unit {name}" if name else "carrying margin"
     of = f"carrying margin {name}".strip()
     if not layout.carried:  # asked of empty ducts: solved with crop for itself
-        return Question(
-            of, "", label, lambda machine, _: _loaded_margin(machine, name), reads_numbers=everything(layout)
-        )
-    judged = [p for p in places(layout) if not name or name in p.units]
-    parts = dict.fromkeys(p.part for p in judged)
-    numbers = [
-        a for a in layout.declared if a.partition(".")[0] in ("air", "crop") or a.rpartition(".")[0] in parts
-    ]
+        return Question(of, "", label, lambda machine, _: _loaded_margin(machine, name))
     return Question(
         of,
         "",
         label,
         lambda machine, flows: carrying_margin(machine, flows, name),
-        reads_paths=tuple(crop_path(layout, part) for part in parts),
-        reads_nodes=tuple(
-            dict.fromkeys(n for part in parts for n in crop_nodes(layout, part) if n != OUTSIDE)
-        ),
-        reads_numbers=tuple(numbers),
     )
 
 
@@ -66,5 +48,4 @@ def _ground_speed(layout: Layout, name: str) -> Question:
         "m/s",
         "ground speed at which the crop begins to stay behind",
         lambda machine, _: speed_limit(with_crop(machine)),
-        reads_numbers=everything(layout),
     )

@@ -1,8 +1,8 @@
 """A command from a study's signature: its parameters become options, its docstring their help.
 
-A parameter called `machine` or `machine_or_fit` is the machine file (and the readings that it is fitted to);
-those called `fixes`, `readings`, `crop`, `seen` and `field` are its companion files; every other one is an option
-of its own name. What a study's command does otherwise is said by `Takes`.
+A parameter called `machine` or `machine_or_fit` is the machine file (and the readings that it is fitted
+to); those called `fixes`, `readings`, `crop`, `seen` and `field` are its companion files; every other one is
+an option of its own name. What a study's command does otherwise is said by `Takes`.
 """
 
 from __future__ import annotations
@@ -103,6 +103,8 @@ class StudyCommand:
                 options["nargs"] = "*"
             parser.take(name, **options)
             return
+        if own.read is float:
+            options |= {"type": float, "read": None}
         if isinstance(parameter.default, int):
             options |= {"type": int, "read": own.read or count(0, 10**9)}
         if own.many:
@@ -160,6 +162,8 @@ def study_command(
         A line that works as it stands.
     summary : str
         What it does; by default the first sentence of its docstring.
+    more : str
+        Further explanation for its help.
     tables : sequence of str, optional
         The tables that the text shows; all if not given.
     most : int, optional

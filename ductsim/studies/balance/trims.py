@@ -9,11 +9,14 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from ...bounded import at_most, listed_at_most
 from ...errors import InputError, UnknownName, shown
 from ...machine.machine import Machine
-from ...quantity import si
+from ...quantity import single
 
 Array = NDArray[np.float64]
+MOST_TRIMS = 200
+"""Numbers that one balance sets: each step solves a linear programme whose size grows with them."""
 KEYS = ("number", "low", "high", "sizes", "note")
 
 
@@ -89,17 +92,18 @@ def dials_of(machine: Machine, trims: Any) -> list[Dial]:
     Raises
     ------
     InputError
-        For no trims, unknown numbers, limits that are none, sizes out of range, and a number named twice.
+        For no trims, more than 200, unknown numbers, limits that are none, sizes out of range, and a number
+        named twice.
     """
     if trims is None:
         trims = machine.layout.free.get("trim", [])
     known = [trims] if isinstance(trims, (Trim, Mapping)) else trims
-    if isinstance(known, str) or not isinstance(known, Iterable):
+    if isinstance(known, str) or not isinstance(known, Iterable) or getattr(known, "shape", (1,)) == ():
         raise InputError(
             f"{shown(trims)} is no list of trims", allowed="ds.Trim(number, low, high) in a list"
         )
     out: dict[str, Dial] = {}
-    for trim in map(Trim.of, known):
+    for trim in map(Trim.of, listed_at_most(known, MOST_TRIMS, "trims", "trim")):
         for address in machine.layout.expand(trim.number):
             if address in out:
                 raise InputError(
@@ -113,6 +117,7 @@ def dials_of(machine: Machine, trims: Any) -> list[Dial]:
         raise InputError(
             "there is no trim", place="trim", allowed="write a [[trim]] with number, low and high, or sizes"
         )
+    at_most(len(out), MOST_TRIMS, "numbers to trim", "trim")
     return list(out.values())
 
 
@@ -121,11 +126,9 @@ def _dial(machine: Machine, address: str, trim: Trim) -> Dial:
 
     def read(value: Any, place: str) -> float:
         try:
-            number = si(value, declared.measure)
+            number = single(value, declared.measure)
         except InputError as err:
             raise err.at(place=place) from None
-        if not isinstance(number, float):
-            raise InputError(f"{shown(value)} is not one number", place=place)
         return float(declared.check(number, place))
 
     low = None if trim.low is None else read(trim.low, "low")
@@ -133,7 +136,7 @@ def _dial(machine: Machine, address: str, trim: Trim) -> Dial:
     sizes = None
     if trim.sizes is not None:
         items = trim.sizes
-        if isinstance(items, str) or not isinstance(items, Iterable):
+        if isinstance(items, str) or not isinstance(items, Iterable) or getattr(items, "shape", (1,)) == ():
             raise InputError(f"{shown(items)} is no list", place="sizes", allowed="a list of sizes")
         sizes = np.unique([read(item, "sizes") for item in items])
         sizes = sizes[

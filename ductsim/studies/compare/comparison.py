@@ -9,8 +9,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from ...arguments import listed, one_of, texts, whole
 from ...description.changing import together
-from ...errors import InputError, UnknownName, shown
+from ...errors import InputError, shown
 from ...fixes.combining import Combining
 from ...fixes.fix import Fix, Task, all_cautions
 from ...machine.machine import Machine
@@ -31,6 +32,14 @@ MOST_SCENARIOS = 50_000
 LEAST_MACHINES = 4
 ORDERS = 100
 """How many orders are sampled for the worths where there are too many fixes for the exact ones."""
+MOST_STEPS = 4000
+"""Fixes times orders: with more than 40 fixes fewer orders are sampled."""
+MOST_FIXES = 100
+"""Their 4,950 pairs and some 40,000 sets more take half a minute; both grow with the square of the number."""
+MOST_SETS = 40_000
+"""With too many fixes for all sets: so many sets are solved in the search for the best, at most."""
+MOST_SURE = 2_000_000
+"""Possible machines times fixes, each of them solved alone: some minutes and a gigabyte."""
 
 
 def compare(
@@ -61,7 +70,8 @@ def compare(
     Raises
     ------
     InputError
-        For no fixes, fixes of the same name, a budget that is none, and an unknown question.
+        For no fixes, more than 100 of them, too many possible machines, fixes of the same name, a budget that
+        is none, and an unknown question.
     NoOperatingPoint
         When the machine as it is has no answer.
     """
@@ -89,6 +99,8 @@ class Comparison(Result):
         Minutes.
     exact : bool
         Whether all sets have been solved.
+    orders : int
+        In how many orders of the fixes the worths are sampled where they are not exact.
     solved : Table
         The sets that have been solved; its masks have bit i for `tasks[i]`.
     worths : array (N,)
@@ -118,7 +130,9 @@ class Comparison(Result):
         self.combining = Combining(self.machine, self.tasks, of)
         self.question = self.combining.question
         self.n = len(self.tasks)
+        _bound(self.combining.machines, self.n)
         self.exact = self.n <= MOST_EXACT
+        self.orders = min(ORDERS, MOST_STEPS // max(self.n, 1))
         self._solve()
 
     def _solve(self) -> None:
@@ -146,8 +160,10 @@ class Comparison(Result):
         pairs = [1 << i | 1 << j for i in range(n) for j in range(i)]
         self.solved.need([*(1 << i for i in range(n)), *pairs, 2**n - 1])
         total = float(self.solved.time.sum())
-        for within in [self.budget, *telling_rows.BUDGETS, *(total * np.arange(1, 8) / 8.0), None]:
-            search(self.solved, within)
+        budgets = [self.budget, *telling_rows.BUDGETS, *(total * np.arange(1, 8) / 8.0), None]
+        for k, within in enumerate(budgets):
+            known = len(self.solved.masks)
+            search(self.solved, within, known + max(0, MOST_SETS - known) // (len(budgets) - k))
 
     def _weigh(self) -> None:
         """Worths, and how the fixes act on each other; without the fixes that are never allowed."""
@@ -169,7 +185,7 @@ class Comparison(Result):
     def _sampled(self) -> tuple[Array, Array]:
         """Worths from some orders in which the fixes are done, with their standard errors."""
         rng = np.random.default_rng(0)
-        orders = np.array([rng.permutation(len(self.usable)) for _ in range(ORDERS)])
+        orders = np.array([rng.permutation(len(self.usable)) for _ in range(self.orders)])
         steps = [[0] for _ in orders]
         for masks, order in zip(steps, orders, strict=True):
             for j in order:
@@ -223,14 +239,14 @@ class Comparison(Result):
         """
         names = [task.fix.name for task in self.tasks]
         out = 0
-        for name in fixes:
-            if name not in names:
-                raise UnknownName.of("fix", name, names)
+        for name in [fixes] if isinstance(fixes, str) else listed(fixes, "fixes", "a list of names of fixes"):
+            one_of(name, names, "fixes", "fix")
             out |= 1 << names.index(name)
         return out
 
     def names(self, mask: int) -> list[str]:
         """The names of the fixes in a set, in the order they were given."""
+        mask = whole(mask, "names", "set", 0, (1 << len(self.tasks)) - 1)
         return [task.fix.name for i, task in enumerate(self.tasks) if mask >> i & 1]
 
     def best(self, budget: float | str | None = None, count: int = 3) -> list[list[str]]:
@@ -243,6 +259,7 @@ class Comparison(Result):
         count : int
             How many sets.
         """
+        count = whole(count, "best", "count")
         within = self.budget if budget is None else _budget(budget)
         return [self.names(mask) for mask in self.ranked(within)[:count]]
 
@@ -263,9 +280,9 @@ class Comparison(Result):
 
     def front(self, axes: Sequence[str] = AXES) -> list[list[str]]:
         """The sets that no other beats in gain and in what `axes` names: "minutes", "cost", "power"."""
+        axes = texts(axes, "front", f"some of {', '.join(AXES)}")
         for axis in axes:
-            if axis not in AXES:
-                raise UnknownName.of("axis", axis, AXES)
+            one_of(axis, AXES, "front", "axis")
         return [self.names(self.solved.masks[row]) for row in front(self.solved, axes)]
 
     @cached_property
@@ -287,7 +304,7 @@ class Comparison(Result):
 
     def done(self, fixes: Iterable[str] | None = None) -> Machine:
         """The machine with some fixes done, by default the recommended ones."""
-        chosen = self.order if fixes is None else list(fixes)
+        chosen = self.order if fixes is None else fixes
         machine = self.machine
         parts: dict[str, Any] = {}
         mask = self.mask(chosen)
@@ -352,21 +369,36 @@ class Comparison(Result):
 
 def _checked(fixes: Any) -> list[Fix]:
     known = [fixes] if isinstance(fixes, Fix) else fixes
-    if isinstance(known, (str, bytes)) or not isinstance(known, Iterable):
+    try:
+        out = listed(known, "", "")
+    except InputError:
         raise InputError(
             f"{shown(fixes)} is no list of fixes", allowed="ds.read_fixes(file), or a list of ds.Fix"
-        )
-    out = list(known)
+        ) from None
     for fix in out:
         if not isinstance(fix, Fix):
             raise InputError(f"{shown(fix)} is no fix", place="fixes", allowed="ds.Fix(name, change={...})")
     if not out:
         raise InputError("there is no fix to compare", place="fixes")
+    if len(out) > MOST_FIXES:
+        raise InputError(
+            f"there are {len(out):,} fixes", place="fixes", allowed=f"{MOST_FIXES} in one comparison"
+        )
     names = [fix.name for fix in out]
     for name in names:
         if names.count(name) > 1:
             raise InputError(f"the name {name!r} is used twice", place="fixes", allowed="each name once")
     return out
+
+
+def _bound(machines: int, fixes: int) -> None:
+    """Refuse what would take too long before anything is solved."""
+    if machines * (fixes + 1) > MOST_SURE:
+        raise InputError(
+            f"{fixes} fixes on {machines:,} possible machines",
+            place="compare",
+            allowed=f"{MOST_SURE // (fixes + 1):,} possible machines with so many fixes",
+        )
 
 
 def _every_part(fixes: Sequence[int]) -> Iterable[list[int]]:

@@ -2,33 +2,14 @@
 
 from __future__ import annotations
 
-import signal
+import sys
 from argparse import Namespace
-from collections.abc import Iterator
-from contextlib import contextmanager
 from typing import Any
 
+from ...chunks import processes
 from ...terminal.parsing import Parser, count
 from ...terminal.signature import Takes, study_command
 from .study import ensemble
-
-
-@contextmanager
-def _pool(processes: int) -> Iterator[Any]:
-    """Processes that share the work; Ctrl-C ends them at once and without a word."""
-    import multiprocessing
-    from concurrent.futures import ProcessPoolExecutor
-
-    pool = ProcessPoolExecutor(
-        processes,
-        mp_context=multiprocessing.get_context("spawn"),  # the sign of life is a thread: no fork beside it
-        initializer=signal.signal,
-        initargs=(signal.SIGINT, signal.SIG_DFL),
-    )
-    try:
-        yield pool
-    finally:
-        pool.shutdown(wait=False, cancel_futures=True)
 
 
 def _processes(parser: Parser) -> None:
@@ -39,9 +20,13 @@ def _processes(parser: Parser) -> None:
 def _shared(args: Namespace, run: Any) -> Any:
     """The study with its work shared, and told of as it goes on."""
     if args.processes == 1:
-        return run(progress=args.sign.progress)
-    with _pool(args.processes) as pool:
-        return run(progress=args.sign.progress, executor=pool)
+        found = run(progress=args.sign.progress)
+    else:
+        with processes(args.processes) as pool:
+            found = run(progress=args.sign.progress, executor=pool)
+    for note in found.folder_notes:  # also where the answer goes to a file or another program
+        sys.stderr.write(f"ductsim: {note}\n")
+    return found
 
 
 COMMAND = study_command(

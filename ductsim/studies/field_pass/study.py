@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from ...bounded import at_most
 from ...crop.box import Box, box_of
 from ...crop.described import LEAST, Crop, flows_of, with_crop
 from ...crop.margins import Place, places
@@ -23,6 +24,8 @@ from .result import FieldPass
 
 Array = NDArray[np.float64]
 
+MOST_STRETCHES = 50_000
+"""In one pass: how full each of the box's places is after each of them takes 120 MB."""
 KNOTS = 129
 BINS = 300
 KEYS = {"distance": "m", "crop_yield": "kg/m2"}
@@ -59,7 +62,7 @@ def field_pass(
     Raises
     ------
     InputError
-        For a speed and a margin together, and bad yields, speeds and files.
+        For a speed and a margin together, more than 50,000 stretches, and bad yields, speeds and files.
     """
     own = crop.crop if isinstance(crop, Calibration) else crop
     machine = with_crop(middle(possible_machines(machine_or_fit, 50)), own)
@@ -67,6 +70,7 @@ def field_pass(
     if float(known.ground_speed) <= 0.0:
         machine = machine.rebuilt({**machine.numbers, "crop.ground_speed": 1.0})
     distance, crop_yield = _field(field, spacing)
+    at_most(len(crop_yield), MOST_STRETCHES, "stretches", "field_pass")
     if speed is not None and margin is not None:
         raise InputError("got speed and margin", place="field_pass", allowed="one of the two")
     if margin is not None:

@@ -162,10 +162,6 @@ def misfits(found: Any, ax: Any, measures: str) -> None:
         ax.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), borderaxespad=0.2)
 
 
-def reading_name(row: Mapping[str, Any]) -> str:
-    return f"{style.cut(row['where'], 18)}, {style.cut(row['how'], 20)}" if row["how"] else str(row["where"])
-
-
 def _way(row: Mapping[str, Any]) -> str:
     return str(row["how"]) or "as it is"
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
@@ -9,11 +10,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from ...arguments import one_of
 from ...crop.described import Crop
 from ...crop.margins import Margin, Place
 from ...description.crop_way import unit_flows
 from ...fixes.fix import Fix
 from ...machine.machine import Machine
+from ...quantity import single
 from ...result import Result
 from ...statistics import quantile
 from .curves import by_engine_speed, by_front_share, by_yield
@@ -149,7 +152,7 @@ class GroundSpeed(Result):
     @property
     def speed(self) -> float:
         """The limiting speed, capped by the machine's own top speed [m/s]."""
-        return self._capped(self.limit)
+        return self.capped(self.limit)
 
     @property
     def limiting(self) -> Place | None:
@@ -190,20 +193,26 @@ class GroundSpeed(Result):
         fine = [gain for gain in self.gains if not gain.problem]
         return max(fine, key=lambda gain: gain.change) if fine else None
 
-    def flow_at(self, units: tuple[str, ...], speed: float) -> float:
+    def flow_at(self, units: str | Sequence[str], speed: float) -> float:
         """Mean crop flow [kg/s] at a speed [m/s] of that of the units which has most; of all if none."""
         names = [u.name for u in self.machine.layout.units]
+        speed = single(speed, "m/s", "speed")
+        wanted = (units,) if isinstance(units, str) and units else tuple(units)
+        for name in wanted:
+            one_of(name, names, "flow_at", "unit")
         flows = unit_flows(len(names), self.crop)
-        own = [float(f) for n, f in zip(names, flows, strict=True) if not units or n in units]
+        own = [float(f) for n, f in zip(names, flows, strict=True) if not wanted or n in wanted]
         today = float(self.crop.ground_speed)
         return max(own) / today * speed if today > 0.0 else float(self.crop.flow(speed))
 
     def area_rate(self, speed: float) -> float:
         """Area per hour of work at a speed [m/s], capped by the machine's top speed [m2/s]."""
         units = len(self.machine.layout.units)
-        return float(self.crop.area_rate(self._capped(speed), units, self.efficiency))
+        speed = single(speed, "m/s", "speed")
+        return float(self.crop.area_rate(self.capped(speed), units, self.efficiency))
 
-    def _capped(self, speed: float) -> float:
+    def capped(self, speed: float) -> float:
+        """A speed, or the machine's own top speed where that is lower [m/s]."""
         highest = self.crop.highest_speed
         return speed if highest is None else min(speed, float(highest))
 

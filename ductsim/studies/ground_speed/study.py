@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from ...answers.limits import limits_of
 from ...answers.state import solve
+from ...bounded import at_most, listed_at_most
 from ...crop.described import UNCERTAIN, Crop, with_crop
 from ...crop.margins import CONVEYING, Place, found_margins, limiting, places
 from ...crop.running import calm_point
@@ -29,6 +30,8 @@ Array = NDArray[np.float64]
 SAMPLES = 200
 FARTHEST = 3.0
 """How many times the limiting speed further limits are looked for."""
+MOST_DRAWS = 500_000
+"""Draws times fixes: every draw is driven to its limit with every fix, a millisecond each."""
 
 
 def ground_speed(
@@ -74,7 +77,7 @@ def ground_speed(
     Raises
     ------
     InputError
-        Without a crop, without a way for it, and for bad options.
+        Without a crop, without a way for it, for bad options, and more than 500,000 draws times fixes.
     """
     _check(efficiency, price_per_hour, samples)
     area = None if season_area is None else _area(season_area)
@@ -83,6 +86,9 @@ def ground_speed(
     loaded_all = with_crop(possible, own)
     loaded = middle(loaded_all)
     limit = speed_limit(loaded)
+    wanted = _listed(fixes)
+    count = (len(wanted) + 1) * (loaded_all.columns or samples)
+    at_most(count, MOST_DRAWS, "draws times fixes", "ground_speed")
     draws = _draws(loaded_all, crop, samples, seed)
     cloud = loaded.rebuilt({**loaded_all.numbers, **draws})
     speeds = np.asarray(speed_limit(cloud, usable_guess(limit)))
@@ -102,7 +108,7 @@ def ground_speed(
         margins=found_margins(loaded, solve(loaded, raise_error=False)),
         duct_margins=_duct_margins(judged, margins_at(loaded, [guess])[:, 0]),
         beyond=beyond_limits(loaded),
-        gains=[_gain(fix, possible.without_crop(), own, draws, speeds, limit) for fix in _listed(fixes)],
+        gains=[_gain(fix, possible.without_crop(), own, draws, speeds, limit) for fix in wanted],
     )
 
 
@@ -157,7 +163,7 @@ def _draws(machine: Machine, crop: Any, samples: int, seed: int) -> dict[str, Ar
 def _listed(fixes: Any) -> list[Fix]:
     if isinstance(fixes, Mapping):
         return [Fix(name, change=change) for name, change in fixes.items()]
-    out = list(fixes)
+    out = listed_at_most(fixes, MOST_DRAWS, "fixes", "ground_speed")
     for fix in out:
         if not isinstance(fix, Fix):
             raise InputError(

@@ -102,7 +102,7 @@ def _fixes(found: GroundSpeed) -> list[Row]:
             "change_low_share": low,
             "change_high_share": high,
             "ground_speed_km_h": 3.6 * gain.speed,
-            "area_rate_ha_h": found.area_rate(gain.speed) * HOUR / HECTARE,
+            "area_rate_ha_h": _area_rate(found, gain.speed) * HOUR / HECTARE,
             "then_unit": gain.unit,
             "then_place": gain.place.part if gain.place else "",
             "then_what": gain.place.what if gain.place else "",
@@ -114,9 +114,15 @@ def _fixes(found: GroundSpeed) -> list[Row]:
     return out
 
 
+def _area_rate(found: GroundSpeed, speed: float) -> float:
+    """Area per hour of work [m2/s]; NaN and infinity as the speed that is driven."""
+    driven = found.capped(speed)
+    return found.area_rate(driven) if np.isfinite(driven) else driven
+
+
 def _money(found: GroundSpeed, gain: Gain) -> Row:
     """Hours and money that a fix saves in a season, and after how many hours of work it is paid."""
-    before, after = found.area_rate(found.limit), found.area_rate(gain.speed)
+    before, after = _area_rate(found, found.limit), _area_rate(found, gain.speed)
     out: Row = {}
     if not np.isfinite(after) or before <= 0.0 or after <= 0.0:
         return out
@@ -168,7 +174,7 @@ def _about_limit(found: GroundSpeed, measures: str) -> list[str]:
         f"In {mass} on rows {width} apart that is {speed_text(found.limit, measures)} "
         f"({speed_text(low, measures)} to {speed_text(high, measures)} in nine of ten"
         f"{'' if found.calibrated else ', not calibrated'}), "
-        f"{_area_text(found.area_rate(found.limit), measures)}."
+        f"{_area_text(_area_rate(found, found.limit), measures)}."
     )
     highest = found.crop.highest_speed
     if highest is not None and found.limit > highest:

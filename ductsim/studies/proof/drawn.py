@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
@@ -19,10 +18,6 @@ from ...display.charts import (
     some,
 )
 from ...display.faces import Plot
-
-
-def reading_name(row: Mapping[str, Any]) -> str:
-    return f"{style.cut(row['where'], 18)}, {style.cut(row['how'], 20)}" if row["how"] else str(row["where"])
 
 
 def change(found: Any, ax: Any, measures: str) -> None:

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from ...arguments import locked
 from ...machine.machine import Machine
 from ...quantity import from_si, measure_key, suited
 from ...questions.vocabulary import Question, question
@@ -108,7 +109,7 @@ class Sweep(Result):
     @property
     def fuel(self) -> Array:
         """Fuel for the fans [kg/s], (V, M): power x specific consumption."""
-        return self.power * self.specific_consumption
+        return locked(self.power * self.specific_consumption)
 
     @property
     def name(self) -> str:

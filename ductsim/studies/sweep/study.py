@@ -10,6 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...answers.variants import Variants, solve_variants
+from ...arguments import locked, texts
+from ...bounded import at_most, listed_at_most
 from ...description.possible import across
 from ...errors import InputError, shown
 from ...machine.machine import Machine
@@ -21,6 +23,8 @@ from .result import Change, Sweep
 Array = NDArray[np.float64]
 SPECIFIC_CONSUMPTION = si("230 g/kWh", "kg/J")
 """Fuel per work at the shaft [kg/J] where none is stated: a diesel engine at part load, from memory."""
+MOST_SWEPT = 100_000
+"""Values times possible machines in one sweep: half a gigabyte, some ten seconds."""
 SPLIT = 16
 ROUNDS = 4  # an interval is split four times by sixteen: the change is found to 1/65,536 of it
 
@@ -55,24 +59,27 @@ def sweep(
     Raises
     ------
     InputError
-        For an unknown address or question, values that are none or out of range.
+        For an unknown address or question, values that are none or out of range, and more than 100,000 values
+        times possible machines.
     """
     machine = possible_machines(machine_or_fit)
     layout = machine.layout
-    patterns = [address] if isinstance(address, str) else list(address)
+    patterns = texts(address, "sweep, address", "an address, or a list of them")
     addresses = tuple(dict.fromkeys(a for pattern in patterns for a in layout.expand(pattern)))
-    asked = [of] if isinstance(of, str) else list(of)
+    asked = texts(of, "sweep, of", "a question, or a list of them")
     for words in asked:
         question(layout, words)
     consumption = _consumption(specific_consumption)
     scaled, numbers = _values(machine, addresses, values)
+    size = len(numbers) * (machine.columns or 1)
+    at_most(size, MOST_SWEPT, "values times possible machines", "values")
     found = _solved(machine, addresses, scaled, numbers)
     limited = {limit.name for limit in found.limits if limit.passed.any()}
     return Sweep(
         machine=machine,
         addresses=addresses,
         scaled=scaled,
-        values=numbers,
+        values=locked(numbers),
         of=asked,
         answers={words: found.ask(words) for words in asked},
         vacuum=found.vacuum,
@@ -111,7 +118,9 @@ def _changes(
         if not steps:
             break
         inner = np.concatenate([np.linspace(low, high, SPLIT + 1)[1:-1] for (low, _), (high, _) in steps])
-        names = _solved(machine, addresses, scaled, inner).weakest
+        step = max(1, MOST_SWEPT // (machine.columns or 1))
+        pieces = (inner[i : i + step] for i in range(0, len(inner), step))
+        names = [n for some in pieces for n in _solved(machine, addresses, scaled, some).weakest]
         between = dict(zip(inner.tolist(), names, strict=True))
         split = []
         for start, finish in steps:
@@ -139,9 +148,10 @@ def _consumption(value: Any) -> float:
 def _values(machine: Machine, addresses: Sequence[str], given: Any) -> tuple[bool, Array]:
     """Whether the values are factors, and the values."""
     items = given.factor if isinstance(given, Times) else given
-    if isinstance(items, (str, bytes, int, float)):
+    if isinstance(items, (str, bytes, int, float)) or np.ndim(getattr(items, "magnitude", [1])) == 0:
         items = [items]
-    items = list(items) if isinstance(items, Iterable) else []
+    fine = isinstance(items, Iterable) and getattr(items, "shape", (1,)) != ()
+    items = listed_at_most(items, MOST_SWEPT, "values", "values") if fine else []
     if not items:
         raise InputError(
             f"{shown(given)} is no list of values", place="values", allowed="a list or a 1-D array"
