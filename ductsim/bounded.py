@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sized
 from itertools import islice
 from typing import Any
 
-from .errors import InputError
+from .errors import InputError, shown
 
 
 def at_most(count: int, most: int, what: str, place: str = "") -> None:
@@ -38,9 +38,13 @@ def listed_at_most(items: Iterable[Any], most: int, what: str, place: str = "") 
     InputError
         Naming the limit.
     """
+    try:
+        row = iter(items)
+    except TypeError:
+        raise InputError(f"{shown(items)} is not a list", place=place, allowed=f"a list of {what}") from None
     if isinstance(items, Sized):
         at_most(len(items), most, what, place)
-    out = list(islice(items, most + 1))
+    out = list(islice(row, most + 1))
     if len(out) > most:
         raise InputError(f"too many {what}", place=place, allowed=f"at most {most:,}")
     return out

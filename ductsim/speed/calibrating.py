@@ -108,7 +108,7 @@ def weighed(
     scatter: float,
 ) -> Calibration:
     """What some observations tell of a number; the arguments are the attributes of a `Calibration`."""
-    from scipy.special import log_ndtr, ndtr
+    from scipy.special import log_ndtr
 
     middle, spread = prior
     log_value = np.log(middle) + spread * np.linspace(-_REACH, _REACH, _POINTS)
@@ -121,12 +121,7 @@ def weighed(
             likely = likely + log_ndtr(side * (log_value - own) / scatter)
     weight = np.exp(likely - likely.max())
     values, density = np.exp(log_value), weight / weight.sum()
-    critical = [
-        units.index(run.units[0]) if run.units else int(np.argmin(own))
-        for run, own in zip(runs, there, strict=True)
-    ]
-    air = there[np.arange(len(runs)), critical]
-    blocks = ndtr(np.log(values / air[:, None]) / scatter) @ density
+    critical, air, chance = likelihood(units, runs, there, scatter, values, density)
     return Calibration(
         machine=machine,
         number=number,
@@ -136,10 +131,26 @@ def weighed(
         scatter=scatter,
         values=values,
         density=density,
-        critical=[units[u] for u in critical],
+        critical=critical,
         air=air,
-        chance=np.where([bool(run.units) for run in runs], blocks, 1.0 - blocks),
+        chance=chance,
     )
+
+
+def likelihood(
+    units: Sequence[str], runs: Sequence[Run], there: Array, scatter: float, values: Array, density: Array
+) -> tuple[list[str], Array, Array]:
+    """Of each observation the unit that tells most, its air, and how likely what was seen of it was."""
+    from scipy.special import ndtr
+
+    critical = [
+        units.index(run.units[0]) if run.units else int(np.argmin(own))
+        for run, own in zip(runs, there, strict=True)
+    ]
+    air = there[np.arange(len(runs)), critical]
+    blocks = ndtr(np.log(values / air[:, None]) / scatter) @ density
+    chance = np.where([bool(run.units) for run in runs], blocks, 1.0 - blocks)
+    return [units[u] for u in critical], air, chance
 
 
 def _runs(machine: MachineData, crop: Crop, seen: Any) -> list[Run]:

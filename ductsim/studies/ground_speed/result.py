@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ...arguments import one_of
+from ...arguments import listed, one_of
 from ...crop.described import Crop
 from ...crop.margins import Margin, Place
 from ...description.crop_way import unit_flows
@@ -197,7 +197,9 @@ class GroundSpeed(Result):
         """Mean crop flow [kg/s] at a speed [m/s] of that of the units which has most; of all if none."""
         names = [u.name for u in self.machine.layout.units]
         speed = single(speed, "m/s", "speed")
-        wanted = (units,) if isinstance(units, str) and units else tuple(units)
+        wanted = (
+            [units] * bool(units) if isinstance(units, str) else listed(units, "flow_at", "names of units")
+        )
         for name in wanted:
             one_of(name, names, "flow_at", "unit")
         flows = unit_flows(len(names), self.crop)
