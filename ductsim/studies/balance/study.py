@@ -142,6 +142,8 @@ def _gains(machine: Machine, settings: dict[str, float], of: Sequence[str], bett
 def _questions(machine: Machine, of: str | Sequence[str]) -> tuple[list[str], str]:
     """The questions to be evened, and the one that stands for them if they are one for each unit."""
     if not isinstance(of, str):
+        if isinstance(of, (list, tuple)) and not of:
+            raise InputError("there is no question", place="of", allowed="at least one")
         return texts(of, "balance, of", "a question, or a list of them"), ""
     question(machine.layout, of)
     if not of.startswith("weakest ") and of != "carrying margin":
