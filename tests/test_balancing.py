@@ -149,6 +149,23 @@ def test_a_limit_of_the_drive_holds(picker):
         ds.balance(picker, [ds.Trim("belt.engine_speed", sizes=["2400 rpm", "2600 rpm"])])
 
 
+def test_the_search_takes_what_the_limits_call_not_passed(picker):
+    """One rule: just above rounding is passed, just below is not."""
+    (power,) = [limit for limit in limits_of(picker.solve()) if limit.kind == "power"]
+    taken = float(power.value[0])
+    for excess, passed in ((3e-9, True), (3e-10, False)):
+        machine = picker.change({"belt.available_power": taken / (1.0 + excess)})
+        finder = search.Search(machine, dials_of(machine, None), ["weakest vacuum"], 1.0)
+        now = np.array([machine.numbers[dial.address] for dial in finder.dials])
+        _, fine = finder.many(now[None, :])
+        assert [finder.keeps_limits(finder.scaled(now)), bool(fine[0])] == [not passed] * 2
+
+
+def test_lengths_are_said_by_the_one_rule_for_measures(picker):
+    found = ds.balance(picker, [ds.Trim("hose 4.length", "0.6 m", "0.9 m")])
+    assert "hose 4.length 600.0 mm" in found.sentences()[0]
+
+
 # ---- sizes that can be bought
 
 SIZES = ["65 cm2", "72 cm2", "80 cm2", "88 cm2"]

@@ -478,9 +478,43 @@ def test_cautions_are_those_of_what_is_advised(full, small):
     assert full.cautions[-1].startswith("Follow the machine maker's limits")
 
 
-def test_a_comparison_is_pickled(small):
-    again = pickle.loads(pickle.dumps(small))
-    assert again.best(60) == small.best(60)
+@pytest.mark.parametrize("thin", [False, True])
+def test_kept_or_pickled_it_goes_on_where_it_was(possible, fixes, thin, monkeypatch, tmp_path):
+    """Nothing is solved again, and what is not solved yet can still be asked."""
+    if thin:
+        monkeypatch.setattr(study, "MOST_SCENARIOS", 10)
+    found = ds.compare(possible, [fix for fix in fixes if fix.name in SOME[:5]])
+    assert (found.checked is not None) == thin
+    found.save(tmp_path / "kept")
+    for again in (pickle.loads(pickle.dumps(found)), ds.Result.load(tmp_path / "kept")):
+        calls = again.combining.calls
+        assert again.to_json() == found.to_json()
+        assert again.combinations() == found.combinations()
+        assert again.order_of(SOME[:2]) == found.order_of(SOME[:2])
+        assert again.combining.calls == calls
+        for address, value in found.done().numbers.items():
+            assert np.array_equal(again.done().numbers[address], value)
+        anew = SolvedSets(again.combining, again.solved.which)
+        anew.need([0, again.mask(SOME[:1])])
+        assert anew.gain[1] == pytest.approx(found.gain(SOME[0]), abs=1e-6)
+
+
+def test_what_stands_against_a_set_is_data(full):
+    """The verdict, the words and the limits passed, of fans too fast and of a belt that has too little."""
+    reasons = full.solved.answers.reasons
+
+    def reason(*names):
+        return reasons[full.solved.row(full.mask(names))]
+
+    fast = reason("driven pulley 205 mm")
+    assert [(b.name, b.kind) for b in fast.breaches[:2]] == [("left fan", "speed"), ("right fan", "speed")]
+    assert fast.verdict == "not allowed" and fast.words.startswith("left fan and right fan turn at")
+    strong = reason("driven pulley 230 mm", "engine 100 rpm faster")
+    (own,) = strong.breaches
+    assert own.name == "belt" and own.allowed == pytest.approx(40e3) and own.value > 40e3
+    assert strong.words.startswith(f"The fans on belt take {own.value / 1000:.1f} kW")
+    assert full.verdict("driven pulley 230 mm", "engine 100 rpm faster")[1] == f"{strong.words}."
+    assert reason("seal hatch 4") is None
 
 
 def test_a_machine_without_units_is_compared_too():

@@ -18,6 +18,7 @@ from ..documents.document import file_path
 from ..errors import InputError, visible
 from ..machine.machine import Machine
 from ..quantity import display_measure
+from ..studies.ground_speed.told import in_one_sentence
 from ..writing import check, write_text
 from .numbers import assumption_rows, part_rows
 
@@ -179,12 +180,7 @@ class Findings:
 
     def said(self, result: Any) -> list[str]:
         """A result's sentences in the measures of the page; none of nothing."""
-        if result is None:
-            return []
-        try:
-            return list(result.sentences(self.measures))
-        except TypeError:  # it has no measures to say
-            return list(result.sentences())
+        return [] if result is None else result.sentences(self.measures)
 
     @cached_property
     def studies(self) -> list[Any]:
@@ -234,7 +230,7 @@ def environment() -> Environment:
     from jinja2 import Environment, PackageLoader, StrictUndefined
 
     return Environment(
-        loader=PackageLoader("ductsim.show", "templates"),
+        loader=PackageLoader("ductsim.reports", "templates"),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
@@ -251,11 +247,9 @@ def _finished(value: Any) -> Any:
 def answer(found: Findings) -> list[str]:
     """Three sentences: which unit is weakest, what to do about it, and the next thing worth knowing."""
     state = found.said(found.state)
-    work, fit, drive = (found.said(r) for r in (found.comparison, found.fit, found.ground_speed))
-    following = found.said(found.next_readings)
-    if len(drive) > 1 and drive[1].startswith("In "):  # which crop flow, and which speed that is
-        drive = [f"{drive[0].rstrip('.')}; i{drive[1][1:]}", *drive[2:]]
-    out = [*state[:1], *work[:1], *drive[:1], *fit[:1]]
+    work, fit, following = (found.said(r) for r in (found.comparison, found.fit, found.next_readings))
+    drive = [] if found.ground_speed is None else [in_one_sentence(found.ground_speed, found.measures)]
+    out = [*state[:1], *work[:1], *drive, *fit[:1]]
     return [*out, *work[1:2], *following[:1], *state[1:]][:3]
 
 
@@ -263,7 +257,7 @@ def all_cautions(found: Findings) -> list[str]:
     """Every caution that belongs to what the page advises, each once, the constant one last."""
     tags = ["crop"] if found.has_crop else []
     tags += ["measure", "blank"] if found.readings is not None else []
-    texts = [text for result in found.studies for text in getattr(result, "cautions", ())]
+    texts = [text for result in found.studies for text in result.cautions]
     texts += [*cautions_for(tags), *cautions_for(["lock_out", "guards", "noise", "lint"])]
     return [*dict.fromkeys(text for text in texts if text != ALWAYS), ALWAYS]
 
@@ -357,7 +351,7 @@ def fixes(found: Findings) -> Section | None:
     for name, heading in (("together", "Fixes that act on each other"), ("refused", "Not to be done")):
         if tables.get(name):
             out.blocks.append(_table(found, heading, tables[name]))
-    out.notes = list(getattr(result, "notes", ()))
+    out.notes = list(result.notes)
     out.cautions = list(result.cautions)
     return out
 
@@ -389,8 +383,8 @@ def _with_everything(found: Findings, out: Section, result: Any) -> Section:
     for name, (heading, keys, most) in TABLES[type(result).__name__].items():
         if tables.get(name):
             out.blocks.append(_table(found, heading, tables[name], keys, most))
-    out.notes = list(getattr(result, "notes", ()))
-    out.cautions = list(getattr(result, "cautions", ()))
+    out.notes = list(result.notes)
+    out.cautions = list(result.cautions)
     return out
 
 
