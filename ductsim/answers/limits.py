@@ -93,7 +93,7 @@ def breaches_by_group(limits: Sequence[Limit], size: int = 1) -> dict[int, list[
 
 
 def passed_by_group(limits: Sequence[Limit], size: int = 1) -> dict[int, str]:
-    """The same in words, without a full stop."""
+    """What limits are passed in each group, as `breaches_by_group` tells, in words without a full stop."""
     return {group: breaches_said(own) for group, own in breaches_by_group(limits, size).items()}
 
 
