@@ -12,7 +12,7 @@ from ..arguments import one_of
 from ..conveying import LOAD
 from ..errors import InputError, UnknownName, nearest_name, shown
 from ..network.system import Entry, PathName, System
-from ..parts.declare import Form, Number
+from ..parts.declare import Form, Number, Part
 from .alike import alike_names
 
 ACCESS = ("easy", "unsafe", "unreachable")
@@ -38,6 +38,17 @@ class PartEntry:
     ends: tuple[str, ...]
     drive: str = ""
     note: str = ""
+
+    @property
+    def kind(self) -> type[Part]:
+        """The class of the part, which holds what is known of its kind."""
+        assert issubclass(self.form.part, Part)
+        return self.form.part
+
+    @property
+    def size(self) -> str:
+        """Which of its numbers says how large its opening is; an empty text where none does."""
+        return next((leaf for leaf in self.kind.sizes if leaf in self.form.leaves), "")
 
 
 @dataclass(frozen=True)
@@ -144,6 +155,11 @@ class Layout:
     crop: Form | None = None
     carried: tuple[Carried, ...] = ()
     free: Mapping[str, Any] = field(default_factory=dict)
+
+    @property
+    def fans(self) -> tuple[str, ...]:
+        """The names of the parts that take shaft power."""
+        return tuple(part.name for part in self.parts if part.kind.is_fan)
 
     # ---- addresses
 

@@ -8,7 +8,7 @@ again, from sweeps that lessen crossings, the heights from a linear programme (s
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Set
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -213,7 +213,7 @@ def _units(machine: MachineData, spots: Mapping[Key, Spot]) -> dict[Key, str]:
 def _tree_order(spots: Mapping[Key, Spot], machine: MachineData) -> dict[Key, float]:
     """A place for every spot by a walk through the tree of the air's ways, half the branches on each side."""
     order: dict[Key, float] = {}
-    kinds = {p.name: p.form.part.kind for p in machine.layout.parts}
+    leaks = {("part", p.name) for p in machine.layout.parts if p.kind.is_leak}
     rank = {("part", p.name): i for i, p in enumerate(machine.layout.parts)}
     while len(order) < len(spots):
         rest = [key for key in spots if key not in order]
@@ -221,14 +221,14 @@ def _tree_order(spots: Mapping[Key, Spot], machine: MachineData) -> dict[Key, fl
             rest,
             key=lambda k: (max(len(_reach(spots, k, True)), len(_reach(spots, k, False))), -rest.index(k)),
         )
-        children = _tree(spots, root, rank, kinds)
+        children = _tree(spots, root, rank, leaks)
         for place, key in enumerate(_in_order(root, children), len(order)):
             order[key] = place
     return order
 
 
 def _tree(
-    spots: Mapping[Key, Spot], root: Key, rank: Mapping[Key, int], kinds: Mapping[str, str]
+    spots: Mapping[Key, Spot], root: Key, rank: Mapping[Key, int], leaks: Set[Key]
 ) -> dict[Key, list[Key]]:
     """A spanning tree: key -> children, leaks first, the largest branch in the middle."""
     children: dict[Key, list[Key]] = {}
@@ -245,7 +245,7 @@ def _tree(
     for key in reversed(walk):
         own = children[key]
         size[key] = 1 + sum(size[k] for k in own)
-        own.sort(key=lambda k: (kinds.get(k[1]) != "leak" or k[0] != "part", rank.get(k, 0)))
+        own.sort(key=lambda k: (k not in leaks, rank.get(k, 0)))
         largest = sorted((size[k] for k in own), reverse=True)
         if len(own) > 2 and largest[0] > 1.5 * largest[1]:
             biggest = max(own, key=lambda k: size[k])

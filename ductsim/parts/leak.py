@@ -26,6 +26,10 @@ class Leak(Part):
     """
 
     sources = ("ashrae2021ch21", "baker1987")
+    is_leak = True
+    sizes = ("area", "width", "coefficient", "leakage_class")
+    work = "seal"
+    symbol = "leak"
     choices = (("area",), ("length", "width"), ("coefficient", "exponent"), ("leakage_class", "surface"))
 
     area: float | None = number(

@@ -52,8 +52,8 @@ class Merge(Part):
 
     ends = ("straight", "branch", "combined")
     path_names = ("straight", "branch")
-    directed = True
     sources = ("crane410", "momentum_balance")
+    symbol = "junction"
 
     straight_area: float = number(
         "m2", above=0, spread=0.02, doc="section of the straight duct before the joint"
@@ -89,8 +89,8 @@ class Split(Part):
 
     ends = ("combined", "straight", "branch")
     path_names = ("straight", "branch")
-    directed = True
     sources = ("crane410", "momentum_balance")
+    symbol = "junction"
 
     straight_area: float = number(
         "m2", above=0, spread=0.02, doc="section of the straight duct behind the joint"

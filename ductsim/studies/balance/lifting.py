@@ -14,7 +14,6 @@ from numpy.typing import NDArray
 from ...answers.limits import limits_of
 from ...errors import InputError
 from ...machine.machine import Machine
-from ...questions.gauges import fans
 from .trims import Dial
 
 Array = NDArray[np.float64]
@@ -336,7 +335,7 @@ def _limit_questions(machine: Machine) -> list[tuple[list[str], float]]:
     """Questions whose answers together must not exceed a bound: fan speeds, and the power of each drive."""
     out: list[tuple[list[str], float]] = []
     layout = machine.layout
-    names = fans(machine)
+    names = machine.layout.fans
     for name in names:
         highest = machine.numbers.get(f"{name}.highest_speed")
         if highest is not None:
