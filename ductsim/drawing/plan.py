@@ -43,11 +43,6 @@ class Plan:
         """Height of everything, in rows."""
         return max((s.y + 0.5 * s.height for s in self.spots.values()), default=1.0)
 
-    @property
-    def crossings(self) -> int:
-        """How often two lines cross."""
-        return _crossings(self.spots, self.columns)
-
 
 def plan(machine: MachineData) -> Plan:
     """The layout of a machine's air path."""
@@ -276,7 +271,7 @@ def _ordered(spots: Mapping[Key, Spot], order: Mapping[Key, float]) -> tuple[lis
     columns: list[list[Key]] = [[] for _ in range(1 + max(s.layer for s in spots.values()))]
     for key in sorted(spots, key=lambda k: order[k]):
         columns[spots[key].layer].append(key)
-    best, fewest, as_tree = [list(c) for c in columns], _crossings(spots, columns), True
+    best, fewest, as_tree = [list(c) for c in columns], crossings(spots, columns), True
     for sweep in range(SWEEPS):
         if not fewest:
             break
@@ -284,7 +279,7 @@ def _ordered(spots: Mapping[Key, Spot], order: Mapping[Key, float]) -> tuple[lis
         for column in columns if forward else reversed(columns):
             place = {k: i for c in columns for i, k in enumerate(c)}
             column.sort(key=lambda k: _barycentre(spots[k], place, forward))
-        count = _crossings(spots, columns)
+        count = crossings(spots, columns)
         if count < fewest:
             best, fewest, as_tree = [list(c) for c in columns], count, False
     return best, as_tree
@@ -295,7 +290,8 @@ def _barycentre(spot: Spot, place: Mapping[Key, int], forward: bool) -> float:
     return sum(place[k] for k in near) / len(near)
 
 
-def _crossings(spots: Mapping[Key, Spot], columns: list[list[Key]]) -> int:
+def crossings(spots: Mapping[Key, Spot], columns: list[list[Key]]) -> int:
+    """How often two lines cross."""
     count = 0
     place = {k: i for c in columns for i, k in enumerate(c)}
     for column in columns:

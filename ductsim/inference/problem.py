@@ -108,8 +108,6 @@ class Estimate:
     chi_square : float
         Sum of the squared residuals of readings and priors together; with M readings and priors everywhere
         its mean is M.
-    evaluations : int
-        Predictions made by the search.
     message : str
     """
 
@@ -119,18 +117,7 @@ class Estimate:
     slopes: Array
     covariance: Array
     chi_square: float
-    evaluations: int
     message: str
-
-    def scaled_covariance(self) -> Array:
-        """The covariance when the readings' standard deviations are only known to a common factor.
-
-        The factor squared is the sum of squared residuals over the degrees of freedom, as for fits without
-        any prior.
-        """
-        count, unknowns = self.slopes.shape
-        out: Array = self.covariance * float(self.residuals @ self.residuals) / (count - unknowns)
-        return out
 
 
 def find(problem: Problem, start: Array | None = None, tolerance: float = 1e-4) -> Estimate:
@@ -208,7 +195,6 @@ def _estimate(
         slopes=slopes,
         covariance=covariance,
         chi_square=2.0 * cost,
-        evaluations=int(found.nfev),
         message=str(found.message),
     )
 
