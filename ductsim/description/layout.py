@@ -13,7 +13,7 @@ from ..conveying import LOAD
 from ..errors import InputError, UnknownName, nearest_name, shown
 from ..network.system import Entry, PathName, System
 from ..parts.declare import Form, Number, Part
-from .alike import alike_names
+from .alike import alike
 
 ACCESS = ("easy", "unsafe", "unreachable")
 
@@ -303,8 +303,11 @@ class Layout:
 
     @cached_property
     def alike(self) -> list[str]:
-        """Sentences about names that are easily taken for one another."""
-        return alike_names(self)
+        """Sentences about names of things, nodes and units that are easily taken for one another."""
+        things = [thing.name for group in (self.drives, self.parts, self.tappings) for thing in group]
+        nodes = [end for part in self.parts for end in part.ends]
+        units = [unit.name for unit in self.units]
+        return [*alike(things, "names"), *alike(units, "units"), *alike(nodes, "nodes")]
 
     def entry(self, part: str) -> PartEntry:
         """A part by its name.
