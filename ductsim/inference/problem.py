@@ -108,6 +108,8 @@ class Estimate:
     chi_square : float
         Sum of the squared residuals of readings and priors together; with M readings and priors everywhere
         its mean is M.
+    evaluations : int
+        Predictions made by the search.
     message : str
     """
 
@@ -117,6 +119,7 @@ class Estimate:
     slopes: Array
     covariance: Array
     chi_square: float
+    evaluations: int
     message: str
 
 
@@ -195,6 +198,7 @@ def _estimate(
         slopes=slopes,
         covariance=covariance,
         chi_square=2.0 * cost,
+        evaluations=int(found.nfev),
         message=str(found.message),
     )
 
