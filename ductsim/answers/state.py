@@ -16,7 +16,7 @@ from ..network.network import solve_system
 from ..network.newton import Point
 from ..network.state import State
 from ..quantity import RPM, show
-from ..questions.gauges import fans, inlet_density, opening_air, stacked_path, tapping_pressures
+from ..questions.gauges import inlet_density, opening_air, stacked_path, tapping_pressures
 from ..result import Note, Result
 from . import notes
 from .slipping import settle, slipping
@@ -165,7 +165,7 @@ class MachineAnswer(SolvedMachine, Result):
 
         With columns, one row for each fan with medians.
         """
-        return [self._fan_row(name) for name in fans(self.machine)]
+        return [self._fan_row(name) for name in self.machine.layout.fans]
 
     def _fan_row(self, name: str) -> dict[str, Any]:
         numbers = self.machine.part_numbers()
@@ -250,7 +250,7 @@ class MachineAnswer(SolvedMachine, Result):
         if not self.solved:
             return [str(self.failure())]
         out = self._about_weakest(measures) if self.machine.layout.units else ["The machine has no units."]
-        powers = [self.power[name] for name in fans(self.machine)]
+        powers = [self.power[name] for name in self.machine.layout.fans]
         if powers:
             what = f"Its {len(powers)} fans take" if len(powers) > 1 else "Its fan takes"
             out.append(f"{what} {_shown(sum(powers), 'W', measures, 3)} at the shaft.")

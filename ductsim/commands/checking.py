@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Any
 
 from ..cautions import cautions_for
 from ..machine.machine import MachineState
-from ..questions.gauges import fans
 from ..result import Result
 from ..wording import said
 
@@ -61,7 +60,7 @@ class Checked(Result):
         numbers, layout = self.machine.numbers, self.machine.layout
         out = [
             f"{name} states no highest_speed: ask its maker, or nothing can warn that it turns too fast."
-            for name in fans(self.machine)
+            for name in self.machine.layout.fans
             if f"{name}.highest_speed" not in numbers
         ]
         turning = {part.drive for part in layout.parts if part.drive}

@@ -25,18 +25,6 @@ from ..quantity import si
 KEYS = ("name", "change", "replace", "minutes", "cost", "caution", "note")
 TOP = ("format", "ductsim", "input_sha256", "title", "note", "fix")
 
-# What kind of work it is to change a part of some kind; everything else is "part".
-WORK_ON_KIND = {
-    "leak": "seal",
-    "hose": "hose",
-    "jet": "jet",
-    "screen": "clean",
-    "opening": "restrictor",
-    "gate": "restrictor",
-    "resistance": "restrictor",
-}
-WORK_ON_FAN = {"soiling": "clean", "speed": "speed"}
-
 
 @dataclass(frozen=True, eq=False)
 class Fix:
@@ -258,7 +246,7 @@ def _cautions_of(
     fix: Fix, layout: Layout, effects: Mapping[str, Effect], parts: Mapping[str, Part]
 ) -> list[str]:
     tags = [tag for address in effects for tag in work_on(layout, address)]
-    tags += [WORK_ON_KIND.get(part.kind, "part") for part in parts.values()]
+    tags += [part.work for part in parts.values()]
     own = [word for word in fix.caution if word not in TAGS and word not in CAUTIONS]
     tags += [word for word in fix.caution if word not in own]
     *known, always = cautions_for(tags)
@@ -272,10 +260,8 @@ def work_on(layout: Layout, address: str) -> list[str]:
         return ["speed"] if leaf == "engine_speed" else ["pulley"] if leaf != "available_power" else []
     if thing not in layout.part:  # weather, tappings, held nodes: nothing to be done by hand
         return []
-    kind = layout.part[thing].form.part.kind
-    if kind == "fan":
-        return [WORK_ON_FAN.get(leaf, "part")]
-    return [WORK_ON_KIND.get(kind, "part")]
+    kind = layout.part[thing].kind
+    return [kind.work_on.get(leaf, kind.work)]
 
 
 def all_cautions(tasks: Iterable[Task]) -> list[str]:
@@ -298,7 +284,7 @@ def _built(machine: MachineData, name: str, what: Any) -> Any:
     kind = values.pop("kind", entry.form.part.kind)
     if not isinstance(kind, str) or kind not in KINDS:
         raise UnknownName.of("kind", kind, KINDS, place=place)
-    if entry.drive and "speed" in KINDS[kind].declared and "speed" not in values:
+    if entry.drive and KINDS[kind].is_fan and "speed" not in values:
         values["speed"] = machine.part_numbers()[f"{name}.speed"]
     return build(KINDS[kind], values, place)
 
