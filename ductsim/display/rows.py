@@ -36,7 +36,7 @@ class Of:
     @property
     def name(self) -> str:
         """The key of the rows."""
-        return measure_key(self.key, self.measure)
+        return measure_key(self.key, self.measure) if self.measure else self.key
 
 
 class Rows(list[Row]):
