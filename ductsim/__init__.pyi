@@ -7,7 +7,6 @@ from .checking import PartCheck as PartCheck
 from .checking import check_part as check_part
 from .conveying import Loaded as Loaded
 from .crop.box import Box as Box
-from .crop.described import Crop as Crop
 from .crop.file import read_crop as read_crop
 from .description.changing import grid as grid
 from .description.layout import Layout as Layout
@@ -71,8 +70,9 @@ from .reports.explore import explore as explore
 from .reports.report import report as report
 from .result import Result as Result
 from .sources import SOURCES as SOURCES
-from .speed.calibration import Calibration as Calibration
-from .speed.calibration import calibrate as calibrate
+from .speed import Calibration as Calibration
+from .speed import Crop as Crop
+from .speed import calibrate as calibrate
 from .studies.balance import Balance as Balance
 from .studies.balance import Trim as Trim
 from .studies.balance import balance as balance

@@ -9,10 +9,15 @@ import numpy as np
 
 
 def quantile(values: Any, share: float) -> float:
-    """A quantile of the values that are known (not NaN); NaN where none is."""
+    """A quantile of the values that are known (not NaN); NaN where none is, infinite beyond finite values."""
     known = np.asarray(values, dtype=float)
     known = known[~np.isnan(known)] if known.ndim else known
-    return float(np.quantile(known, share)) if known.size else math.nan
+    if not known.size:
+        return math.nan
+    with np.errstate(invalid="ignore"):
+        found = float(np.quantile(known, share))
+    # beside an infinite value there is nothing to interpolate
+    return found if math.isfinite(found) else float(np.quantile(known, share, method="higher"))
 
 
 def middle(value: Any) -> float:

@@ -387,7 +387,7 @@ def test_margins_at_every_section(results):
     found = results["speed"]
     ax = drawn(found).axes[0]
     shown = sorted(x for line in ax.lines if line.get_linestyle() == "None" for x in line.get_xdata())
-    np.testing.assert_allclose(shown, sorted(row["margin"] for row in found.margin_rows()))
+    np.testing.assert_allclose(shown, sorted(margin.margin for margin in found.margins))
     assert words(ax.figure).count("unit ") == 5
 
 

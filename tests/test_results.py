@@ -16,6 +16,9 @@ from ductsim.commands.starting import Listed
 from ductsim.network.equations import Equations
 from ductsim.result import Note, Result
 
+CROP = ds.Crop(crop_yield=0.2, row_spacing=1.0)
+BOX = ds.Box(width=2.0, length=1.0, height=1.0, positions=[0.5, 1.2], lowest=[0.2, 1.0], highest=[0.9, 1.8])
+SEEN = [{"ground_speed": 0.4}, {"ground_speed": 1.5, "blocked": "right"}]
 HOLE = {"kind": "opening", "area": 0.01, "loss_coefficient": 1}
 CLOSED = {
     "format": 1,
@@ -58,6 +61,20 @@ def listed():
 
 MAKERS = {
     "sweep": lambda: ds.sweep(bench(), "fan.speed", ["1400 rpm", "1900 rpm"]),
+    "ground speed": lambda: ds.ground_speed(
+        bench(),
+        CROP,
+        {"wider": {"left mouth.area": "350 cm2"}, "none": {"no part.area": 1.0}},
+        samples=20,
+        season_area="40 ha",
+        price_per_hour=200.0,
+    ),
+    "calibration": lambda: ds.calibrate(bench(), SEEN, crop=CROP),
+    "ground speed, calibrated": lambda: ds.ground_speed(
+        bench(), ds.calibrate(bench(), SEEN, crop=CROP), samples=20, efficiency=0.8
+    ),
+    "fill": lambda: ds.fill(bench(), CROP, BOX),
+    "field pass": lambda: ds.field_pass(bench(), [0.05, 0.4, 0.1], speed=1.0, crop=CROP, box=BOX),
     "ensemble": lambda: ds.ensemble(
         bench(), {"* duct.diameter": {"sd": 0.02}}, ["weakest vacuum", "shaft power"], samples=8, shares=True
     ),

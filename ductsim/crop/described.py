@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Mapping
-from typing import Any
+from collections.abc import Callable, Mapping
+from typing import Any, ClassVar
 
 import numpy as np
 
 from ..arguments import whole
-from ..conveying import fits, loaded_form, plain_form
+from ..conveying import Load, fits, loaded_form, plain_form
 from ..description.crop_way import carried, unit_flows, ways
 from ..description.data import M, MachineData
 from ..description.layout import Layout
 from ..errors import InputError, shown
-from ..parts.declare import Fields, Form, fields, number
+from ..parts.declare import Fields, Form, fields, number, same_as
 from ..quantity import column
 from ..sources import SOURCES
 
@@ -32,6 +32,8 @@ class Crop(Fields):
     """
 
     choices = (("crop_yield",), ("bales",))
+    calibrate: ClassVar[Callable[..., Any]]
+    """The function `ductsim.calibrate`, which stands in a room above and is put here by it."""
 
     crop_yield: float | None = number(
         "kg/m2",
@@ -103,18 +105,10 @@ class Crop(Fields):
     surge: float = number(
         "", at_least=1.0, at_most=5.0, default=1.25, spread=0.15, doc="flow where a wad passes, over the mean"
     )
-    friction: float = number(
-        "", at_least=0.0, at_most=5.0, default=0.5, spread=0.3, doc="K: added drag, 1 + K crop / air"
-    )
-    slip: float = number(
-        "m/s", at_least=0.0, at_most=30.0, default=6.0, spread=0.25, doc="air velocity less crop velocity"
-    )
-    entry_velocity: float = number(
-        "m/s", at_least=0.0, at_most=50.0, default=2.0, spread=0.3, doc="velocity at which crop enters"
-    )
-    plug_density: float = number(
-        "kg/m3", above=0.0, at_most=1000.0, default=60.0, spread=0.3, doc="crop density of a plugged duct"
-    )
+    friction: float = same_as(Load, "crop_friction")
+    slip: float = same_as(Load, "slip")
+    entry_velocity: float = same_as(Load, "start_velocity")
+    plug_density: float = same_as(Load, "plug_density")
     opening_ratio: float = number(
         "", above=0.0, at_most=20.0, default=0.6, spread=0.25, doc="least air to crop at an opening, by mass"
     )
@@ -178,13 +172,10 @@ class Crop(Fields):
 
     def area_rate(self, speed: Any, units: int, efficiency: Any = 1.0) -> Any:
         """Area picked per time [m2/s] at a speed [m/s]; `efficiency` is the share of time spent picking."""
-        share = column(efficiency, "", "efficiency")
-        return (
-            column(speed, "m/s", "speed")
-            * self.unit_width
-            * whole(units, "area_rate", "units", 0, 1000)
-            * share
-        )
+        # a speed without an answer is NaN, and so is its area
+        fast = speed if isinstance(speed, float) else column(speed, "m/s", "speed")
+        count = whole(units, "area_rate", "units", 0, 1000)
+        return fast * self.unit_width * count * column(efficiency, "", "efficiency")
 
     def standings(self) -> list[dict[str, Any]]:
         """A row for each number that it rests on: value, spread, how it is known."""

@@ -12,7 +12,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from ..description.crop_way import has_length, ways
+from ..description.crop_way import speeds_crop, ways
 from ..description.data import MachineData
 from ..description.layout import Layout
 from ..errors import InputError
@@ -21,6 +21,7 @@ from ..network.system import OUTSIDE, PathName
 from ..parts.declare import Pair
 from ..questions.gauges import Flows, air_density
 from ..result import Note
+from ..statistics import middle
 from .described import Crop, crop_of
 
 Array = NDArray[np.float64]
@@ -61,7 +62,7 @@ class Place:
 
     @property
     def unit(self) -> str:
-        """The unit, or several joined by "+"."""
+        """The unit, or several joined by "+", to be read: what compares units takes `units`."""
         return "+".join(self.units)
 
     def __str__(self) -> str:
@@ -69,17 +70,57 @@ class Place:
 
 
 class Limiting(NamedTuple):
-    """The unit and place with the lowest carrying margin; with columns each field is an array of S."""
+    """The unit and place with the lowest carrying margin; with columns each field is an array of S.
+
+    `unit` is to be read, several are joined by "+"; `units` holds their names in a tuple.
+    """
 
     unit: Any
     place: Any
     what: Any
     margin: Any
+    units: Any = ()
 
     def __str__(self) -> str:
         if np.ndim(self.margin):
             return f"{np.size(self.margin):,} scenarios"
         return f"unit {self.unit}: {self.place} ({self.what}), margin {self.margin:.2f}"
+
+
+@dataclass(frozen=True)
+class Margin:
+    """The carrying margin at one place; of columns the medians.
+
+    Attributes
+    ----------
+    place : Place
+    value, least : float
+        What is there and what the crop needs there: [m/s], or a ratio.
+    margin : float
+        Their quotient [-]; infinity where no crop passes, NaN where there is no answer.
+    """
+
+    place: Place
+    value: float
+    least: float
+    margin: float
+
+    @property
+    def measure(self) -> str:
+        """The SI measure of `value` and `least`."""
+        return "" if self.place.what in (RATIO, CHOKE) else "m/s"
+
+    def row(self) -> dict[str, Any]:
+        """As a row of a table."""
+        return {
+            "unit": self.place.unit,
+            "place": self.place.part,
+            "what": self.place.what,
+            "value": self.value,
+            "least": self.least,
+            "measure": self.measure,
+            "margin": self.margin,
+        }
 
 
 def places(layout: Layout) -> tuple[Place, ...]:
@@ -106,7 +147,7 @@ def _places(layout: Layout) -> list[Place]:
             out += [Place(who, part, RATIO), Place(who, part, CAPTURE)]
         elif len(layout.path_keys(part)) > 1:
             out.append(Place(who, part, SUCTION))
-        elif has_length(layout.part[part]):
+        elif speeds_crop(layout.part[part]):
             out += [Place(who, part, CONVEYING), Place(who, part, CHOKE)]
     return sorted(out, key=lambda p: [u.name for u in layout.units].index(p.units[0]))
 
@@ -212,10 +253,34 @@ def limiting(machine: MachineData, flows: Flows) -> Limiting:
     at = np.where(np.isnan(own), np.inf, own).argmin(axis=0)
     if own.ndim == 1:
         place = judged[int(at)]
-        return Limiting(place.unit, place.part, place.what, float(own[int(at)]))
-    names = np.array([[p.unit, p.part, p.what] for p in judged], dtype=object)
-    picked = np.where(known[:, None], names[at], "")
-    return Limiting(picked[:, 0], picked[:, 1], picked[:, 2], own.min(axis=0))
+        return Limiting(place.unit, place.part, place.what, float(own[int(at)]), place.units)
+    units, parts, what = (
+        _column(own_names, at, known, empty)
+        for own_names, empty in (
+            ([p.units for p in judged], ()),
+            ([p.part for p in judged], ""),
+            ([p.what for p in judged], ""),
+        )
+    )
+    unit = _column([p.unit for p in judged], at, known, "")
+    return Limiting(unit, parts, what, own.min(axis=0), units)
+
+
+def _column(names: list[Any], at: NDArray[np.intp], known: NDArray[np.bool_], empty: Any) -> NDArray[Any]:
+    """The name at each of the places `at`, shape (S,); `empty` where none is known."""
+    out = np.empty(len(at), dtype=object)
+    for i in range(len(at)):
+        out[i] = names[at[i]] if known[i] else empty
+    return out
+
+
+def found_margins(machine: MachineData, state: State) -> list[Margin]:
+    """The margin at each place of a state with crop."""
+    there, needed = values_at(machine, state)
+    return [
+        Margin(place, middle(value), middle(least), middle(np.asarray(value) / least))
+        for place, value, least in zip(places(machine.layout), there, needed, strict=True)
+    ]
 
 
 def margin_rows(machine: MachineData, state: State) -> list[dict[str, Any]]:
@@ -223,21 +288,7 @@ def margin_rows(machine: MachineData, state: State) -> list[dict[str, Any]]:
 
     With columns, medians of the scenarios.
     """
-    there, needed = values_at(machine, state)
-    out = []
-    for place, value, least in zip(places(machine.layout), there, needed, strict=True):
-        out.append(
-            {
-                "unit": place.unit,
-                "place": place.part,
-                "what": place.what,
-                "value": _middle(value),
-                "least": _middle(least),
-                "measure": "" if place.what in (RATIO, CHOKE) else "m/s",
-                "margin": _middle(np.asarray(value) / least),
-            }
-        )
-    return out
+    return [margin.row() for margin in found_margins(machine, state)]
 
 
 def crop_notes(machine: MachineData, state: State) -> list[Note]:
@@ -254,7 +305,3 @@ def crop_notes(machine: MachineData, state: State) -> list[Note]:
             words = f"At {place.part} crop stays behind: the {place.what} is below its least value."
             out.append(Note(words, "crop stays behind", place.part))
     return out
-
-
-def _middle(value: Any) -> float:
-    return float(np.nanmedian(value)) if np.any(np.isfinite(value)) else float("inf")

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ..description.crop_way import has_length, section
+from ..description.crop_way import section, speeds_crop
 from ..description.data import MachineData
 from ..network.network import make_state, stacked, warn_outside
 from ..network.newton import Point, Solved
@@ -70,7 +70,7 @@ def _ducts(machine: MachineData, numbers: Any, solved: Solved) -> tuple[Any, Any
     ratios, slopes, flowing = [], [], []
     wide = solved.point.flow.shape[1]
     for c in layout.carried:
-        if not has_length(layout.part[c.part]):
+        if not speeds_crop(layout.part[c.part]):
             continue
         rows = [system.rows[key] for key in layout.path_keys(c.part)]
         flow = solved.point.flow[rows].sum(axis=0)

@@ -8,14 +8,11 @@ from typing import Any
 
 import numpy as np
 
-from ..conveying import can_carry
+from ..conveying import plain_form
 from ..errors import InputError
 from ..network.system import OUTSIDE
 from ..parts.declare import Pair
 from .layout import Carried, Layout, PartEntry, Stream, Unit
-
-GOES_ON = ("gate", "transition", "merge")
-"""Kinds, besides ducts and hoses, through which crop goes on beyond its unit's duct."""
 
 
 def crop_way(layout: Layout, unit: Unit, opening: str) -> tuple[str, ...]:
@@ -41,15 +38,7 @@ def crop_way(layout: Layout, unit: Unit, opening: str) -> tuple[str, ...]:
 def _steps(entry: PartEntry) -> Iterable[tuple[str, str]]:
     """The ways crop can take through a part, (from node, to node)."""
     kind: Any = entry.form.part
-    if "speed" in kind.declared:
-        return ()
-    if kind.path_names == ("motive", "suction"):
-        return ((entry.ends[1], entry.ends[2]),)
-    if len(kind.path_names) == 1 and kind.kind != "leak":
-        return ((entry.ends[0], entry.ends[-1]),)
-    if kind.kind == "merge":
-        return ((entry.ends[0], entry.ends[2]), (entry.ends[1], entry.ends[2]))
-    return ()
+    return [(entry.ends[first], entry.ends[last]) for first, last in kind.crop_ways]
 
 
 def _between(layout: Layout, start: str, goal: str, but: set[str]) -> tuple[str, ...] | None:
@@ -93,15 +82,13 @@ def _beyond(layout: Layout, duct: str) -> tuple[str, ...]:
 
 def _leads_on(entry: PartEntry) -> bool:
     kind: Any = entry.form.part
-    return has_length(entry) or kind.kind in GOES_ON
+    return bool(kind.carries_on)
 
 
-def has_length(entry: PartEntry) -> bool:
+def speeds_crop(entry: PartEntry) -> bool:
     """Whether crop is sped up in a part: a duct, a hose or a jet."""
     kind: Any = entry.form.part
-    return kind.path_names == ("motive", "suction") or (
-        "length" in kind.declared and len(kind.path_names) == 1 and kind.kind != "leak"
-    )
+    return bool(kind.speeds_crop)
 
 
 def ways(layout: Layout) -> dict[Stream, tuple[str, ...]]:
@@ -120,7 +107,7 @@ def ways(layout: Layout) -> dict[Stream, tuple[str, ...]]:
 
 
 def carried(layout: Layout) -> tuple[Carried, ...]:
-    """Every part that carries crop, in the order of the layout.
+    """Every part that crop passes, in the order of the layout.
 
     Crop is accelerated once: in the first duct, hose or jet that it reaches. Where crop from several ducts
     joins, what comes from a unit's own duct is turned and starts again, what comes along a shared duct
@@ -133,15 +120,15 @@ def carried(layout: Layout) -> tuple[Carried, ...]:
         for name in way:
             streams.setdefault(name, []).append(stream)
             previous.setdefault(name, {})[stream] = moving
-            if has_length(layout.part[name]):
+            if speeds_crop(layout.part[name]):
                 moving = name
     shared = {name for name, own in streams.items() if len({u for u, _ in own}) > 1}
     out = []
     for part in layout.parts:
-        if part.name not in streams or not can_carry(part.form.part):
+        if part.name not in streams:
             continue
         own, before = streams[part.name], previous[part.name]
-        if not has_length(part):
+        if not speeds_crop(part):
             out.append(Carried(part.name, tuple(own)))
             continue
         one = len(set(before.values())) == 1
@@ -195,8 +182,6 @@ def load_numbers(layout: Layout, numbers: Mapping[str, Any], crop: Any) -> dict[
 
 def section(layout: Layout, numbers: Mapping[str, Any], name: str) -> Any:
     """The section that crop leaves a part by [m2]: a duct's, or a jet's mixing section."""
-    from ..conveying import plain_form
-
     form = plain_form(layout.part[name].form)
     path = form.build([numbers[f"{name}.{leaf}"] for leaf in form.leaves]).paths()[0]
     return _plain(path.coefficients["mixing_area"] if isinstance(path, Pair) else path.area)

@@ -35,6 +35,7 @@ __all__ = [
     "nested",
     "number",
     "part",
+    "same_as",
     "word",
 ]
 
@@ -159,12 +160,18 @@ class Part(Fields):
     ends : the words for its connections, in order.
     path_names : one word a path, "" when there is only one.
     directed : False when the part may be turned round without a change.
+    crop_ways : the ways that crop can take through it towards a duct, each as two places in `ends`.
+    speeds_crop : True where crop is sped up on its way through: ducts, hoses, jets.
+    carries_on : True where crop goes on through it beyond the duct of its unit.
     sources : keys into `ductsim.sources` for what the part itself adds to its laws.
     """
 
     ends: ClassVar[tuple[str, ...]] = ("from", "to")
     path_names: ClassVar[tuple[str, ...]] = ("",)
     directed: ClassVar[bool] = False
+    crop_ways: ClassVar[tuple[tuple[int, int], ...]] = ((0, 1),)
+    speeds_crop: ClassVar[bool] = False
+    carries_on: ClassVar[bool] = False
     sources: ClassVar[tuple[str, ...]] = ()
 
     def paths(self) -> tuple[Path | Pair, ...]:
@@ -246,6 +253,12 @@ KINDS: dict[str, type[Part]] = {}
 F = TypeVar("F", bound=type[Fields])
 
 
+def same_as(kind: type[Fields], name: str) -> Any:
+    """Declare a number just as `kind` has declared its own: measure, range, default, spread and words."""
+    known = next(f for f in dataclasses.fields(kind) if f.name == name)  # type: ignore[arg-type]
+    return dataclasses.field(default=known.default, metadata=known.metadata)
+
+
 def _declared(cls: type, f: dataclasses.Field[Any]) -> Number | Word | Nested:
     declared = f.metadata.get("declared")
     if not isinstance(declared, (Number, Word, Nested)):
@@ -253,7 +266,9 @@ def _declared(cls: type, f: dataclasses.Field[Any]) -> Number | Word | Nested:
     return declared
 
 
-@dataclass_transform(kw_only_default=True, frozen_default=True, field_specifiers=(number, word, nested))
+@dataclass_transform(
+    kw_only_default=True, frozen_default=True, field_specifiers=(number, word, nested, same_as)
+)
 def fields(kind: str) -> Callable[[F], F]:
     """Class decorator: a frozen dataclass with checked fields, not a part of its own (a bend)."""
 
@@ -271,7 +286,9 @@ def fields(kind: str) -> Callable[[F], F]:
     return make
 
 
-@dataclass_transform(kw_only_default=True, frozen_default=True, field_specifiers=(number, word, nested))
+@dataclass_transform(
+    kw_only_default=True, frozen_default=True, field_specifiers=(number, word, nested, same_as)
+)
 def part(kind: str) -> Callable[[F], F]:
     """Class decorator that makes a `Part` and registers it under its kind, the word in machine files.
 

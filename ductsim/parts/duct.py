@@ -23,6 +23,8 @@ class Duct(Part):
     runs along the centre line, through the bends. Bends turn in the direction of `width`.
     """
 
+    speeds_crop = True
+    carries_on = True
     sources = ("ashrae2021ch21", "smacna_a7")
     choices = (("diameter",), ("width", "height"))
 

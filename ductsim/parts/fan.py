@@ -39,6 +39,7 @@ class Fan(Part):
     """
 
     directed = True
+    crop_ways = ()
     sources = ("fan_laws", "fritsch_carlson1980", "our_assumption")
     choices = (("total_pressure",), ("static_pressure", "outlet_area"))
 

@@ -17,6 +17,7 @@ class Gate(Part):
     assumption); fully open, only `open_loss` is left.
     """
 
+    carries_on = True
     sources = ("borda_carnot", "our_assumption")
 
     area: float = number("m2", at_least=0, spread=0.02, doc="section of the duct; 0 = closed")

@@ -23,6 +23,9 @@ class Jet(Part):
     ends = ("motive", "suction", "discharge")
     path_names = ("motive", "suction")
     directed = True
+    crop_ways = ((1, 2),)
+    speeds_crop = True
+    carries_on = True
     sources = ("esdu85032", "our_assumption")
 
     nozzle_area: float = number("m2", at_least=0, spread=0.03, doc="open area of the nozzle; 0 = closed")

@@ -25,6 +25,7 @@ class Leak(Part):
     - a leakage class [L/(s m2 Pa^0.65)] of a duct `surface`.
     """
 
+    crop_ways = ()
     sources = ("ashrae2021ch21", "baker1987")
     choices = (("area",), ("length", "width"), ("coefficient", "exponent"), ("leakage_class", "surface"))
 

@@ -53,6 +53,8 @@ class Merge(Part):
     ends = ("straight", "branch", "combined")
     path_names = ("straight", "branch")
     directed = True
+    crop_ways = ((0, 2), (1, 2))
+    carries_on = True
     sources = ("crane410", "momentum_balance")
 
     straight_area: float = number(
@@ -90,6 +92,7 @@ class Split(Part):
     ends = ("combined", "straight", "branch")
     path_names = ("straight", "branch")
     directed = True
+    crop_ways = ()
     sources = ("crane410", "momentum_balance")
 
     straight_area: float = number(

@@ -52,6 +52,7 @@ class Transition(Part):
     """
 
     directed = True
+    carries_on = True
     sources = ("borda_carnot", "rennels", "our_assumption")
 
     first_area: float = number("m2", above=0, spread=0.02, doc="section at the first end")

@@ -9,12 +9,13 @@ import numpy as np
 from ..display import style
 from ..display.charts import finding, in_measures, light_grid
 from ..display.faces import Plot
+from .calibration import Calibration
+from .told import seen
 
 
-def calibrated(found: Any, ax: Any, measures: str) -> None:
+def calibrated(found: Calibration, ax: Any, measures: str) -> None:
     """How likely each least value is, before and after what was seen; a mark for each observation."""
-    rows = found.tables()["observations"]
-    measure = rows[0]["measure"]
+    measure = found.measure
     middle, spread = found.prior
     # the calculation has even steps in logarithms: probabilities over values are densities on this axis
     before = np.exp(-0.5 * (np.log(found.values / middle) / spread) ** 2) / found.values
@@ -28,15 +29,15 @@ def calibrated(found: Any, ax: Any, measures: str) -> None:
     ax.fill_between(x[inside], 0.0, after[inside] / scale, color=style.MIST, lw=0, label="nine in ten")
     ax.plot(x[kept], before[kept] / scale, color=style.INK, ls=style.LINES[1], label="before")
     ax.plot(x[kept], after[kept] / scale, color=style.DEEP, lw=2.0, label="after")
-    for i, row in enumerate(rows):
-        ran = row["seen"] == "ran"
-        at, level = float(in_measures(row["value"], measure, measures)), -0.10 - 0.09 * i
+    for i, (run, air) in enumerate(zip(found.runs, found.air, strict=True)):
+        ran = not run.units
+        at, level = float(in_measures(air, measure, measures)), -0.10 - 0.09 * i
         colour, marker = (style.TEAL, "<") if ran else (style.MARK, ">")
         ax.plot(at, level, ls="", marker=marker, ms=7, color=colour, clip_on=False)
-        word = "ran: less is needed" if ran else f"{row['seen']}: more is needed"
+        word = "ran: less is needed" if ran else f"{seen(run)}: more is needed"
         ax.annotate(word, (at, level), (9, 0), textcoords="offset points", va="center", fontsize=7)
     ax.axhline(0.0, color=style.INK, lw=0.7)
-    ax.set_ylim(-0.10 - 0.09 * len(rows), 1.08)
+    ax.set_ylim(-0.10 - 0.09 * len(found.runs), 1.08)
     ax.set_yticks([])
     words = "least " + found.number.replace("_", " ")
     ax.set_xlabel(style.measure(words, measure, measures) if measure else words)
@@ -44,7 +45,7 @@ def calibrated(found: Any, ax: Any, measures: str) -> None:
     ax.legend(loc="upper right")
     light_grid(ax)
     known = style.shown(found.median, measure, measures, 3) if measure else f"{found.median:.3g}"
-    finding(ax, f"At least {known} is needed, by {len(rows)} observations")
+    finding(ax, f"At least {known} is needed, by {len(found.runs)} observations")
 
 
 PLOTS = {

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import os
 from argparse import Namespace
 from collections.abc import Callable
@@ -10,11 +9,12 @@ from pathlib import Path
 from typing import Any
 
 from ..crop.file import read_crop
+from ..documents.document import read_text
 from ..errors import InputError
 from ..fixes.fix import read_fixes
 from ..machine.demos import demo, demo_file
 from ..machine.machine import Machine
-from ..readings.table import read_readings
+from ..readings.table import LARGEST_FILE, read_readings
 from ..writing import check
 
 ENDINGS = {"fixes": "toml", "readings": "csv", "crop": "toml", "seen": "csv", "field": "csv"}
@@ -116,10 +116,7 @@ class Inputs:
         """What `reader` makes of a file, which is noted among what was read."""
         self._keep(place)
         found = reader(place)
-        try:
-            digest = hashlib.sha256(place.read_bytes()).hexdigest()
-        except OSError as err:
-            raise InputError(f"cannot be read: {err.strerror or err}", file=str(place)) from None
+        _, digest = read_text(place, LARGEST_FILE, f"file of {WORDS.get(role, role)}")
         shown = place.name if self.is_demo and place.parent == self._place.parent else str(place)
         self.read.append({"role": role, "file": shown, "sha256": digest})
         return found

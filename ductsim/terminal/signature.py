@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from functools import partial
 from typing import Any
 
-from ..speed.calibration import Calibration, calibrate
+from ..speed import calibrate
 from .command import Answer, Command, weakest
 from .inputs import READERS, Inputs
 from .parsing import COMPANIONS, Parser, companion_options, count, fitted_option, machine_options
@@ -103,6 +103,8 @@ class StudyCommand:
                 options["nargs"] = "*"
             parser.take(name, **options)
             return
+        if own.read is float:
+            options |= {"type": float, "read": None}
         if isinstance(parameter.default, int):
             options |= {"type": int, "read": own.read or count(0, 10**9)}
         if own.many:
@@ -125,7 +127,8 @@ class StudyCommand:
             elif getattr(args, name, None) is not None:
                 values[name] = getattr(args, name)
         if getattr(args, "seen", None) and "crop" in self.parameters and "seen" not in self.parameters:
-            values["crop"] = calibrated(inputs, values.get("crop"))
+            seen = inputs.companion("seen", READERS["seen"])
+            values["crop"] = calibrate(inputs.machine, seen, crop=values.get("crop"))
         if self.prepare is not None:
             self.prepare(args, inputs, values)
         run = partial(self.run, **values)
@@ -177,14 +180,6 @@ def study_command(
     made = StudyCommand(run, takes or {}, tables, most, more_options, prepare, around)
     text = summary or _first_sentence(inspect.getdoc(run) or "")
     return Command(run.__name__.replace("_", "-"), text, example, made.options, made, more, group)
-
-
-def calibrated(inputs: Inputs, crop: Any, number: str = "opening_ratio") -> Calibration:
-    """The crop's least value as the file of what was seen tells."""
-    found: Calibration = inputs.companion(
-        "seen", lambda place: calibrate(inputs.machine, place, number, crop=crop)
-    )
-    return found
 
 
 def parameter_docs(run: Callable[..., Any]) -> dict[str, str]:

@@ -10,6 +10,7 @@ COMMAND = study_command(
     "Carry crop",
     "ductsim field-pass demo:picker --margin 1.15",
     summary="where along a row the machine would block, and when the box is full",
+    tables=("blocked", "stretches"),
     most=30,
     takes={
         "speed": Takes('the ground speed, like "5 km/h" (default: the crop\'s)', "SPEED"),

@@ -9,9 +9,10 @@ import numpy as np
 from ...display import style
 from ...display.charts import finding, in_measures, light_grid, some
 from ...display.faces import Plot
+from .result import FieldPass
 
 
-def pass_margins(found: Any, ax: Any, measures: str) -> None:
+def pass_margins(found: FieldPass, ax: Any, measures: str) -> None:
     """The smallest carrying margin along the row; where it is below one the crop stays behind."""
     x = in_measures(found.distance, "m", measures)
     ax.stairs(found.margin, x, color=style.DEEP, lw=1.6, baseline=None)
@@ -28,7 +29,7 @@ def pass_margins(found: Any, ax: Any, measures: str) -> None:
     finding(ax, f"It would block on {100.0 * share:.0f} % of the way" if short.any() else "Nothing blocks")
 
 
-def pass_level(found: Any, ax: Any, measures: str) -> None:
+def pass_level(found: FieldPass, ax: Any, measures: str) -> None:
     """How full the fullest place of the box is along the row."""
     some([] if found.level is None else [found.level], "no box was given")
     x = in_measures(found.distance, "m", measures)

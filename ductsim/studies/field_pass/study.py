@@ -9,207 +9,26 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...bounded import at_most
-from ...cautions import cautions_for
 from ...crop.box import Box, box_of
 from ...crop.described import LEAST, Crop, flows_of, with_crop
-from ...crop.margins import places
+from ...crop.margins import Place, places
 from ...description.possible import middle
 from ...documents.cells import read_rows
 from ...errors import InputError, shown
 from ...machine.machine import Machine
 from ...machine.possible import possible_machines
-from ...quantity import convert, si
-from ...result import Result
-from ...speed.calibration import Calibration
+from ...quantity import si
+from ...speed import Calibration
 from ...speed.limit import margins_at, speed_limit
+from .result import FieldPass
 
 Array = NDArray[np.float64]
 
-HELD_MARGIN = 1.15
 MOST_STRETCHES = 50_000
 """In one pass: how full each of the box's places is after each of them takes 120 MB."""
 KNOTS = 129
 BINS = 300
 KEYS = {"distance": "m", "crop_yield": "kg/m2"}
-
-
-class FieldPass(Result):
-    """One pass along a row.
-
-    Attributes
-    ----------
-    machine : Machine
-        With its crop.
-    distance : array (n + 1,)
-        Ends of the stretches [m].
-    crop_yield : array (n,)
-        [kg/m2]
-    speed : array (n,)
-        [m/s]
-    margin : array (n,)
-        Smallest carrying margin.
-    unit, place : lists (n,)
-        Where it is smallest.
-    time : array (n + 1,)
-        [s]
-    level : array (n + 1,) or None
-        How full the box's fullest place is at the ends of the stretches [-]; may pass 1.
-    crop : array (n + 1,)
-        Crop picked up to there [kg].
-    """
-
-    def __init__(
-        self, machine: Machine, distance: Array, crop_yield: Array, speed: Array, box: Box | None
-    ) -> None:
-        self.machine = machine
-        self.distance = distance
-        self.crop_yield = crop_yield
-        self.speed = speed
-        known = _Margins(machine)
-        self.margin, self.unit, self.place = known.at(crop_yield * speed)
-        step = np.diff(distance)
-        self.time: Array = np.concatenate([[0.0], np.cumsum(step / speed)])
-        flows = np.array([float(f) for f in flows_of(machine).values()])
-        crop = machine.crop
-        assert crop is not None
-        # crop per length of row: each unit's flow at one metre a second
-        own = flows / (float(crop.ground_speed) * float(crop.mass_yield))
-        per_length = own[:, None] * crop_yield
-        self.crop: Array = np.concatenate([[0.0], np.cumsum(per_length.sum(axis=0) * step)])
-        self.level: Array | None = None
-        if box is not None:
-            landed = box.landing(box.positions, BINS).T @ (per_length * step)
-            deep = np.cumsum(landed, axis=1) / (box.bulk_density * box.length * box.width / BINS)
-            self.level = np.concatenate([[0.0], deep.max(axis=0) / box.height])
-
-    @property
-    def blocked_at(self) -> float | None:
-        """The first distance at which the crop stays behind [m]; None where it nowhere does."""
-        short = np.flatnonzero(self.margin < 1.0)
-        return float(self.distance[short[0]]) if len(short) else None
-
-    @property
-    def full_at(self) -> float | None:
-        """The distance at which the box's first place is full [m]; None where it is not."""
-        if self.level is None or self.level[-1] < 1.0:
-            return None
-        return float(np.interp(1.0, self.level, self.distance))
-
-    def stretches(self) -> list[dict[str, Any]]:
-        """A row for each run of stretches in which the crop stays behind."""
-        out: list[dict[str, Any]] = []
-        short = self.margin < 1.0
-        for i in np.flatnonzero(short):
-            if out and out[-1]["to_m"] == self.distance[i]:
-                out[-1]["to_m"] = float(self.distance[i + 1])
-                if self.margin[i] < out[-1]["least_margin"]:
-                    out[-1].update(least_margin=float(self.margin[i]), unit=self.unit[i], place=self.place[i])
-                continue
-            out.append(
-                {
-                    "from_m": float(self.distance[i]),
-                    "to_m": float(self.distance[i + 1]),
-                    "least_margin": float(self.margin[i]),
-                    "unit": self.unit[i],
-                    "place": self.place[i],
-                }
-            )
-        return out
-
-    def rows(self) -> list[dict[str, Any]]:
-        """A row for each stretch."""
-        out = []
-        for i in range(len(self.speed)):
-            row = {
-                "distance_m": float(self.distance[i + 1]),
-                "time_s": float(self.time[i + 1]),
-                "crop_yield_kg_m2": float(self.crop_yield[i]),
-                "ground_speed_km_h": 3.6 * float(self.speed[i]),
-                "margin": float(self.margin[i]),
-                "unit": self.unit[i],
-                "place": self.place[i],
-                "crop_kg": float(self.crop[i + 1]),
-            }
-            if self.level is not None:
-                row["level_share"] = float(self.level[i + 1])
-            out.append(row)
-        return out
-
-    def tables(self) -> dict[str, list[dict[str, Any]]]:
-        """Where it would have blocked, and every stretch."""
-        return {"blocked": self.stretches(), "stretches": self.rows()}
-
-    @property
-    def cautions(self) -> list[str]:
-        """What to beware of."""
-        return cautions_for("crop")
-
-    def sentences(self, measures: str = "metric") -> list[str]:
-        """Whether and where it would have blocked, how long it took, how full the box is."""
-        unit, length = ("mph", "ft") if measures == "inch" else ("km/h", "m")
-
-        def at(distance: float) -> str:
-            return f"{convert(distance, 'm', length):,.0f} {length}"
-
-        mean = convert((self.distance[-1] - self.distance[0]) / self.time[-1], "m/s", unit)
-        out = []
-        runs = self.stretches()
-        if runs:
-            worst = min(runs, key=lambda run: run["least_margin"])
-            out.append(
-                f"It would block in {len(runs)} {'place' if len(runs) == 1 else 'places'}, first at "
-                f"{at(runs[0]['from_m'])}; worst is unit {worst['unit']} at {worst['place']} with a margin "
-                f"of {worst['least_margin']:.2f}."
-            )
-        else:
-            i = int(np.argmin(self.margin))
-            out.append(
-                f"Nothing blocks: the smallest margin is {self.margin[i]:.2f}, unit {self.unit[i]} at "
-                f"{at(self.distance[i])}."
-            )
-        out.append(f"The pass takes {self.time[-1] / 60:.1f} min at {mean:.1f} {unit} in the mean.")
-        if self.level is not None:
-            full = self.full_at
-            out.append(
-                f"The box's first place is full at {at(full)}."
-                if full is not None
-                else f"The box is {self.level[-1]:.0%} full at its fullest place."
-            )
-        return out
-
-
-class _Margins:
-    """The smallest margin against the crop flow, solved at some flows and interpolated between.
-
-    What counts is yield x speed alone; the logarithm of the margin is nearly straight in that of the flow.
-    """
-
-    def __init__(self, machine: Machine) -> None:
-        self.machine = machine
-
-    def at(self, flow: Array) -> tuple[Array, list[str], list[str]]:
-        """Margin, unit and place at every yield x speed [kg/(s m)]."""
-        crop = self.machine.crop
-        assert crop is not None
-        low, high = float(flow.min()), float(flow.max())
-        unique = np.unique(flow)
-        knots = unique if len(unique) <= KNOTS else np.geomspace(low, high, KNOTS)
-        own = margins_at(self.machine, knots / float(crop.mass_yield))
-        own = np.maximum(np.nan_to_num(own, nan=0.0, posinf=1e9), 1e-9)
-        rows = np.array([np.exp(np.interp(np.log(flow), np.log(knots), np.log(row))) for row in own])
-        if len(knots) == 1:
-            rows = np.repeat(own, len(flow), axis=1)
-        least = rows.argmin(axis=0)
-        judged = places(self.machine.layout)
-        return rows.min(axis=0), [judged[i].unit for i in least], [str(judged[i]) for i in least]
-
-    def flow_for(self, margin: float) -> float:
-        """The yield x speed at which the smallest margin is `margin` [kg/(s m)]."""
-        crop = self.machine.crop
-        assert crop is not None
-        raised = {f"crop.{n}": self.machine.numbers[f"crop.{n}"] * margin for n in LEAST}
-        limit = speed_limit(self.machine.rebuilt({**self.machine.numbers, **raised}))
-        return float(limit) * float(crop.mass_yield)
 
 
 def field_pass(
@@ -247,8 +66,7 @@ def field_pass(
     """
     own = crop.crop if isinstance(crop, Calibration) else crop
     machine = with_crop(middle(possible_machines(machine_or_fit, 50)), own)
-    known = machine.crop
-    assert known is not None
+    known = _crop(machine)
     if float(known.ground_speed) <= 0.0:
         machine = machine.rebuilt({**machine.numbers, "crop.ground_speed": 1.0})
     distance, crop_yield = _field(field, spacing)
@@ -259,16 +77,73 @@ def field_pass(
         driven = _held(machine, crop_yield, margin)
     else:
         driven = _speeds(known.ground_speed if speed is None else speed, len(crop_yield))
-    return FieldPass(machine, distance, crop_yield, driven, box_of(machine.layout) if box is None else box)
+    return driven_pass(machine, distance, crop_yield, driven, box_of(machine.layout) if box is None else box)
+
+
+def driven_pass(
+    machine: Machine, distance: Array, crop_yield: Array, speed: Array, box: Box | None
+) -> FieldPass:
+    """What a machine with crop meets at given speeds; the arguments are the attributes of a `FieldPass`."""
+    margin, where = _margins(machine, crop_yield * speed)
+    step = np.diff(distance)
+    flows = np.array([float(f) for f in flows_of(machine).values()])
+    crop = _crop(machine)
+    # crop per length of row: each unit's flow at one metre a second
+    own = flows / (float(crop.ground_speed) * float(crop.mass_yield))
+    per_length = own[:, None] * crop_yield
+    level = None
+    if box is not None:
+        landed = box.landing(box.positions, BINS).T @ (per_length * step)
+        deep = np.cumsum(landed, axis=1) / (box.bulk_density * box.length * box.width / BINS)
+        level = np.concatenate([[0.0], deep.max(axis=0) / box.height])
+    return FieldPass(
+        machine=machine,
+        distance=distance,
+        crop_yield=crop_yield,
+        speed=speed,
+        margin=margin,
+        places=where,
+        time=np.concatenate([[0.0], np.cumsum(step / speed)]),
+        crop=np.concatenate([[0.0], np.cumsum(per_length.sum(axis=0) * step)]),
+        level=level,
+    )
+
+
+def _crop(machine: Machine) -> Crop:
+    crop = machine.crop
+    assert crop is not None
+    return crop
+
+
+def _margins(machine: Machine, flow: Array) -> tuple[Array, list[Place]]:
+    """The smallest margin at every yield x speed [kg/(s m)], and where; solved at some, interpolated between.
+
+    What counts is yield x speed alone; the logarithm of the margin is nearly straight in that of the flow.
+    """
+    unique = np.unique(flow)
+    knots = unique if len(unique) <= KNOTS else np.geomspace(float(flow.min()), float(flow.max()), KNOTS)
+    own = margins_at(machine, knots / float(_crop(machine).mass_yield))
+    own = np.maximum(np.nan_to_num(own, nan=0.0, posinf=1e9), 1e-9)
+    rows = np.array([np.exp(np.interp(np.log(flow), np.log(knots), np.log(row))) for row in own])
+    if len(knots) == 1:
+        rows = np.repeat(own, len(flow), axis=1)
+    judged = places(machine.layout)
+    return rows.min(axis=0), [judged[i] for i in rows.argmin(axis=0)]
+
+
+def _flow_for(machine: Machine, margin: float) -> float:
+    """The yield x speed at which the smallest margin is `margin` [kg/(s m)]."""
+    raised = {f"crop.{n}": machine.numbers[f"crop.{n}"] * margin for n in LEAST}
+    limit = speed_limit(machine.rebuilt({**machine.numbers, **raised}))
+    return float(limit) * float(_crop(machine).mass_yield)
 
 
 def _held(machine: Machine, crop_yield: Array, margin: Any) -> Array:
     """The speeds that hold a margin."""
     if isinstance(margin, bool) or not isinstance(margin, (int, float)) or not 0.1 <= margin <= 10.0:
         raise InputError(f"{shown(margin)} is out of range", place="field_pass, margin", allowed="0.1 to 10")
-    flow = _Margins(machine).flow_for(float(margin))
-    crop = machine.crop
-    assert crop is not None
+    flow = _flow_for(machine, float(margin))
+    crop = _crop(machine)
     if flow <= 0.0:
         raise InputError(
             f"a margin of {margin:g} is not reached even without crop", place="field_pass, margin"

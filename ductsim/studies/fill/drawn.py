@@ -9,16 +9,17 @@ import numpy as np
 from ...display import style
 from ...display.charts import finding, in_measures, light_grid
 from ...display.faces import Plot
+from .result import Fill
 
 
-def profile(found: Any, ax: Any, measures: str) -> None:
+def profile(found: Fill, ax: Any, measures: str) -> None:
     """How full the box is across its width when its first place is full, now and with the best positions."""
     x = in_measures(found.places, "m", measures)
     now = 100.0 * found.profile / found.profile.max()
     ax.fill_between(x, 0.0, now, color=style.DEEP, alpha=0.25, lw=0)
     ax.plot(x, now, color=style.DEEP, label="present positions")
-    if not np.allclose(found.best, found.box.positions):
-        best = found._profile(found.best)
+    if found.improves:
+        best = found.best_profile
         ax.plot(x, 100.0 * best / best.max(), color=style.MARK, ls=style.LINES[1], label="best positions")
         at = in_measures(found.best, "m", measures)
         ax.plot(at, np.full(len(at), 112.0), ls="", marker="D", ms=5, color=style.MARK, clip_on=False)

@@ -59,34 +59,46 @@ def _told(machine: Machine, speeds: Array) -> list[Any]:
     return list(zip(found.unit, found.place, found.what, strict=True))
 
 
-def by_engine_speed(machine: Machine, limit: float) -> list[dict[str, Any]]:
-    """The limiting speed with all fans faster or slower by one factor; passed limits are marked."""
+def _fan_speeds(machine: Machine) -> dict[str, Array]:
+    """The speeds of all engines, and of fans without a drive, each by all of the factors `SPEEDS`."""
     layout = machine.layout
-    speeds = [f"{drive.name}.engine_speed" for drive in layout.drives]
-    speeds += [f"{p.name}.speed" for p in layout.parts if f"{p.name}.speed" in machine.numbers]
+    names = [f"{drive.name}.engine_speed" for drive in layout.drives]
+    names += [f"{p.name}.speed" for p in layout.parts if f"{p.name}.speed" in machine.numbers]
+    return {a: machine.numbers[a] * SPEEDS for a in names}
+
+
+def beyond_limits(machine: Machine) -> list[tuple[str, ...]]:
+    """Whose limits are passed, without crop, with all fans at each of the factors `SPEEDS`."""
+    speeds = _fan_speeds(machine)
     if not speeds:
         return []
-    numbers = {a: machine.numbers[a] * SPEEDS for a in speeds}
-    many = machine.rebuilt({**machine.numbers, **numbers}, layout=layout)
+    many = machine.rebuilt({**machine.numbers, **speeds})
+    state = many.without_crop().solve(raise_error=False)
+    passed = [(limit.name, np.broadcast_to(limit.passed, len(SPEEDS))) for limit in limits_of(state)]
+    return [tuple(sorted({name for name, over in passed if over[i]})) for i in range(len(SPEEDS))]
+
+
+def by_engine_speed(machine: Machine, limit: float) -> list[dict[str, Any]]:
+    """The limiting speed with all fans faster or slower by one factor; passed limits are marked."""
+    speeds = _fan_speeds(machine)
+    if not speeds:
+        return []
+    many = machine.rebuilt({**machine.numbers, **speeds})
     found = speed_limit(many, limit)
     told = _told(many, found)
-    state = many.without_crop().solve(raise_error=False)
-    passed = [(lim, np.broadcast_to(lim.passed, len(SPEEDS))) for lim in limits_of(state)]
-    out = []
-    for i, factor in enumerate(SPEEDS):
-        beyond = sorted({lim.name for lim, over in passed if over[i]})
-        out.append(
-            {
-                "factor": float(factor),
-                "engine_speed_rpm": float(numbers[speeds[0]][i] * RPM),
-                "ground_speed_km_h": 3.6 * float(found[i]),
-                "unit": told[i][0],
-                "place": told[i][1],
-                "what": told[i][2],
-                "beyond_limit_of": ", ".join(beyond),
-            }
-        )
-    return out
+    first = next(iter(speeds.values()))
+    return [
+        {
+            "factor": float(factor),
+            "engine_speed_rpm": float(first[i] * RPM),
+            "ground_speed_km_h": 3.6 * float(found[i]),
+            "unit": told[i][0],
+            "place": told[i][1],
+            "what": told[i][2],
+            "beyond_limit_of": ", ".join(names),
+        }
+        for i, (factor, names) in enumerate(zip(SPEEDS, beyond_limits(machine), strict=True))
+    ]
 
 
 def by_front_share(machine: Machine, limit: float) -> list[dict[str, Any]]:

@@ -10,22 +10,23 @@ from ...display import style
 from ...display.charts import height, in_measures, light_grid, name_rows, some
 from ...display.faces import Plot
 from ...quantity import si
+from .result import GroundSpeed
 
 MOST_UNITS = 40
 
 
-def margins(found: Any, ax: Any, measures: str) -> None:
+def margins(found: GroundSpeed, ax: Any, measures: str) -> None:
     """At today's speed: the air at every section of every unit over the air needed there."""
-    rows = some(found.margin_rows(), "no margins are known")
+    known = some(found.margins, "no margins are known")
     units = [unit.name for unit in found.machine.layout.units][:MOST_UNITS]
     place = {name: i for i, name in enumerate(units)}
-    kinds = list(dict.fromkeys(row["what"] for row in rows))
+    kinds = list(dict.fromkeys(margin.place.what for margin in known))
     for k, kind in enumerate(kinds):
         own = [
-            (row["margin"], place[unit])
-            for row in rows
-            for unit in row["unit"].split("+")
-            if row["what"] == kind and unit in place
+            (margin.margin, place[unit])
+            for margin in known
+            for unit in margin.place.units
+            if margin.place.what == kind and unit in place
         ]
         if not own:
             continue
@@ -46,8 +47,8 @@ def margins(found: Any, ax: Any, measures: str) -> None:
     ax.axvspan(0.0, 1.0, color="#fbeee6", zorder=0)
     ax.text(0.04, 0.02, "too little air", transform=ax.get_xaxis_transform(), va="bottom", fontsize=7.5)
     name_rows(ax, [f"unit {name}" for name in units], 20)
-    known = [row["margin"] for row in rows if np.isfinite(row["margin"])]
-    ax.set_xlim(0.0, 1.06 * max([1.4, *known]))
+    finite = [margin.margin for margin in known if np.isfinite(margin.margin)]
+    ax.set_xlim(0.0, 1.06 * max([1.4, *finite]))
     for i in range(len(units) - 1):
         ax.axhline(i + 0.5, color="#dfe4e5", lw=0.6, zorder=0)
     ax.set_xlabel("margin: air there over air needed")
@@ -55,7 +56,7 @@ def margins(found: Any, ax: Any, measures: str) -> None:
     light_grid(ax)
 
 
-def speed_against_yield(found: Any, ax: Any, measures: str) -> None:
+def speed_against_yield(found: GroundSpeed, ax: Any, measures: str) -> None:
     """The fastest speed over the yield, with the band of nine in ten."""
     rows = some(found.by_yield, "nothing limits the ground speed")
     mass = np.array([row["crop_yield_kg_m2"] for row in rows])
@@ -91,7 +92,7 @@ def speed_against_yield(found: Any, ax: Any, measures: str) -> None:
     ax.legend(loc="upper right")
 
 
-def speed_against_engine(found: Any, ax: Any, measures: str) -> None:
+def speed_against_engine(found: GroundSpeed, ax: Any, measures: str) -> None:
     """The fastest speed over the engine's speed."""
     rows = some(found.by_engine_speed, "no engine or fan speed can be changed")
     x = np.array([row["engine_speed_rpm"] for row in rows])
@@ -109,7 +110,7 @@ def speed_against_engine(found: Any, ax: Any, measures: str) -> None:
     ax.legend(loc="upper left")
 
 
-def speed_against_share(found: Any, ax: Any, measures: str) -> None:
+def speed_against_share(found: GroundSpeed, ax: Any, measures: str) -> None:
     """The fastest speed over the share of the crop that enters by the first opening of each unit."""
     rows = some(found.by_front_share, "not every unit has two openings")
     x = np.array([100.0 * row["front_share"] for row in rows])
@@ -151,19 +152,19 @@ def _speed(km_h: Any, measures: str) -> Any:
     return in_measures(np.asarray(km_h, dtype=float) * one, "km/h", measures)
 
 
-def fix_gains(found: Any, ax: Any, measures: str) -> None:
+def fix_gains(found: GroundSpeed, ax: Any, measures: str) -> None:
     """What each fix makes of the fastest speed, with the range of nine in ten."""
-    rows = [row for row in found.gain_rows() if np.isfinite(row["speed_change_share"])]
-    some(rows, "no fix was tried")
-    y = np.arange(len(rows))
-    change = np.array([100.0 * row["speed_change_share"] for row in rows])
-    low = np.array([100.0 * row["change_low_share"] for row in rows])
-    high = np.array([100.0 * row["change_high_share"] for row in rows])
+    gains = [gain for gain in found.gains if np.isfinite(gain.change)]
+    some(gains, "no fix was tried")
+    gains.sort(key=lambda gain: -gain.change)
+    y = np.arange(len(gains))
+    change = np.array([100.0 * gain.change for gain in gains])
+    low, high = (np.array([100.0 * gain.band[end] for gain in gains]) for end in (0, 1))
     ax.barh(y, change, height=0.6, color=style.DEEP, lw=0)
     ax.hlines(y, low, high, color=style.PAPER, lw=3.0, zorder=4)
     ax.hlines(y, low, high, color=style.INK, lw=1.2, zorder=5)
     ax.axvline(0.0, color=style.INK, lw=0.7)
-    name_rows(ax, [row["fix"] for row in rows])
+    name_rows(ax, [gain.fix.name for gain in gains])
     light_grid(ax)
     ax.set_xlabel("change of the fastest speed, and nine in ten [%]")
 

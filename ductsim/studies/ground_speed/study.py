@@ -12,7 +12,7 @@ from ...answers.limits import limits_of
 from ...answers.state import solve
 from ...bounded import at_most, listed_at_most
 from ...crop.described import UNCERTAIN, Crop, with_crop
-from ...crop.margins import limiting
+from ...crop.margins import CONVEYING, Place, found_margins, limiting, places
 from ...crop.running import calm_point
 from ...description.possible import middle
 from ...errors import InputError, shown
@@ -20,13 +20,16 @@ from ...fixes.fix import Fix
 from ...machine.machine import Machine
 from ...machine.possible import possible_machines
 from ...quantity import si
-from ...speed.calibration import Calibration
-from ...speed.limit import speed_limit
+from ...speed import Calibration
+from ...speed.limit import margins_at, place_limits, speed_limit
+from .curves import beyond_limits
 from .result import Gain, GroundSpeed, usable_guess
 
 Array = NDArray[np.float64]
 
 SAMPLES = 200
+FARTHEST = 3.0
+"""How many times the limiting speed further limits are looked for."""
 MOST_DRAWS = 500_000
 """Draws times fixes: every draw is driven to its limit with every fix, a millisecond each."""
 
@@ -89,11 +92,33 @@ def ground_speed(
     draws = _draws(loaded_all, crop, samples, seed)
     cloud = loaded.rebuilt({**loaded_all.numbers, **draws})
     speeds = np.asarray(speed_limit(cloud, usable_guess(limit)))
-    found = GroundSpeed(loaded, limit, speeds, efficiency, area, price_per_hour)
-    found.calibrated = isinstance(crop, Calibration)
-    for fix in wanted:
-        found.gains.append(_gain(fix, possible.without_crop(), own, draws, speeds, limit))
-    return found
+    guess, judged = usable_guess(limit), places(loaded.layout)
+    reach = FARTHEST * guess
+    return GroundSpeed(
+        machine=loaded,
+        limit=limit,
+        speeds=speeds,
+        calibrated=isinstance(crop, Calibration),
+        efficiency=efficiency,
+        season_area=area,
+        price_per_hour=price_per_hour,
+        reach=reach,
+        places=judged,
+        place_limits=place_limits(loaded, guess, reach),
+        margins=found_margins(loaded, solve(loaded, raise_error=False)),
+        duct_margins=_duct_margins(judged, margins_at(loaded, [guess])[:, 0]),
+        beyond=beyond_limits(loaded),
+        gains=[_gain(fix, possible.without_crop(), own, draws, speeds, limit) for fix in wanted],
+    )
+
+
+def _duct_margins(judged: Iterable[Place], margins: Array) -> dict[str, float]:
+    """Unit -> the smallest margin of the conveying velocity in a duct of its own."""
+    out: dict[str, float] = {}
+    for place, margin in zip(judged, margins, strict=True):
+        if place.what == CONVEYING and len(place.units) == 1:
+            out[place.units[0]] = min(out.get(place.units[0], np.inf), float(margin))
+    return out
 
 
 def _check(efficiency: Any, price: Any, samples: Any) -> None:
@@ -163,7 +188,7 @@ def _gain(
         ratio = after / before
     at = one.rebuilt({**one.numbers, "crop.ground_speed": np.array([usable_guess(after_one)])})
     found = solve(at, raise_error=False, start=calm_point(one))
-    place = limiting(at, found)
-    names = (str(place.unit[0]), str(place.place[0]), str(place.what[0]))
+    first = limiting(at, found)
+    place = Place(first.units[0], first.place[0], first.what[0]) if first.units[0] else None
     over = [passed.sentence() for passed in limits_of(found) if passed.passed.any()]
-    return Gain(fix, after_one, ratio, *names, problem=f"not allowed: {'; '.join(over)}" if over else "")
+    return Gain(fix, after_one, ratio, place, f"not allowed: {'; '.join(over)}" if over else "")
