@@ -330,7 +330,9 @@ def test_report(run, refused, tmp_path):
 
 def test_the_report_is_made_of_all_that_there_is(run, monkeypatch, tmp_path):
     called = []
-    monkeypatch.setattr(ds, "report", lambda *args, **options: called.append((args, options)))
+    monkeypatch.setattr(
+        "ductsim.reports.report.report", lambda *args, **options: called.append((args, options))
+    )
     told = answer(run, "report", "demo:picker", tmp_path / "r.html", "--budget", "1 h", "--measures", "inch")
     ((args, options),) = called
     assert args == (ds.demo("picker"), tmp_path / "r.html")
