@@ -122,7 +122,10 @@ def test_folders_know_the_distribution(bench, tmp_path):
 @pytest.mark.parametrize(
     ("spreads", "words"),
     [
-        ({"left duct.diameter": stats.norm}, "is no distribution; a frozen distribution of scipy.stats"),
+        (
+            {"left duct.diameter": stats.norm},
+            "'norm' has no parameters; a frozen distribution of scipy.stats",
+        ),
         ({"left duct.diameter": 0.1}, "is not a mapping; a distribution of scipy.stats, or a mapping"),
         ({"left duct.diameter": stats.norm([0.1, 0.2], 0.01)}, "without values"),
         ({"left duct.diameter": stats.norm(0.1, -1.0)}, "without values"),

@@ -61,7 +61,9 @@ def read_distribution(given: Any, place: str) -> Distribution:
 
     if isinstance(given, stats.rv_histogram):  # it has no parameters to wait for
         given = given()
-    if not is_distribution(given) or hasattr(given, "freeze"):  # without parameters it is no spread yet
+    if isinstance(given, (stats.rv_continuous, stats.rv_discrete)):
+        raise InputError(f"the distribution {given.name!r} has no parameters", place=place, allowed=ALLOWED)
+    if not is_distribution(given):
         raise InputError(f"{shown(given)} is no distribution", place=place, allowed=ALLOWED)
     found = _named(given) or Distribution(own=given)
     middle = found.quantile(np.array([0.25, 0.5, 0.75])) if np.ndim(given.ppf(0.5)) == 0 else np.array([])

@@ -67,7 +67,7 @@ def _table(
         chosen = [k for start in keys for k in every if k == start or k.startswith(f"{start}_")]
         kept = [{k: row.get(k) for k in dict.fromkeys(chosen)} for row in kept]
     more = f" (the first {most} of {len(kept):,})" if len(kept) > most else ""
-    return "table", heading + more, html_table(kept[:most], found.measures)
+    return "table", (heading + more).strip(), html_table(kept[:most], found.measures)
 
 
 def _whole_table(found: Findings, heading: str, rows: Sequence[Mapping[str, Any]]) -> tuple[str, str, str]:
