@@ -78,9 +78,9 @@ def _run(words: list[str]) -> int:
         return _do(words)
     except _Stopped as stopped:
         number = stopped.args[0]
-        return _refuse(DuctsimError(f"stopped by the system ({number.name})"), words, 128 + number)
-    except KeyboardInterrupt:
-        return _refuse(DuctsimError("stopped by Ctrl-C"), words, INTERRUPTED)
+        return _refuse(_ended(f"stopped by the system ({number.name})", stopped), words, 128 + number)
+    except KeyboardInterrupt as stopped:
+        return _refuse(_ended("stopped by Ctrl-C", stopped), words, INTERRUPTED)
     except InputError as err:
         return _refuse(err, words, WRONG_INPUT)
     except DuctsimError as err:
@@ -97,6 +97,11 @@ def _run(words: list[str]) -> int:
         if os.environ.get("DUCTSIM_TRACEBACK"):
             raise
         return _refuse(_own_fault(err), words, NO_ANSWER)
+
+
+def _ended(how: str, stopped: KeyboardInterrupt) -> DuctsimError:
+    """How the work ended, and what the command had to add."""
+    return DuctsimError("; ".join([how, *getattr(stopped, "__notes__", ())]))
 
 
 def _own_fault(err: Exception) -> DuctsimError:

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import json
 import os
+import re
 from collections.abc import Iterable
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, Self
 
 from . import keeping
+from .arguments import one_of
 from .display.canvas import draw
 from .display.faces import Shown
-from .display.tables import frame, html, json_rows
-from .errors import UnknownName, visible
+from .display.tables import frame, html, json_rows, plain
+from .errors import visible
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -45,6 +47,10 @@ class Note(str):
         self.kind, self.place, self.value = kind, place, value
         return self
 
+    def about(self) -> dict[str, Any]:
+        """Kind, place and value by name."""
+        return {"kind": self.kind, "place": self.place, "value": plain(self.value)}
+
     def __reduce__(self) -> tuple[Any, ...]:
         return type(self), (str(self), self.kind, self.place, self.value)
 
@@ -60,19 +66,23 @@ class Result(Shown):
     """Plain data that a study has worked out, and every way of showing it.
 
     A subclass is a dataclass of what was found. How it is told and drawn is either registered once with
-    `show_by(tables=, sentences=, notes=, cautions=, about=, plots=)`, as the package's own studies do in
-    their folders, or written as methods of these names. Nothing that shows a result works anything out
-    that takes time: `repr` reads what is there.
+    `show_by(tables=, sentences=, notes=, cautions=, about=, title=, plots=)`, as the package's own studies
+    do in their folders, or written as methods of these names. That is all that text, HTML, JSON, pictures,
+    files, a section of a report and a command need; each of them may ask any result for all of it. Nothing
+    that shows a result works anything out that takes time: `repr` reads what is there.
     """
+
+    def heading(self) -> str:
+        """What stands over it: the title that its class registered, else the name of the class in words."""
+        words = re.sub(r"(?<=[a-z0-9])(?=[A-Z])", " ", type(self).__name__).split()
+        return self.faces.title or " ".join([*words[:1], *(word.lower() for word in words[1:])])
 
     def tables(self) -> dict[str, list[Row]]:
         """Name -> rows of everything there is to show: dicts with measures in the keys (`vacuum_Pa`)."""
-        return {"table": self.rows()} if self.faces.tables is None else self.faces.tables(self)
+        return {} if self.faces.tables is None else self.faces.tables(self)
 
     def rows(self) -> list[Row]:
         """The rows of the first of the tables."""
-        if self.faces.tables is None:
-            raise TypeError(f"{type(self).__name__} has no tables: register them with show_by(tables=...)")
         return next(iter(self.tables().values()), [])
 
     def sentences(self, measures: str = "metric") -> list[str]:
@@ -106,22 +116,22 @@ class Result(Shown):
         UnknownName
             For a name that no table has, and an unknown system of measures.
         """
-        rows = self.rows()
-        if name:
-            tables = self.tables()
-            if name not in tables:
-                raise UnknownName.of("table", name, tables, place=type(self).__name__)
-            rows = tables[name]
-        return frame(rows, measures)
+        if not name:
+            return frame(self.rows(), measures)
+        tables = self.tables()
+        return frame(tables[one_of(name, tables, type(self).__name__, "table")], measures)
 
     def to_json(self, measures: str = "metric") -> str:
-        """Sentences, tables, notes and cautions as JSON; tables in the measures that their keys say."""
+        """Sentences, tables, notes and cautions as JSON; tables in the measures that their keys say.
+
+        A note is a mapping with its `text` and what it is about: `kind`, `place`, `value`.
+        """
         return json.dumps(
             {
                 "result": type(self).__name__,
                 "answer": self.sentences(measures),
                 "tables": {name: json_rows(rows) for name, rows in self.tables().items()},
-                "notes": list(self.notes),
+                "notes": [{"text": str(note), **note.about()} for note in self.notes],
                 "cautions": list(self.cautions),
             },
             allow_nan=False,

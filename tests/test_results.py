@@ -6,15 +6,47 @@ A new result is added to `MAKERS`: its name, and a function that makes a small o
 import copy
 import pickle
 
+import numpy as np
 import pytest
 
 import ductsim as ds
+from ductsim.commands.checking import checked
+from ductsim.commands.looking import Solved
+from ductsim.commands.starting import Listed
 from ductsim.network.equations import Equations
 from ductsim.result import Note, Result
 
 CROP = ds.Crop(crop_yield=0.2, row_spacing=1.0)
 BOX = ds.Box(width=2.0, length=1.0, height=1.0, positions=[0.5, 1.2], lowest=[0.2, 1.0], highest=[0.9, 1.8])
 SEEN = [{"ground_speed": 0.4}, {"ground_speed": 1.5, "blocked": "right"}]
+HOLE = {"kind": "opening", "area": 0.01, "loss_coefficient": 1}
+CLOSED = {
+    "format": 1,
+    "title": "closed (invented)",
+    "air": {"density": 1.2, "viscosity": 1.8e-5},
+    "part": [{"name": "in", "from": "outside", "to": "box", **HOLE}],
+    "supply": [{"node": "box", "mass_flow": 0.1}],
+}
+
+
+def wrong(flow, air, *, area):
+    """A drop whose slope is half of what it should be."""
+    drop = flow * np.abs(flow) / area**2 + flow
+    return drop, np.abs(flow) / area**2 + 0.5, np.zeros_like(drop)
+
+
+@ds.part("hole of wrong slope")
+class Wrong(ds.Part):
+    """A hole whose law gives a wrong slope."""
+
+    area: float = ds.number("m2", above=0, doc="its area")
+
+    def paths(self):
+        """One path."""
+        return (ds.Path(wrong, {"area": self.area}, self.area),)
+
+
+del ds.KINDS["hole of wrong slope"]  # other tests look at every kind there is
 
 
 def bench():
@@ -36,6 +68,11 @@ TRIM = ds.Trim("* mouth.area", "100 cm2", "400 cm2")
 def possible():
     """Six such machines."""
     return bench().change({"left duct.loss_coefficient": [2.0, 2.5, 3.0, 3.5, 4.0, 4.5]})
+
+
+def listed():
+    """What a command lists."""
+    return Listed(["One."], {"things": [{"thing": "one"}]})
 
 
 MAKERS = {
@@ -61,6 +98,23 @@ MAKERS = {
     "balance by sizes": lambda: ds.balance(
         bench(), ds.Trim("left mouth.area", sizes=["150 cm2", "300 cm2"]), of="shaft power"
     ),
+    "ensemble": lambda: ds.ensemble(
+        bench(), {"* duct.diameter": {"sd": 0.02}}, ["weakest vacuum", "shaft power"], samples=8, shares=True
+    ),
+    "ensemble without answers": lambda: ds.ensemble(
+        ds.Machine.of(CLOSED), {"in.area": {"kind": "uniform", "low": 0, "high": 0}}, "in.flow", samples=4
+    ),
+    "state": lambda: bench().solve(),
+    "state of columns": lambda: bench().change({"fan.speed": [150.0, 170.0, 400.0]}).solve(),
+    "state with crop": lambda: bench().with_crop(ds.Crop(crop_yield=0.2, row_spacing=1.0)).solve(),
+    "sensitivity": lambda: bench().sensitivity(of="shaft power"),
+    "description": lambda: bench().change({"fan.speed": [150.0, 170.0]}).describe(),
+    "sources": lambda: bench().sources(),
+    "part": lambda: ds.check_part(ds.Duct(length=1.0, diameter=0.1)),
+    "part that fails": lambda: ds.check_part(Wrong(area=0.01)),
+    "solved": lambda: Solved(bench().solve(), ["shaft power"], [bench().ask("shaft power")]),
+    "checked": lambda: checked(bench().solve()),
+    "listed": listed,
 }
 """Name -> makes a result."""
 
@@ -89,7 +143,7 @@ def test_it_is_a_plain_result_with_faces(found):
     assert (
         isinstance(found, Result) and found.tables() and found.rows() == next(iter(found.tables().values()))
     )
-    assert found.plots()
+    assert all(plot.words for plot in found.plots().values())
     assert not any(callable(value) for value in vars(found).values())
 
 
@@ -100,7 +154,7 @@ def test_one_line_and_sentences_solve_nothing(found, unsolved):
     assert repr(fresh) == f"<{type(found).__name__}: {found.about()}>" and found.about()
     assert "\n" not in repr(fresh) and len(repr(fresh)) < 200
     assert fresh.sentences("metric") == str(fresh).split("\n")
-    assert isinstance(fresh.notes, list) and fresh.cautions
+    assert isinstance(fresh.notes, list) and isinstance(fresh.cautions, list)
 
 
 @pytest.mark.parametrize(
@@ -126,6 +180,14 @@ def test_saved_and_loaded_it_shows_the_same(found, tmp_path):
 def vars_of(note):
     """What a note says and is about."""
     return str(note), note.kind, note.place, note.value
+
+
+def test_a_file_holds_it_whole(found, tmp_path):
+    found.save(tmp_path / "one.result")
+    for other in (Result.load(tmp_path / "one.result"), type(found).load(tmp_path / "one.result")):
+        assert type(other) is type(found) and other.to_json() == found.to_json()
+        assert repr(other) == repr(found) and other.sentences("inch") == found.sentences("inch")
+        assert [vars_of(note) for note in other.notes] == [vars_of(note) for note in found.notes]
 
 
 def test_notes_say_what_they_are_about(found):

@@ -15,6 +15,7 @@ from ductsim.errors import InputError
 from ductsim.parts.declare import KINDS
 from ductsim.questions.vocabulary import WORDS
 from ductsim.studies.ensemble import study as sampling
+from ductsim.studies.ensemble.points import chunk_points
 
 OPTIONS = {"samples": 10, "chunk": 4, "seed": 2}
 
@@ -449,7 +450,7 @@ def test_a_latin_hypercube_has_one_point_in_every_slice():
     """And is number for number that of scipy.stats.qmc, which some versions call otherwise."""
     from scipy.stats import qmc
 
-    points = sampling._latin_hypercube(50, 7, np.random.default_rng([4, 1]))
+    points = chunk_points("latin hypercube", 4, 1, chunk=50, samples=100, columns=7)
     assert np.array_equal(np.sort(np.floor(points * 50), axis=0), np.tile(np.arange(50.0)[:, None], (1, 7)))
     other = qmc.LatinHypercube(7, seed=np.random.default_rng([4, 1])).random(50)
     assert np.array_equal(points, other)

@@ -15,28 +15,26 @@ from ..display.charts import (
     name_rows,
 )
 from ..display.faces import Plot
-from ..quantity import measure_key
+from .sensitivity import Sensitivity
 
 MOST_BARS = 12
 
 
-def elasticities(found: Any, ax: Any, measures: str) -> None:
+def elasticities(found: Sensitivity, ax: Any, measures: str) -> None:
     """How many per cent the answer changes when a number is one per cent larger; the steepest."""
-    rows = [row for row in found.rows() if np.isfinite(row["elasticity"]) and row["elasticity"]]
-    rows = sorted(rows, key=lambda row: -abs(row["elasticity"]))[:MOST_BARS]
-    _signed_bars(ax, [row["address"] for row in rows], [row["elasticity"] for row in rows])
+    known = [own for own in found.slopes if np.isfinite(own.elasticity) and own.elasticity]
+    steep = sorted(known, key=lambda own: -abs(own.elasticity))[:MOST_BARS]
+    _signed_bars(ax, [own.address for own in steep], [own.elasticity for own in steep])
     ax.set_xlabel("change of the answer for 1 % more of the number [%]")
     finding(ax, f"What the {style.cut(found.question.label, 34)} hangs on")
 
 
-def effects_of_spread(found: Any, ax: Any, measures: str) -> None:
+def effects_of_spread(found: Sensitivity, ax: Any, measures: str) -> None:
     """How far the answer may be off because a number is only known within its spread; the largest."""
     measure = found.question.measure
-    key = measure_key("effect_of_spread", measure)
-    rows = [row for row in found.rows() if row[key] > 0.0][:MOST_BARS]
-    values = differences_in([row[key] for row in rows], measure, measures)
-    bars(ax, values)
-    name_rows(ax, [row["address"] for row in rows])
+    known = [own for own in found.slopes if own.effect_of_spread > 0.0][:MOST_BARS]
+    bars(ax, differences_in([own.effect_of_spread for own in known], measure, measures))
+    name_rows(ax, [own.address for own in known])
     ax.set_xlabel(style.measure("standard deviation of the answer by this number alone", measure, measures))
     finding(ax, f"Why the {style.cut(found.question.label, 30)} is unsure")
 

@@ -10,15 +10,12 @@ from numpy.typing import NDArray
 
 from ..arguments import listed
 from ..description.data import MachineData
-from ..description.spreads import spread_of
 from ..errors import InputError, shown
 from ..network.network import stacked
 from ..network.sensitivity import Gradient, Linear, field_derivatives, shared_derivatives
 from ..parts.declare import Number
-from ..quantity import measure_key, show
 from ..questions.reading import Over, Reads, View, watch
 from ..questions.vocabulary import Question, question
-from ..result import Result
 from .slipping import answering, chain
 from .solved import SolvedMachine
 from .state import solve
@@ -182,70 +179,3 @@ def _direct(
     answers = np.array([np.broadcast_to(q.evaluate(many, view), 2 * len(addresses)) for q in asked])
     slopes = (answers[:, 0::2] - answers[:, 1::2]) / distance
     return dict(zip(addresses, slopes.T, strict=True))
-
-
-class Sensitivity(Result):
-    """What one question answers to each number: derivative, elasticity, and what its spread is worth.
-
-    Attributes
-    ----------
-    of : str
-    answer : float
-        In SI.
-    addresses : list of str
-    derivatives : array
-        Change of the answer per change of each number, SI over SI.
-    """
-
-    def __init__(self, machine: MachineData, of: str, state: SolvedMachine | None = None) -> None:
-        self.machine = machine
-        self.of = of
-        self.question = question(machine.layout, of)
-        self.addresses = list(machine.layout.declared)
-        answers, slopes = jacobian(machine, [of], self.addresses, state)
-        self.answer = float(answers[0])
-        self.derivatives: Array = slopes[0]
-
-    def rows(self) -> list[dict[str, Any]]:
-        """A row for each number, the largest effect of its usual spread first.
-
-        `elasticity` is the change of the answer in per cent per per cent of the number; `effect_of_spread`,
-        with the answer's measure behind it, the standard deviation of the answer when only this number
-        varies by its spread.
-        """
-        machine, effect = self.machine, self._effect
-        out = []
-        for address, slope in zip(self.addresses, self.derivatives.tolist(), strict=True):
-            value = machine.numbers[address]
-            elasticity = slope * value / self.answer if self.answer else float("nan")
-            out.append(
-                {
-                    "address": address,
-                    "value": value,
-                    "measure": machine.layout.declared[address].measure,
-                    "derivative": slope,
-                    "elasticity": elasticity,
-                    "spread": spread_of(machine, address),
-                    effect: abs(slope * value) * spread_of(machine, address),
-                }
-            )
-        return sorted(out, key=lambda row: (-row[effect], -abs(row["elasticity"])))
-
-    @property
-    def _effect(self) -> str:
-        return measure_key("effect_of_spread", self.question.measure)
-
-    def sentences(self, measures: str = "metric") -> list[str]:
-        """The answer, the numbers it hangs on most, and those whose usual spread matters most."""
-        rows = self.rows()
-        steep = sorted(rows, key=lambda row: -abs(row["elasticity"]))[:3]
-        words = ", ".join(f"{row['address']} ({row['elasticity']:+.2f} % per %)" for row in steep)
-        unsure = ", ".join(row["address"] for row in rows[:3])
-        value, label = show(self.answer, self.question.measure, measures)
-        told = f"The {self.question.label} ({f'{value:.4g} {label}'.strip()})"
-        if not np.isfinite([row["elasticity"] for row in steep]).all():
-            return [f"{told} is nothing of which a share could be told; the derivatives are in the table."]
-        return [
-            f"{told} hangs most on {words}.",
-            f"It is least sure because of {unsure}.",
-        ]

@@ -24,11 +24,14 @@ class SolvedMachine(State):
     ----------
     machine : MachineData
         The machine it is the answer for.
+    network_notes : list of str
+        What the network alone has to say.
     """
 
     def __init__(self, machine: MachineData, state: State) -> None:
         self.__dict__.update(state.__dict__)
         self.machine = machine
+        self.network_notes = list(state.notes)
 
     def _pick(self, index: int) -> Self:
         return type(self)(self.machine[index], super()._pick(index))
@@ -81,14 +84,13 @@ def _kept(state: SolvedMachine) -> dict[str, Any]:
     """Everything but the compiled network, which belongs to the machine."""
     own = {name: getattr(state, name) for name in ("outcomes", "columns", "node", "stable")}
     outside, power = dict(state._outside), dict(state._power)
-    found = list(getattr(state, "_found", ()))
     return own | {
         "machine": state.machine,
         "solved": state.arrays,
         "floating": state._floating,
         "outside": outside,
         "power": power,
-        "found": found,
+        "network_notes": state.network_notes,
     }
 
 
@@ -99,7 +101,7 @@ def _made(kind: type, fields: dict[str, Any]) -> Any:
         machine.system, fields["solved"], fields["outcomes"], fields["floating"], fields["outside"],
         fields["power"], fields["columns"], fields["node"], numbers,
     )  # fmt: skip
-    state.stable, state.notes = fields["stable"], fields["found"]
+    state.stable, state.notes = fields["stable"], fields["network_notes"]
     return kind(machine, state)
 
 

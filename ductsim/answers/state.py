@@ -2,22 +2,22 @@
 
 from __future__ import annotations
 
-import math
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, Self, TypeVar, overload
 
 import numpy as np
 
 from ..crop.described import with_crop
-from ..crop.margins import Limiting, crop_notes, limiting, margin_rows
+from ..crop.margins import Limiting, limiting, margin_rows
 from ..crop.running import solve_running
 from ..description.data import MachineData
 from ..network.network import solve_system
 from ..network.newton import Point
 from ..network.state import State
-from ..quantity import RPM, show
+from ..quantity import RPM
 from ..questions.gauges import inlet_density, opening_air, stacked_path, tapping_pressures
-from ..result import Note, Result
+from ..result import Result
+from ..statistics import middle, quantile
 from . import notes
 from .slipping import settle, slipping
 from .solved import SolvedMachine
@@ -85,7 +85,7 @@ class MachineAnswer(SolvedMachine, Result):
 
     def __init__(self, machine: MachineData, state: State) -> None:
         super().__init__(machine, state)
-        self._found = self.__dict__.pop("notes")
+        del self.__dict__["notes"]  # they are among its own
 
     # ---- crop
 
@@ -97,33 +97,32 @@ class MachineAnswer(SolvedMachine, Result):
         """
         if self.machine.layout.crop is None:
             return None
-        loaded = self._with_crop()
+        loaded = self._with_crop
         return limiting(loaded.machine, loaded)
 
     def margin_rows(self) -> list[dict[str, Any]]:
         """With crop: a row for each place that is judged, what is there, what is needed, the margin."""
         if self.machine.layout.crop is None:
             return []
-        loaded = self._with_crop()
+        loaded = self._with_crop
         return margin_rows(loaded.machine, loaded)
 
+    @cached_property
     def _with_crop(self) -> Self:
         """Itself, or the state with crop in the ducts."""
-        if self.machine.carries:
-            return self
-        if "_loaded" not in self.__dict__:
-            self._loaded = solve(with_crop(self.machine), False, None, type(self))
-        return self._loaded
+        return self if self.machine.carries else solve(with_crop(self.machine), False, None, type(self))
 
     # ---- rows
 
     def rows(self) -> list[dict[str, Any]]:
         """A row for each unit; with columns the median of the scenarios and their 5 to 95 % range."""
-        return self._unit_rows if self.columns is None else self._unit_ranges()
+        if self.columns is None:
+            return [{"unit": name, **own} for name, own in self.by_unit.items()]
+        return self._unit_ranges()
 
     @cached_property
-    def _unit_columns(self) -> dict[str, dict[str, Any]]:
-        """Unit -> its quantities, floats or columns."""
+    def by_unit(self) -> dict[str, dict[str, Any]]:
+        """Unit -> its quantities, floats or columns, by keys with their measures (`vacuum_Pa`)."""
         out = {}
         for unit in self.machine.layout.units:
             pressures = tapping_pressures(self.machine, self, unit.vacuum_at)
@@ -138,24 +137,20 @@ class MachineAnswer(SolvedMachine, Result):
                 "duct_velocity_m_s": velocity,
             }
         if out:
-            mean = _mean([own["vacuum_Pa"] for own in out.values()])
+            mean = mean_of([own["vacuum_Pa"] for own in out.values()])
             for own in out.values():
                 own["share_of_mean"] = _share(own["vacuum_Pa"], mean)
         return out
 
-    @cached_property
-    def _unit_rows(self) -> list[dict[str, Any]]:
-        return [{"unit": name, **own} for name, own in self._unit_columns.items()]
-
     def _unit_ranges(self) -> list[dict[str, Any]]:
         weakest = self.weakest
         out = []
-        for name, own in self._unit_columns.items():
+        for name, own in self.by_unit.items():
             row: dict[str, Any] = {"unit": name}
             for key, value in own.items():
-                row[key] = _quantile(value, 0.5)
-            row["vacuum_low_Pa"] = _quantile(own["vacuum_Pa"], 0.05)
-            row["vacuum_high_Pa"] = _quantile(own["vacuum_Pa"], 0.95)
+                row[key] = quantile(value, 0.5)
+            row["vacuum_low_Pa"] = quantile(own["vacuum_Pa"], 0.05)
+            row["vacuum_high_Pa"] = quantile(own["vacuum_Pa"], 0.95)
             row["chance_weakest"] = float(np.mean(weakest == name))
             out.append(row)
         return out
@@ -175,11 +170,11 @@ class MachineAnswer(SolvedMachine, Result):
         highest = numbers.get(f"{name}.highest_speed")
         return {
             "fan": name,
-            "speed_rpm": _middle(numbers[f"{name}.speed"] * RPM),
-            "flow_m3_s": _middle(self.flow[key] / density),
-            "pressure_rise_Pa": _middle(-self.drop[key]),
-            "shaft_power_W": _middle(self.power[name]),
-            "highest_speed_rpm": None if highest is None else _middle(highest * RPM),
+            "speed_rpm": middle(numbers[f"{name}.speed"] * RPM),
+            "flow_m3_s": middle(self.flow[key] / density),
+            "pressure_rise_Pa": middle(-self.drop[key]),
+            "shaft_power_W": middle(self.power[name]),
+            "highest_speed_rpm": None if highest is None else middle(highest * RPM),
             "note": "; ".join(notes.of_fan(self, name)),
         }
 
@@ -191,18 +186,14 @@ class MachineAnswer(SolvedMachine, Result):
             out.append(
                 {
                     "tapping": tapping.name,
-                    "static_Pa": _middle(static),
-                    "total_Pa": _middle(total),
-                    "velocity_pressure_Pa": _middle(velocity),
+                    "static_Pa": middle(static),
+                    "total_Pa": middle(total),
+                    "velocity_pressure_Pa": middle(velocity),
                     "at": f"{tapping.end} end of {tapping.path}",
                     "access": tapping.access,
                 }
             )
         return out
-
-    def tables(self) -> dict[str, list[dict[str, Any]]]:
-        """The rows of the units, the fans and the tappings."""
-        return {"units": self.rows(), "fans": self.fan_rows(), "tappings": self.tapping_rows()}
 
     @property
     def units(self) -> pd.DataFrame:
@@ -210,9 +201,9 @@ class MachineAnswer(SolvedMachine, Result):
         import pandas as pd
 
         if self.columns is None:
-            return pd.DataFrame(self._unit_rows).set_index("unit") if self._unit_rows else pd.DataFrame()
+            return _by(self.rows(), "unit")
         frames = []
-        for name, own in self._unit_columns.items():
+        for name, own in self.by_unit.items():
             wide = {key: np.broadcast_to(value, self.columns) for key, value in own.items()}
             frames.append(pd.DataFrame({"scenario": np.arange(self.columns), "unit": name, **wide}))
         return (
@@ -231,68 +222,7 @@ class MachineAnswer(SolvedMachine, Result):
         """The tappings as a DataFrame by tapping."""
         return _by(self.tapping_rows(), "tapping")
 
-    # ---- words
-
-    @property
-    def notes(self) -> list[Note]:  # type: ignore[override]
-        """Sentences about what deserves a look, of the network and of the machine."""
-        out = [Note(text, "network") for text in self._found]
-        out += [Note(text, "names alike") for text in self.machine.layout.alike]
-        out += notes.of_machine(self)
-        if self.machine.carries:
-            out += crop_notes(self.machine, self)
-        return out
-
-    def sentences(self, measures: str = "metric") -> list[str]:
-        """The answer in plain sentences, the weakest unit first; `measures` is "metric" or "inch"."""
-        if self.columns is not None:
-            return self._about_columns(measures)
-        if not self.solved:
-            return [str(self.failure())]
-        out = self._about_weakest(measures) if self.machine.layout.units else ["The machine has no units."]
-        powers = [self.power[name] for name in self.machine.layout.fans]
-        if powers:
-            what = f"Its {len(powers)} fans take" if len(powers) > 1 else "Its fan takes"
-            out.append(f"{what} {_shown(sum(powers), 'W', measures, 3)} at the shaft.")
-        return out
-
-    def _about_weakest(self, measures: str) -> list[str]:
-        name = self.weakest
-        if not name:
-            return ["No unit's vacuum is known: every tapping is closed off."]
-        own = self._unit_columns[name]
-        at = self.machine.layout.unit[name].vacuum_at
-        mean = _mean(list(self.vacuum.values()))
-        answer = f"Unit {name} is weakest: {_shown(own['vacuum_Pa'], 'Pa', measures, 3)} of vacuum at {at}"
-        if len(self._unit_columns) > 1 and mean:
-            answer += f", {own['share_of_mean']:.0%} of the mean of {_shown(mean, 'Pa', measures, 3)}"
-        air = _shown(own["opening_air_kg_s"], "kg/s", measures, 3)
-        duct = _shown(own["duct_air_kg_s"], "kg/s", measures, 3)
-        fast = _shown(own["duct_velocity_m_s"], "m/s", measures, 3)
-        return [answer + ".", f"{air} of air enters by its openings; its duct carries {duct} at {fast}."]
-
-    def _about_columns(self, measures: str) -> list[str]:
-        solved = int(np.sum(self.solved))
-        out = []
-        if self.machine.layout.units and solved:
-            weakest = self.weakest
-            names, counts = np.unique(weakest[self.solved].astype(str), return_counts=True)
-            first = int(np.argmax(counts))
-            low, mid, high = (
-                _shown(_quantile(self.ask("weakest vacuum"), q), "Pa", measures, 3) for q in (0.05, 0.5, 0.95)
-            )
-            out.append(
-                f"Unit {names[first]} is weakest in {counts[first] / solved:.0%} of {solved:,} scenarios; "
-                f"the weakest vacuum is {mid} (from {low} to {high} in nine of ten)."
-            )
-        if solved < len(self):
-            out.append(f"{len(self) - solved:,} of {len(self):,} scenarios have no answer.")
-        return out or [f"{solved:,} scenarios are solved."]
-
-    def about(self) -> str:
-        """The weakest unit and its vacuum, or how many scenarios are solved."""
-        return self.sentences()[0]
-
+    notes = Result.notes  # type: ignore[assignment]  # of the network and of the machine
     __str__ = Result.__str__
     __repr__ = Result.__repr__
 
@@ -303,19 +233,7 @@ def _by(rows: list[dict[str, Any]], key: str) -> pd.DataFrame:
     return pd.DataFrame(rows).set_index(key) if rows else pd.DataFrame()
 
 
-def _quantile(values: Any, share: float) -> float:
-    """A quantile of the scenarios that have an answer."""
-    known = np.asarray(values, dtype=float)
-    known = known[~np.isnan(known)] if known.ndim else known
-    return float(np.quantile(known, share)) if known.size else math.nan
-
-
-def _middle(value: Any) -> float:
-    """A float as it is, a column as its median."""
-    return _quantile(value, 0.5) if np.ndim(value) else float(value)
-
-
-def _mean(values: list[Any]) -> Any:
+def mean_of(values: list[Any]) -> Any:
     """The mean of floats or columns, NaN left out; NaN where none is known."""
     rows = np.array(np.broadcast_arrays(*values), dtype=float)
     known = ~np.isnan(rows)
@@ -328,11 +246,3 @@ def _share(value: Any, mean: Any) -> Any:
     mean = np.asarray(mean, dtype=float)
     out = np.divide(value, mean, out=np.full(np.shape(value), np.nan), where=mean != 0.0)
     return out if out.ndim else float(out)
-
-
-def _shown(value: float, measure: str, measures: str, digits: int) -> str:
-    number, label = show(value, measure, measures)
-    places = (
-        max(0, digits - 1 - math.floor(math.log10(abs(number)))) if number and math.isfinite(number) else 0
-    )
-    return f"{number:,.{min(places, 6)}f} {label}"

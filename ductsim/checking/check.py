@@ -57,6 +57,7 @@ class Finding:
     tried: int
 
 
+@dataclass(repr=False, eq=False)
 class PartCheck(Result):
     """What every check of a part found; made by `check_part`.
 
@@ -69,8 +70,9 @@ class PartCheck(Result):
         One for each check.
     """
 
-    def __init__(self, kind: str, examples: list[Part], findings: list[Finding]) -> None:
-        self.kind, self.examples, self.findings = kind, examples, findings
+    kind: str
+    examples: list[Part]
+    findings: list[Finding]
 
     @property
     def passed(self) -> bool:
@@ -81,27 +83,6 @@ class PartCheck(Result):
     def failed(self) -> list[Finding]:
         """The checks that found something wrong."""
         return [finding for finding in self.findings if finding.found]
-
-    def rows(self) -> list[dict[str, Any]]:
-        """A row for each check: its name, whether it passed, what was found and on which example."""
-        return [
-            {
-                "check": f.check,
-                "passed": not f.found,
-                "found": f.found,
-                "example": f.example,
-                "about": f.about,
-            }
-            for f in self.findings
-        ]
-
-    def sentences(self, measures: str = "metric") -> list[str]:
-        """Whether the part may be relied upon, then one sentence for each check that failed."""
-        tried = f"{len(self.examples)} example{'s' if len(self.examples) > 1 else ''}"
-        if self.passed:
-            return [f"The part {self.kind!r} passes all {len(self.findings)} checks on {tried}."]
-        out = [f"The part {self.kind!r} fails {len(self.failed)} of {len(self.findings)} checks on {tried}."]
-        return out + [f"{f.check}: {f.found}, in {f.example}." for f in self.failed]
 
 
 def check_part(part: Any, examples: Iterable[Part] | None = None) -> PartCheck:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Container, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -10,10 +10,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..arguments import listed, mapping, one_of, text
-from ..errors import InputError
+from ..errors import InputError, shown
 from ..parts.fan import ASSUMED_SPREAD
 from ..quantity import single
 from .data import MachineData
+from .distributions import Correlation, Distribution, is_distribution, read_distribution
 
 Array = NDArray[np.float64]
 
@@ -31,9 +32,10 @@ class Spread:
     ----------
     number : str
         Address or pattern ("hatch leak *.area").
-    kind : str
+    kind : str or distribution
         "normal" and "lognormal" scatter about the machine's own value by `sd`; "uniform" between `low` and
-        `high`; "triangular" between them with its peak at `likely` (by default the machine's own value).
+        `high`; "triangular" between them with its peak at `likely` (by default the machine's own value). A
+        frozen distribution of scipy.stats is that of the number itself in SI; it takes none of these.
     sd : float or text, optional
         Standard deviation as a share of the value (0.1 or "10 %"), or with a measure ("2 mm"); by default
         the number's usual spread.
@@ -46,7 +48,7 @@ class Spread:
     """
 
     number: str
-    kind: str = "lognormal"
+    kind: Any = "lognormal"
     sd: Any = None
     low: Any = None
     likely: Any = None
@@ -57,7 +59,7 @@ class Spread:
 
 @dataclass(frozen=True)
 class Scatter:
-    """One number's spread, resolved: address, kind, parameters in SI, its group."""
+    """One number's spread, resolved: address, kind, parameters in SI, its group, its own distribution."""
 
     address: str
     kind: str
@@ -68,12 +70,15 @@ class Scatter:
     high: float
     group: str
     correlation: float
+    distribution: Distribution | None = None
 
     def draw(self, z: Array, floor: float, ceiling: float) -> Array:
         """Values for standard normal numbers `z`, kept within the number's own range."""
         from scipy.special import ndtr
 
-        if self.kind == "normal":
+        if self.distribution is not None:
+            out = self.distribution.quantile(ndtr(z))
+        elif self.kind == "normal":
             out = self.value * (1.0 + self.sd * z)
         elif self.kind == "lognormal":
             width = np.sqrt(np.log1p(self.sd**2))
@@ -112,14 +117,18 @@ def default_spreads(machine: MachineData) -> list[Spread]:
     return out
 
 
-def read_spreads(spreads: Iterable[Spread | Mapping[str, Any]]) -> list[Spread]:
-    """Spreads from the tables [[spread]] of a machine file, or from a list of either kind.
+def read_spreads(spreads: Any) -> list[Spread]:
+    """Spreads from the tables [[spread]] of a machine file, from a list of either kind, or from a mapping.
+
+    A mapping is address or pattern -> distribution of scipy.stats, or a mapping with the other keys.
 
     Raises
     ------
     InputError
         For unknown keys and kinds.
     """
+    if isinstance(spreads, Mapping):
+        spreads = [{"number": number, **_keys(given, number)} for number, given in spreads.items()]
     out = []
     for place, given in enumerate(listed(spreads, "spreads", "a list of ds.Spread or mappings"), 1):
         if isinstance(given, Spread):
@@ -135,6 +144,17 @@ def read_spreads(spreads: Iterable[Spread | Mapping[str, Any]]) -> list[Spread]:
     return out
 
 
+def _keys(given: Any, number: Any) -> Mapping[str, Any]:
+    """The keys of a spread beside its number."""
+    if is_distribution(given):
+        return {"kind": given}
+    place = f"spreads, {shown(number)}"
+    found = mapping(given, place, "a distribution of scipy.stats, or a mapping like {'sd': 0.1}")
+    if "number" in found:
+        raise InputError("the key 'number' stands there twice", place=place, allowed="the address alone")
+    return found
+
+
 def resolve(machine: MachineData, spreads: Sequence[Spread]) -> list[Scatter]:
     """A `Scatter` for every number that some spread names; a later spread wins over an earlier one.
 
@@ -146,20 +166,30 @@ def resolve(machine: MachineData, spreads: Sequence[Spread]) -> list[Scatter]:
     out: dict[str, Scatter] = {}
     for spread in spreads:
         place = text(spread.number, "spread, number", "an address or a pattern, like 'hose *.length'")
-        one_of(spread.kind, KINDS, place, "kind of spread")
+        own = None if isinstance(spread.kind, str) else read_distribution(spread.kind, f"{place}, kind")
+        if own is None:
+            one_of(spread.kind, KINDS, place, "kind of spread")
         text(spread.group, f"{place}, group")
         share = single(spread.correlation, "", f"{place}, correlation")
         if not 0.0 <= share <= 1.0:
             raise InputError(f"correlation {share:g}", place=place, allowed="0 to 1")
         for address in machine.layout.expand(spread.number):
-            out[address] = _scatter(machine, spread, address, share)
+            out[address] = _scatter(machine, spread, address, share, own)
     return list(out.values())
 
 
-def _scatter(machine: MachineData, spread: Spread, address: str, correlation: float) -> Scatter:
+def _scatter(
+    machine: MachineData, spread: Spread, address: str, correlation: float, own: Distribution | None
+) -> Scatter:
     value = machine.numbers[address]
     if isinstance(value, np.ndarray):
         raise InputError("is a column already", place=address, allowed="a single number to scatter")
+    if own is not None:
+        for word in ("sd", "low", "likely", "high"):
+            if getattr(spread, word) is not None:
+                raise InputError(f"{word} beside a distribution", place=address, allowed="one of the two")
+        kind, middle = "distribution", float(value)
+        return Scatter(address, kind, middle, 0.0, 0.0, 0.0, 0.0, spread.group, correlation, own)
     measure = machine.layout.declaration(address).measure
     low, likely, high = (_read(v, measure, address) for v in (spread.low, spread.likely, spread.high))
     sd = 0.0
@@ -215,8 +245,13 @@ class Draw:
     Each number has a dimension of its own, and each group one more.
     """
 
-    def __init__(self, machine: MachineData, scatters: Sequence[Scatter]) -> None:
+    def __init__(
+        self, machine: MachineData, scatters: Sequence[Scatter], correlation: Correlation | None = None
+    ) -> None:
         self.scatters = tuple(scatters)
+        self.correlation = correlation
+        places = {s.address: i for i, s in enumerate(scatters)}
+        self.together = [places[a] for a in correlation.addresses] if correlation else []
         self.groups = tuple(dict.fromkeys(s.group for s in scatters if s.group))
         declared = machine.layout.declared
         self.ranges = tuple((declared[s.address].low, declared[s.address].high) for s in scatters)
@@ -228,21 +263,28 @@ class Draw:
 
     @property
     def inputs(self) -> tuple[str, ...]:
-        """What varies by itself: groups by name, single numbers by address."""
-        return (*self.groups, *(s.address for s in self.scatters if not s.group))
+        """What varies by itself: groups by name, single numbers by address, correlated ones as one."""
+        alone = [s.address for i, s in enumerate(self.scatters) if not s.group and i not in self.together]
+        return (*self.groups, *([self.correlation.name] if self.correlation else []), *alone)
 
     def dimensions_of(self, name: str) -> list[int]:
         """The dimensions that belong to one of the `inputs`."""
+        if self.correlation and name == self.correlation.name:
+            return self.together
         own = [i for i, s in enumerate(self.scatters) if (s.group or s.address) == name]
         return own + [len(self.scatters) + g for g, group in enumerate(self.groups) if group == name]
 
-    def columns(self, unit: Array) -> dict[str, Array]:
-        """Address -> column, from points (scenarios, dimensions) of the unit cube."""
+    def columns(self, unit: Array, wanted: Container[str] | None = None) -> dict[str, Array]:
+        """Address -> column, of all or those wanted, from points (scenarios, dimensions) of the unit cube."""
         from scipy.special import ndtri
 
         z = ndtri(np.clip(unit, 1e-12, 1.0 - 1e-12))
+        if self.correlation:
+            z[:, self.together] = self.correlation.joined(z[:, self.together])
         out = {}
         for i, (scatter, (low, high)) in enumerate(zip(self.scatters, self.ranges, strict=True)):
+            if wanted is not None and scatter.address not in wanted:
+                continue
             own = z[:, i]
             if scatter.group:
                 common = z[:, len(self.scatters) + self.groups.index(scatter.group)]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields, replace
 from importlib import import_module
 from typing import Any, ClassVar
 
@@ -58,6 +58,8 @@ class Faces:
         `cautions(result)` -> list of str: what to beware of.
     about : callable
         `about(result)` -> a few words for one line, from what is there: it computes nothing.
+    title : str
+        A heading for it, as a section of a report has; by default the name of its class in words.
     plots : mapping, or str
         Word -> `Plot`, the usual one first; or where they stand, as "module:NAME", which is loaded when
         something is drawn.
@@ -68,6 +70,7 @@ class Faces:
     notes: Callable[[Any], list[Any]] | None = None
     cautions: Callable[[Any], list[str]] | None = None
     about: Callable[[Any], str] | None = None
+    title: str = ""
     plots: Mapping[str, Plot] | str = field(default_factory=dict)
 
 
@@ -85,8 +88,16 @@ class Shown:
 
     @classmethod
     def show_by(cls, **faces: Any) -> None:
-        """Register the faces of this class; see `Faces` for the words."""
-        cls.faces = Faces(**faces)
+        """Register faces of this class; see `Faces` for the words. Others stay those of its base.
+
+        Raises
+        ------
+        UnknownName
+            For a word that is none of them.
+        """
+        for word in faces:
+            one_of(word, (own.name for own in fields(Faces)), f"{cls.__name__}.show_by", "face")
+        cls.faces = replace(cls.faces, **faces)
 
     def plots(self) -> Mapping[str, Plot]:
         """The pictures there are, by their words, the usual one first."""

@@ -21,6 +21,7 @@ import numpy as np
 
 from ..errors import visible
 from ..quantity import SUITED, convert, display_measure, key_measure, suited
+from .rows import Rows
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -431,14 +432,17 @@ def _line(laid: list[_Laid], cells: list[str]) -> str:
 
 
 def frame(rows: Sequence[Row], measures: str = "") -> pd.DataFrame:
-    """The rows as a DataFrame, keys as columns, in SI as the keys say.
+    """The rows as a DataFrame, keys as columns, in SI as the keys say; `attrs["columns"]` says what they are.
 
     With `measures` "metric" or "inch" in those, the columns headed by their words and measure.
     """
     import pandas as pd
 
     if not measures:
-        return pd.DataFrame(list(rows))
+        made = pd.DataFrame(list(rows))
+        if isinstance(rows, Rows) and rows.docs:
+            made.attrs["columns"] = dict(rows.docs)
+        return made
     shown = columns(rows, measures)
     return pd.DataFrame({f"{c.words} [{c.measure}]" if c.measure else c.words: c.values for c in shown})
 

@@ -6,8 +6,9 @@ import os
 from collections.abc import Mapping, Sequence
 from typing import Any, Self
 
-from ..answers.describe import Description, SourceList
-from ..answers.gradients import Sensitivity, jacobian
+from ..answers.describe import Description, SourceList, sources_of
+from ..answers.gradients import jacobian
+from ..answers.sensitivity import Sensitivity, sensitivity
 from ..answers.state import MachineAnswer, solve
 from ..crop.described import Crop, with_crop, without_crop
 from ..crop.replacing import replace
@@ -150,7 +151,7 @@ class Machine(MachineData, Shown):
 
     def sensitivity(self, of: str = "weakest vacuum") -> Sensitivity:
         """How one answer depends on every number: derivative, elasticity, effect of its usual spread."""
-        return Sensitivity(self, of)
+        return sensitivity(self, of)
 
     def describe(self) -> Description:
         """Every number: address, value, measure, given or default, spread, what it is."""
@@ -158,7 +159,7 @@ class Machine(MachineData, Shown):
 
     def sources(self) -> SourceList:
         """The published sources behind the laws that this machine uses, and what uses them."""
-        return SourceList(self)
+        return sources_of(self)
 
 
 class MachineState(MachineAnswer):

@@ -5,8 +5,8 @@ from __future__ import annotations
 from argparse import Namespace
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from typing import Any
 
+from ..result import Result
 from .inputs import Inputs
 from .parsing import Parser
 
@@ -27,7 +27,7 @@ class Answer:
         The weakest unit, where there is one.
     closing : sequence of str
         Lines that end the text (what to do next); not in JSON.
-    drawn : object
+    drawn : Result, optional
         What `--plot` draws, where that is not the result.
     status : int
         The exit status.
@@ -35,12 +35,12 @@ class Answer:
         How many rows of a table the text shows at most, saying how many more there are; JSON holds all.
     """
 
-    result: Any
+    result: Result
     inputs: Inputs | None
     tables: Sequence[str] | None = None
     weakest: str = ""
     closing: Sequence[str] = field(default=())
-    drawn: Any = None
+    drawn: Result | None = None
     status: int = 0
     most: int | None = None
 

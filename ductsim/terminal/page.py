@@ -2,29 +2,23 @@
 
 from __future__ import annotations
 
-import inspect
 import textwrap
 from collections.abc import Iterable, Sequence
 from typing import Any
 
 from ..display.tables import WIDTH, text
 from ..errors import visible
+from ..result import Result
 from .command import Answer
 from .envelope import envelope
 
 BOLD, YELLOW, DIM, PLAIN = "\033[1m", "\033[33m", "\033[2m", "\033[0m"
 
 
-def sentences(result: Any, measures: str) -> list[str]:
-    """A result's sentences, in the system of measures asked for where it can."""
-    takes = inspect.signature(result.sentences).parameters
-    return list(result.sentences(measures) if takes else result.sentences())
-
-
-def notes_of(result: Any, said: Iterable[str], extra: Iterable[str] = ()) -> list[str]:
+def notes_of(result: Result, said: Iterable[str], extra: Iterable[str] = ()) -> list[str]:
     """A result's notes and some more, each once; those that its sentences `said` are left out."""
     already = set(said)
-    return [n for n in dict.fromkeys([*getattr(result, "notes", ()), *extra]) if n not in already]
+    return [n for n in dict.fromkeys([*result.notes, *extra]) if n not in already]
 
 
 def page(
@@ -33,14 +27,14 @@ def page(
     """The answer as text: sentences first, then tables, notes, cautions, and what was read."""
     result = answer.result
     bold, yellow, dim, plain = (BOLD, YELLOW, DIM, PLAIN) if colour else ("", "", "", "")
-    said = sentences(result, measures)
+    said = result.sentences(measures)
     first, *rest = said or [""]
     blocks = ["\n".join([bold + _wrapped(first, width) + plain, *(_wrapped(s, width) for s in rest)])]
     tables = result.tables()
     for name in tables if answer.tables is None else [name for name in answer.tables if name in tables]:
         blocks.append(_table(name, tables[name], measures, width, answer.most, bold, plain))
     blocks += _listed("Notes", notes_of(result, said, extra_notes), width, bold, plain)
-    blocks += _listed("Cautions", getattr(result, "cautions", ()), width, yellow, plain)
+    blocks += _listed("Cautions", result.cautions, width, yellow, plain)
     if answer.closing:
         blocks.append("\n".join(map(visible, answer.closing)))
     read = answer.inputs.read if answer.inputs else []
@@ -85,9 +79,9 @@ def document(answer: Answer, command: str, measures: str, extra_notes: Iterable[
         command,
         answer.inputs.read if answer.inputs else [],
         measures,
-        sentences(result, measures),
+        result.sentences(measures),
         weakest=answer.weakest,
         tables=result.tables(),
         notes=notes_of(result, (), extra_notes),
-        cautions=getattr(result, "cautions", ()),
+        cautions=result.cautions,
     )

@@ -109,7 +109,7 @@ class StudyCommand:
             options |= {"type": int, "read": own.read or count(0, 10**9)}
         if own.many:
             options |= {"action": "append"}
-        parser.take(_dashed(name), dest=name, default=parameter.default, **options)
+        parser.take(_dashed(name), dest=name, default=None if own.many else parameter.default, **options)
 
     def __call__(self, args: Namespace) -> Answer:
         """Read the inputs, run the study, and hand over what it has found."""

@@ -18,12 +18,17 @@ def _processes(parser: Parser) -> None:
 
 
 def _shared(args: Namespace, run: Any) -> Any:
-    """The study with its work shared, and told of as it goes on."""
-    if args.processes == 1:
-        found = run(progress=args.sign.progress)
-    else:
-        with processes(args.processes) as pool:
-            found = run(progress=args.sign.progress, executor=pool)
+    """The study with its work shared, and told of as it goes on; who stops it hears what is kept."""
+    try:
+        if args.processes == 1:
+            found = run(progress=args.sign.progress)
+        else:
+            with processes(args.processes) as pool:
+                found = run(progress=args.sign.progress, executor=pool)
+    except KeyboardInterrupt as stopped:
+        if args.folder:
+            stopped.add_note(f"what is done is kept in {args.folder}")
+        raise
     for note in found.folder_notes:  # also where the answer goes to a file or another program
         sys.stderr.write(f"ductsim: {note}\n")
     return found
@@ -42,7 +47,7 @@ COMMAND = study_command(
         "method": Takes("latin hypercube, sobol or random", "WORD"),
         "shares": Takes("also which numbers the scatter comes from; takes longer"),
         "folder": Takes("keep what is done there, to go on where it was stopped", "FOLDER"),
-        **dict.fromkeys(("spreads", "executor", "chunk", "progress"), Takes(left_out=True)),
+        **dict.fromkeys(("spreads", "executor", "chunk", "progress", "correlation"), Takes(left_out=True)),
     },
     more_options=_processes,
     around=_shared,

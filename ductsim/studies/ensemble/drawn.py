@@ -10,7 +10,7 @@ import numpy as np
 from ...display import style
 from ...display.charts import bars, finding, height, in_measures, light_grid, name_rows, some
 from ...display.faces import Plot
-from ...questions.vocabulary import question
+from .result import Ensemble
 
 MOST_QUESTIONS = 3
 
@@ -18,13 +18,12 @@ MOST_QUESTIONS = 3
 MOST_SHARES = 14
 
 
-def answers(found: Any, ax: Any, measures: str) -> None:
+def answers(found: Ensemble, ax: Any, measures: str) -> None:
     """How often each answer comes out: a histogram, the middle 95 of 100 marked."""
-    asked = list(found.of)[:MOST_QUESTIONS]
+    asked = found.questions[:MOST_QUESTIONS]
     panes = [ax] if len(asked) == 1 else style.panels(ax, [1.0] * len(asked), 0.08)
-    for pane, of in zip(panes, asked, strict=True):
-        words = question(found.machine.layout, of)
-        values = in_measures(found.answers[list(found.of).index(of)], words.measure, measures)
+    for pane, words in zip(panes, asked, strict=True):
+        values = in_measures(found.answer(words.of), words.measure, measures)
         _histogram(pane, values[np.isfinite(values)], len(asked) > 1)
         label = style.measure(style.plain(words.label, 40), words.measure, measures)
         pane.set_xlabel(label if len(asked) == 1 else textwrap.fill(label, 18))
@@ -62,7 +61,7 @@ def _histogram(ax: Any, values: Any, small: bool) -> None:
     ax.set_ylim(0.0, 1.06 * top)
 
 
-def weakest(found: Any, ax: Any, measures: str) -> None:
+def weakest(found: Ensemble, ax: Any, measures: str) -> None:
     """The chance that each unit is the weakest."""
     names = some(list(found.chance_weakest), "the machine has no units")
     values = [100.0 * found.chance_weakest[name] for name in names]
@@ -79,11 +78,11 @@ def weakest(found: Any, ax: Any, measures: str) -> None:
         finding(ax, f"Unit {style.cut(names[top[0]], 20)} is weakest most often")
 
 
-def shares(found: Any, ax: Any, measures: str) -> None:
+def shares(found: Ensemble, ax: Any, measures: str) -> None:
     """How much of the variance each number brings: alone, and with all it acts together with."""
-    of = found.of[0]
+    asked = found.questions[0]
     every = some(found.tables().get("shares", []), "shares of the variance were not asked for")
-    rows = [row for row in every if row["of"] == of][:MOST_SHARES]
+    rows = [row for row in every if row["of"] == asked.of][:MOST_SHARES]
     y = np.arange(len(rows))
     total = np.array([100.0 * row["total"] for row in rows])
     first = np.array([100.0 * row["first_order"] for row in rows])
@@ -95,7 +94,7 @@ def shares(found: Any, ax: Any, measures: str) -> None:
     ax.set_xlim(left=min(0.0, 1.05 * float(first.min(initial=0.0))))
     ax.axvline(0.0, color=style.INK, lw=0.7)
     light_grid(ax)
-    ax.set_xlabel(f"share of the variance: {style.plain(question(found.machine.layout, of).label, 34)} [%]")
+    ax.set_xlabel(f"share of the variance: {style.plain(asked.label, 34)} [%]")
     ax.legend(loc="lower right")
     finding(ax, "Where the scatter comes from")
 

@@ -15,24 +15,25 @@ from numpy.typing import NDArray
 from ...arguments import instance, locked, one_of, texts, whole
 from ...chunks import Chunk, Folder, run
 from ...description.data import MachineData
+from ...description.distributions import Correlation, check_scattering, read_correlation
 from ...description.spreads import Draw, Scatter, Spread, default_spreads, read_spreads, resolve
 from ...digest import digest
 from ...errors import InputError, UnknownName, shown
 from ...machine.machine import Machine
-from ...quantity import single
+from ...network.state import Outcome
 from ...questions.vocabulary import question
-from ...result import Result
+from ...result import Note
 from ...variance import Shares, variance_shares
+from .points import METHODS, chunk_points
+from .result import Ensemble
 
 Array = NDArray[np.float64]
 
 CHUNK = 4096
-METHODS = ("latin hypercube", "sobol", "random")
 LARGEST = 4e9  # bytes that the answers to all samples may take, and one chunk while it is solved
 LARGEST_SEED = 2**128  # of which all bits count
 A_CHUNK = 2000  # bytes that a chunk takes besides its numbers
 VALUES = 3  # kept for each number of the machine or drawn, a scenario of a chunk (1 to 2 measured)
-QUANTILES = (0.025, 0.25, 0.5, 0.75, 0.975)
 
 
 @dataclass(frozen=True)
@@ -47,30 +48,24 @@ class Job:
     method: str
     chunk: int
     shares: bool
+    correlation: Correlation | None = None
     sha256_of_input: str = ""
     sha256: str = ""
 
     @property
     def columns(self) -> int:
         """Dimensions of the unit cube that points are drawn in."""
-        return Draw(self.machine, self.scatters).dimensions * (2 if self.shares else 1)
+        return self.draw.dimensions * (2 if self.shares else 1)
+
+    @property
+    def draw(self) -> Draw:
+        """What makes points into numbers."""
+        return Draw(self.machine, self.scatters, self.correlation)
 
     def points(self, index: int) -> Array:
-        """The points of the unit cube of one chunk, which depend on nothing but the seed and its number.
-
-        A Latin hypercube is stratified chunk by chunk; a Sobol sequence runs on through the chunks.
-        """
-        first = index * self.chunk
-        count = min(self.chunk, self.samples - first)
-        rng = np.random.default_rng([self.seed, index])
-        if self.method == "random":
-            return rng.random((count, self.columns))
-        if self.method == "latin hypercube":
-            return _latin_hypercube(count, self.columns, rng)
-        sequence = _sobol(self.columns, np.random.default_rng(self.seed))
-        if first:
-            sequence.fast_forward(first)
-        return np.asarray(sequence.random(count))
+        """The points of the unit cube of one chunk."""
+        sizes = {"chunk": self.chunk, "samples": self.samples, "columns": self.columns}
+        return chunk_points(self.method, self.seed, index, **sizes)
 
     def description(self) -> dict[str, Any]:
         """Everything that the answers follow from but the code of this package.
@@ -87,27 +82,6 @@ FOLLOWS = ("machine", "sha256_of_input", "sha256")  # said in full, or made from
 NOT_OF_A_DRAW = ("_air", "columns", "file", "sha256")  # follows from the rest, or from where the file stood
 
 
-def _latin_hypercube(count: int, columns: int, rng: np.random.Generator) -> Array:
-    """Points (count, columns): in every column one in each of `count` equal slices, in any order.
-
-    Number for number those of scipy.stats.qmc, whose generator goes by two names in its versions.
-    """
-    rng = rng.spawn(1)[0]
-    within = rng.random((count, columns))
-    slices = rng.permuted(np.tile(np.arange(1, count + 1), (columns, 1)), axis=1)
-    return np.asarray((slices.T - within) / count)
-
-
-def _sobol(columns: int, rng: np.random.Generator) -> Any:
-    """A scrambled Sobol sequence; scipy 1.15 gave its generator another name."""
-    from scipy.stats import qmc
-
-    try:
-        return qmc.Sobol(columns, rng=rng)
-    except TypeError:
-        return qmc.Sobol(columns, seed=rng)
-
-
 def _sha256(description: str) -> str:
     """What stands for a draw: its description and the version of this package."""
     from ...version import VERSION
@@ -119,7 +93,7 @@ def _chunk(packed: bytes, index: int) -> Chunk:
     """One chunk: draw, solve, keep what was asked."""
     job: Job = _unpacked(packed)
     points = job.points(index)
-    draw = Draw(job.machine, job.scatters)
+    draw = job.draw
     if not job.shares:
         return _answers(job, draw, points)
     one, two = points[:, : draw.dimensions], points[:, draw.dimensions :]
@@ -179,147 +153,63 @@ def _answers(job: Job, draw: Draw, points: Array) -> Chunk:
     return out
 
 
-class Ensemble(Result):
-    """Answers of many machines drawn within their spreads.
+# ---- chunks put together
 
-    Attributes
-    ----------
-    machine : Machine
-    of : tuple of str
-        What was asked.
-    answers : array (questions, samples), in SI; NaN where a scenario has no answer
-    chance_weakest : dict
-        Unit -> chance that it is the weakest [-].
-    failed : dict
-        Number of a scenario -> what happened to it.
-    spreads : tuple of Scatter
-        What was drawn.
-    shares : dict or None
-        Question -> `Shares` of the `inputs`, when asked for.
-    inputs : tuple of str
-        What the shares belong to: groups by name, other numbers by address.
-    seed, method, sha256 : of the draw and of everything it was made from
-    folder_notes : list of str
-        Which chunks of the folder were not believed and computed anew, and why.
-    """
 
-    def __init__(self, job: Job, chunks: Mapping[int, Chunk], folder_notes: Iterable[str] = ()) -> None:
-        ordered = [chunks[i] for i in sorted(chunks)]
-        self.machine = job.machine
-        self.of = job.of
-        self.spreads = job.scatters
-        self.seed, self.method, self.sha256 = job.seed, job.method, job.sha256
-        self.answers: Array = locked(np.concatenate([c["answers"] for c in ordered], axis=1))
-        self.inputs = Draw(job.machine, job.scatters).inputs
-        self.chance_weakest = self._chances([c["weakest"] for c in ordered if "weakest" in c])
-        self.failed = self._failures(np.concatenate([c["outcomes"] for c in ordered]))
-        self.shares = self._shares(ordered) if job.shares else None
-        self.folder_notes = list(folder_notes)
-        failed = [f"{len(self.failed):,} scenarios have no answer."] if self.failed else []
-        self.notes = failed + self.folder_notes
-        self.cautions: list[str] = []
+def _found(job: Job, chunks: Mapping[int, Chunk], folder_notes: Iterable[str]) -> Ensemble:
+    """What the chunks of a job hold."""
+    ordered = [chunks[i] for i in sorted(chunks)]
+    answers = locked(np.concatenate([c["answers"] for c in ordered], axis=1))
+    return Ensemble(
+        machine=job.machine,
+        of=job.of,
+        answers=answers,
+        chance_weakest=_chances(job, [c["weakest"] for c in ordered if "weakest" in c]),
+        failed=_failures(np.concatenate([c["outcomes"] for c in ordered])),
+        shares=_shares(job, answers, ordered) if job.shares else None,
+        inputs=job.draw.inputs,
+        spreads=job.scatters,
+        correlation=job.correlation,
+        seed=job.seed,
+        method=job.method,
+        chunk=job.chunk,
+        sha256=job.sha256,
+        folder_notes=[Note(text, "computed anew") for text in folder_notes],
+    )
 
-    def _chances(self, weakest: list[Any]) -> dict[str, float]:
-        if not weakest:
-            return {}
-        all_of_them = np.concatenate(weakest)
-        known = all_of_them[all_of_them >= 0]
-        units = [unit.name for unit in self.machine.layout.units]
-        counts = np.bincount(known, minlength=len(units)) / max(len(known), 1)
-        return {unit: float(share) for unit, share in zip(units, counts, strict=True)}
 
-    def _failures(self, outcomes: NDArray[np.intp]) -> dict[int, str]:
-        from ...network.state import Outcome
+def _chances(job: Job, weakest: list[Any]) -> dict[str, float]:
+    if not weakest:
+        return {}
+    all_of_them = np.concatenate(weakest)
+    known = all_of_them[all_of_them >= 0]
+    units = [unit.name for unit in job.machine.layout.units]
+    counts = np.bincount(known, minlength=len(units)) / max(len(known), 1)
+    return {unit: float(share) for unit, share in zip(units, counts, strict=True)}
 
-        sentences = [o.sentence for o in Outcome]
-        return {int(i): sentences[outcomes[i]] for i in np.flatnonzero(outcomes)}
 
-    def _shares(self, chunks: list[Chunk]) -> dict[str, Shares]:
-        second = np.concatenate([c["second"] for c in chunks], axis=1)
-        mixed = np.concatenate([c["mixed"] for c in chunks], axis=2)
-        good = ~np.isnan(self.answers).any(axis=0) & ~np.isnan(second).any(axis=0)
-        good &= ~np.isnan(mixed).any(axis=(0, 1))
-        return {
-            of: variance_shares(self.answers[q, good], second[q, good], mixed[:, q, good])
-            for q, of in enumerate(self.of)
-        }
+def _failures(outcomes: NDArray[np.intp]) -> dict[int, str]:
+    sentences = [o.sentence for o in Outcome]
+    return {int(i): sentences[outcomes[i]] for i in np.flatnonzero(outcomes)}
 
-    def __len__(self) -> int:
-        return int(self.answers.shape[1])
 
-    def quantile(self, of: str, share: float) -> float:
-        """The value that a share of all scenarios stays below, in SI."""
-        wanted = single(share, "", "quantile, share")
-        if not 0.0 <= wanted <= 1.0:
-            raise InputError(f"a share of {wanted:g}", place="quantile, share", allowed="0 to 1")
-        return float(np.nanquantile(self.answers[self._row(of)], wanted))
+def _shares(job: Job, answers: Array, chunks: list[Chunk]) -> dict[str, Shares]:
+    second = np.concatenate([c["second"] for c in chunks], axis=1)
+    mixed = np.concatenate([c["mixed"] for c in chunks], axis=2)
+    good = ~np.isnan(answers).any(axis=0) & ~np.isnan(second).any(axis=0)
+    good &= ~np.isnan(mixed).any(axis=(0, 1))
+    return {
+        of: variance_shares(answers[q, good], second[q, good], mixed[:, q, good])
+        for q, of in enumerate(job.of)
+    }
 
-    def _row(self, of: str) -> int:
-        return self.of.index(one_of(of, self.of, "ensemble", "question"))
 
-    def rows(self) -> list[dict[str, Any]]:
-        """A row for each question: mean, standard deviation and quantiles, in SI."""
-        out = []
-        for of, values in zip(self.of, self.answers, strict=True):
-            asked = question(self.machine.layout, of)
-            good = values[~np.isnan(values)]
-            row: dict[str, Any] = {"of": of, "measure": asked.measure, "mean": float(good.mean())}
-            row["sd"] = float(good.std(ddof=1)) if len(good) > 1 else 0.0
-            for share, value in zip(QUANTILES, np.quantile(good, QUANTILES), strict=True):
-                row[f"p{100 * share:g}"] = float(value)
-            out.append(row)
-        return out
-
-    def tables(self) -> dict[str, list[dict[str, Any]]]:
-        """Quantiles; the chance that each unit is weakest; variance shares; failed scenarios."""
-        out = {"answers": self.rows()}
-        if self.chance_weakest:
-            out["weakest"] = [{"unit": u, "chance_weakest": c} for u, c in self.chance_weakest.items()]
-        if self.shares:
-            out["shares"] = [row for of in self.of for row in self._share_rows(of)]
-        if self.failed:
-            out["failed"] = [{"scenario": i, "outcome": text} for i, text in list(self.failed.items())[:100]]
-        return out
-
-    def _share_rows(self, of: str) -> list[dict[str, Any]]:
-        assert self.shares is not None
-        s = self.shares[of]
-        order = np.argsort(-s.total)
-        return [
-            {
-                "of": of,
-                "number": self.inputs[i],
-                "first_order": float(s.first[i]),
-                "first_order_error": float(s.first_error[i]),
-                "total": float(s.total[i]),
-                "total_error": float(s.total_error[i]),
-            }
-            for i in order
-        ]
-
-    def sentences(self, measures: str = "metric") -> list[str]:
-        """The answer first: what holds in 95 of 100 such machines, and which unit is weakest how often."""
-        from ...quantity import show
-
-        out = []
-        for row in self.rows():
-            texts = [show(row[k], row["measure"], measures) for k in ("p2.5", "p97.5", "p50")]
-            (low, unit), (high, _), (middle, _) = texts
-            out.append(
-                f"{row['of'].capitalize()}: {middle:.4g} {unit}, in 95 of 100 such machines between "
-                f"{low:.4g} and {high:.4g} {unit}."
-            )
-        ranked = sorted(self.chance_weakest.items(), key=lambda item: -item[1])
-        if ranked:
-            words = ", ".join(f"unit {u} {100 * c:.0f} %" for u, c in ranked if c >= 0.005)
-            out.append(f"Chance of being the weakest: {words}.")
-        out.append(f"{len(self):,} machines drawn, {len(self.spreads)} numbers scattered (seed {self.seed}).")
-        return out + self.notes
+# ---- the study
 
 
 def ensemble(
     machine: Machine,
-    spreads: Iterable[Spread | Mapping[str, Any]] | None = None,
+    spreads: Iterable[Spread | Mapping[str, Any]] | Mapping[str, Any] | None = None,
     of: str | Sequence[str] = "weakest vacuum",
     *,
     samples: int = 10_000,
@@ -330,6 +220,7 @@ def ensemble(
     folder: str | os.PathLike[str] | None = None,
     chunk: int = CHUNK,
     progress: Callable[[int, int], None] | None = None,
+    correlation: Any = None,
 ) -> Ensemble:
     """Draw, solve and reduce many machines, chunk by chunk, keeping only what is asked.
 
@@ -337,9 +228,10 @@ def ensemble(
     ----------
     machine : Machine
         A single one, without columns.
-    spreads : list of Spread or mappings, optional
+    spreads : list of Spread or mappings, or mapping, optional
         Which numbers scatter how; by default [[spread]] of the machine's file or else the usual spreads
-        of `describe()`.
+        of `describe()`. A mapping is address -> frozen distribution of scipy.stats (in SI), or a mapping
+        with the keys of a Spread.
     of : str or list of str
         Questions of the `of` vocabulary.
     samples : int
@@ -363,14 +255,18 @@ def ensemble(
         Scenarios in one chunk; as many as can be solved at once in 4 GB.
     progress : function, optional
         Called with (chunks done, chunks in all).
+    correlation : DataFrame, or (addresses, matrix), optional
+        How closely numbers scatter together: a matrix of the correlations of their normal scores (a Gaussian
+        copula), so of the values where these are normal and of their logarithms where they are lognormal.
+        In shares of the variance these numbers count as one.
 
     Raises
     ------
     InputError
-        For a machine with columns, unknown questions or addresses, more than fits, a folder of another
-        input or that cannot be written, and a worker with other code.
+        For a machine with columns, unknown questions or addresses, a matrix that is none of correlations,
+        more than fits, a folder of another input or that cannot be written, and a worker with other code.
     """
-    job = _job(machine, spreads, of, samples, seed, method, chunk, shares)
+    job = _job(machine, spreads, of, samples, seed, method, chunk, shares, correlation)
     if executor is not None and not callable(getattr(executor, "submit", None)):
         raise InputError(
             f"{shown(executor)} is no executor", place="ensemble", allowed="one of concurrent.futures"
@@ -383,7 +279,7 @@ def ensemble(
         kept = Folder(folder, {**about, "seed": job.seed, "samples": job.samples, "of": list(job.of)})
     count = -(-job.samples // job.chunk)
     chunks = dict(run(_chunk, job, count, executor=executor, folder=kept, progress=progress))
-    return Ensemble(job, chunks, kept.notes if kept is not None else ())
+    return _found(job, chunks, kept.notes if kept is not None else ())
 
 
 def _job(
@@ -395,6 +291,7 @@ def _job(
     method: str,
     chunk: int,
     shares: bool,
+    correlation: Any = None,
 ) -> Job:
     instance(machine, Machine, "ensemble", "a machine", "a machine, as ds.Machine.read gives")
     if machine.columns is not None:
@@ -414,7 +311,11 @@ def _job(
     scatters = resolve(machine, read_spreads(spreads))
     if not scatters:
         raise InputError("nothing scatters", place="ensemble", allowed="at least one spread")
-    job = Job(machine, tuple(scatters), asked, samples, seed, str(method), chunk, bool(shares))
+    together = None
+    if correlation is not None:
+        together = read_correlation(correlation, machine.layout.expand)
+        check_scattering(together, {s.address: s.group for s in scatters})
+    job = Job(machine, tuple(scatters), asked, samples, seed, str(method), chunk, bool(shares), together)
     _check_size(job)
     described = digest(job.description())
     return replace(job, sha256_of_input=described, sha256=_sha256(described))
@@ -422,7 +323,7 @@ def _job(
 
 def _check_size(job: Job) -> None:
     """Refuse a draw whose answers, or one chunk of it, would not fit into LARGEST bytes."""
-    inputs = len(Draw(job.machine, job.scatters).inputs)
+    inputs = len(job.draw.inputs)
     each = 8 * len(job.of) * (inputs + 2 if job.shares else 1) + 10  # and how it ended, which is weakest
     most = int(LARGEST / (each + A_CHUNK / job.chunk))
     if job.samples > most:
