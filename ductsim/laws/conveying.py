@@ -17,6 +17,7 @@ from .card import card_of, law
 from .constants import GRAVITY
 from .friction import friction
 from .jets import jet
+from .losses import quadratic, two_way
 
 SOFT = 0.5
 """Air speed over which the crop's velocity bends to zero around the slip velocity [m/s]: our assumption."""
@@ -266,4 +267,7 @@ def loaded_jet(
     )
 
 
+# named here, so that a state with crop in it can be pickled
 loaded_friction = carrying(friction)
+loaded_quadratic = carrying(quadratic)
+loaded_two_way = carrying(two_way)
