@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from itertools import groupby
 from typing import Any
 
 import numpy as np
@@ -20,7 +21,7 @@ from ..inference.problem import Problem
 from ..inference.scales import Scale, Scales
 from ..network.newton import Point
 from ..questions.vocabulary import question
-from .table import OF_FANS, Reading, Readings
+from .table import OF_FANS, Reading, Readings, read_readings
 from .unknowns import members, speed_addresses
 
 Array = NDArray[np.float64]
@@ -137,10 +138,32 @@ def blank(layout: Layout, name: str) -> list[str]:
     raise InputError(f"{name!r} cannot be taped shut", place="blanked", allowed="an opening or a leak")
 
 
-def check_names(layout: Layout, readings: Iterable[Reading]) -> None:
-    """Refuse readings of a tapping, fan or opening that the machine does not have, with their line."""
+def readings_of(machine: MachineData, source: Any) -> Readings:
+    """Readings from whatever `read_readings` takes, by the machine's own names.
+
+    Raises
+    ------
+    InputError
+        For readings that cannot be read, and names that the machine does not have.
+    """
+    found = read_readings(source)
+    return Readings(named(machine.layout, found), found.seen, found.file, found.sha256)
+
+
+def named(layout: Layout, readings: Iterable[Reading]) -> tuple[Reading, ...]:
+    """The readings with their names as the machine has them.
+
+    A plus or a minus may be part of a name, or stand between two. The machine's own names win: what is one of
+    them stays as it is; else a text is taken apart at its signs, each time into the longest name there is.
+
+    Raises
+    ------
+    InputError
+        For a tapping, fan or opening that the machine does not have, with the reading's line.
+    """
     turning = [p.name for p in layout.parts if "speed" in p.form.part.declared]
     several = not layout.drives and len(speed_addresses(layout)) > 1
+    out = []
     for reading in readings:
         place = f"line {reading.line}" if reading.line else "reading"
         if several and reading.engine_speed is not None:
@@ -149,16 +172,51 @@ def check_names(layout: Layout, readings: Iterable[Reading]) -> None:
                 place=place,
                 allowed="a drive for the fans, or no engine speed",
             )
-        known = turning if reading.quantity in OF_FANS else list(layout.tapping)
-        what = "fan" if reading.quantity in OF_FANS else "tapping"
+        of_fan = reading.quantity in OF_FANS
+        known = turning if of_fan else list(layout.tapping)
+        whole = f"{reading.tapping} - {reading.minus}"
+        if reading.minus and whole in known and not {reading.tapping, reading.minus} <= set(known):
+            reading = replace(reading, tapping=whole, minus="")
         for name in filter(None, (reading.tapping, reading.minus)):
             if name not in known:
-                raise UnknownName.of(what, name, known, place=place)
-        for name in reading.blanked:
-            try:
-                blank(layout, name)
-            except InputError as err:
-                raise err.at(place=place) from None
+                raise UnknownName.of("fan" if of_fan else "tapping", name, known, place=place)
+        try:
+            out.append(taped(layout, reading))
+        except InputError as err:
+            raise err.at(place=place) from None
+    return tuple(out)
+
+
+def taped(layout: Layout, reading: Reading) -> Reading:
+    """The reading with its blanked openings by the machine's own names; see `named`."""
+    blanked = _taken_apart(reading.blanked, layout.part)
+    for name in blanked:
+        blank(layout, name)
+    return reading if blanked == reading.blanked else replace(reading, blanked=blanked)
+
+
+def _taken_apart(texts: Sequence[str], known: Collection[str]) -> tuple[str, ...]:
+    """Names from texts in which a plus may belong to a name or stand between two."""
+    if all(text in known for text in texts):
+        return tuple(texts)
+    spelled = {_close(name): name for name in known}
+    out: list[str] = []
+    for own, group in groupby(texts, key=lambda text: text in known):
+        if own:
+            out += group
+            continue
+        words = [word.strip() for text in group for word in text.split("+")]
+        while words:
+            joined = (("+".join(words[:n]), n) for n in range(len(words), 0, -1))
+            name, used = next(((spelled[j], n) for j, n in joined if j in spelled), (words[0], 1))
+            out.append(name)
+            words = words[used:]
+    return tuple(dict.fromkeys(filter(None, out)))
+
+
+def _close(name: str) -> str:
+    """A name without spaces about its plus signs."""
+    return "+".join(word.strip() for word in name.split("+"))
 
 
 class ReadingModel:
@@ -193,13 +251,12 @@ class ReadingModel:
         if machine.columns is not None:
             raise InputError("the machine has columns", allowed="one of its scenarios: machine[0]")
         self.machine = machine
-        self.readings = tuple(readings)
+        self.readings = named(machine.layout, readings)
         self.coordinates = list(scales)
         self._lay_numbers()
         self.scales = Scales(list(scales.values()))
         self.errors = errors or ReadingErrors()
         self.relative = relative
-        check_names(machine.layout, self.readings)
         self.configurations = list(dict.fromkeys(Configuration.of(r) for r in self.readings))
         self._fixed = [c.fixed(machine.layout) for c in self.configurations]
         self._near: Point | None = None
@@ -342,7 +399,7 @@ class ReadingModel:
             for row, changed in zip(column, each, strict=True):
                 row[:] = changed.get(address, numbers[address])
             numbers[address] = column.reshape(-1)
-        many = type(self.machine)(self.machine.layout, numbers)
+        many = self.machine.rebuilt(numbers)
         return many, solve(many, raise_error=False, start=start)
 
     def _start(self) -> Point:
@@ -350,6 +407,10 @@ class ReadingModel:
         if self._near is None:
             self._near = self._solved(np.zeros((self.size, 1)))[1].arrays.point
         return self._near
+
+    def start_at(self, z: Array) -> None:
+        """Start from the answers at coordinates (A,) from now on, as after derivatives taken there."""
+        self._near = self._solved(z[:, None])[1].arrays.point
 
     def _as_read(self, true: Array, z: Array) -> Array:
         """True values as the instruments show them."""
@@ -447,7 +508,7 @@ def under(machine: MachineData, conditions: Configuration) -> MachineData:
     changed: dict[str, Any] = dict(conditions.fixed(machine.layout))
     if conditions.engine_speed is not None:
         changed.update(dict.fromkeys(speed_addresses(machine.layout), conditions.engine_speed))
-    return type(machine)(machine.layout, {**machine.numbers, **changed}, machine.given)
+    return machine.rebuilt({**machine.numbers, **changed})
 
 
 def made(machine: MachineData, readings: Sequence[Reading]) -> Array:

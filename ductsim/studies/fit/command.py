@@ -8,7 +8,7 @@ from typing import Any
 from ...terminal.inputs import Inputs
 from ...terminal.parsing import Parser
 from ...terminal.signature import Takes, study_command
-from .entry import fit
+from .study import fit
 
 
 def _suspects(parser: Parser) -> None:

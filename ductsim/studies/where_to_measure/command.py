@@ -18,7 +18,9 @@ def _readings(parser: Parser) -> None:
 def _fitted(args: Namespace, inputs: Inputs, values: dict[str, Any]) -> None:
     from ... import fit
 
-    values["fit"] = fit(inputs.machine, inputs.companion("readings", READERS["readings"]))
+    # what is worth reading next hangs on the estimate alone: no draw is needed
+    readings = inputs.companion("readings", READERS["readings"])
+    values["fit"] = fit(inputs.machine, readings, draws=1)
 
 
 COMMAND = study_command(
@@ -26,6 +28,7 @@ COMMAND = study_command(
     "Use readings",
     "ductsim where-to-measure demo:picker",
     summary="which reading would tell most next",
+    tables=("sheet", "questions", "candidates"),
     most=20,
     takes={
         "of": Takes("what is to become surer (default: all that was fitted)", "WORDS"),
