@@ -366,3 +366,17 @@ def test_every_other_uncertain_number_is_carried_along():
     assert all(machine.numbers[a] == 0.0 for a in missing if not a.startswith("crop."))
     assert default_scale(machine, "left fan.total_pressure").centre == 1.0
     assert default_scale(machine, "hose 1.stretch").kind == "below"
+
+
+# ---- told
+
+
+def test_a_length_is_said_in_the_measure_of_its_table(small, small_readings):
+    """What stands as 259 mm in the table is no 0.259 m in the sentence."""
+    fit = ds.fit(small[0], small_readings, {"duct 1.diameter": (0.12, 0.16, 0.21)}, draws=30)
+    (row,) = fit.unknowns
+    assert row["measure"] == "m" and 0.1 < row["estimate"] < 0.5
+    table = fit.table(measures="metric").iloc[0]
+    assert "mm" in table.tolist() and float(table["estimate"]) == round(1000 * row["estimate"])
+    assert f"duct 1.diameter: {1000 * row['estimate']:.0f} mm (95 %: " in str(fit)
+    assert f"duct 1.diameter: {row['estimate'] / 0.0254:.1f} in (95 %: " in fit.sentences("inch")[0]

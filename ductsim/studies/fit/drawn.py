@@ -21,8 +21,8 @@ from ...display.charts import (
 )
 from ...display.faces import Plot
 from ...errors import UnknownName
-from ...quantity import suited
 from .result import Fit, Suspects
+from .told import measure_for
 
 FACE = {"by the readings": style.DEEP, "in part": style.TEAL, "only by the prior": style.PAPER}
 MARKER = {"by the readings": "o", "in part": "^", "only by the prior": "s"}
@@ -72,11 +72,10 @@ def unknowns(found: Fit, ax: Any, measures: str) -> None:
 
 def _value(row: Mapping[str, Any], key: str, measures: str) -> str:
     """A row's number in a measure that suits it."""
-    measure = row["measure"]
     try:
-        return style.shown(row[key], suited(measure, row[key]), measures)
+        return style.shown(row[key], measure_for(row), measures)
     except UnknownName:  # a coefficient's own measure
-        return f"{style.number(row[key])} {measure}".strip()
+        return f"{style.number(row[key])} {row['measure']}".strip()
 
 
 def readings(found: Fit, ax: Any, measures: str) -> None:

@@ -84,14 +84,15 @@ def fit(
         Let only ratios between readings count, as for a machine whose fan curve is not known.
     errors : ReadingErrors, optional
         How far readings are off.
-    draws : int
-        Draws behind the intervals; by default 400, fewer (at least 100) for more than 25 conditions.
+    draws : int, optional
+        Draws behind the intervals; by default 400, fewer (at least 100) for more than 25 conditions. Suspects
+        need none.
     seed : int
         Of the random numbers.
 
     Returns
     -------
-    Fit or Suspects
+    Fit, or Suspects where these are asked for
 
     Raises
     ------

@@ -61,10 +61,14 @@ def sentences(fit: Fit, measures: str) -> list[str]:
 
 
 def said_of(row: Row, keys: Sequence[str], measures: str) -> list[str]:
-    """Numbers of a row, in the measure that its table takes too: the one that suits the largest of all."""
+    """Numbers of a row with the measure that suits it."""
+    return [said(row[key], measure_for(row), measures) for key in keys]
+
+
+def measure_for(row: Row) -> str:
+    """The measure of a row's numbers in text and picture, its table's too: what suits the largest."""
     own = ("estimate", "low", "high", "likely", "prior_low", "prior_high")
-    measure = suited(row["measure"], max(abs(row[key]) for key in own if key in row))
-    return [said(row[key], measure, measures) for key in keys]
+    return suited(row["measure"], max(abs(row[key]) for key in own if key in row))
 
 
 def _contradicts(fit: Fit) -> bool:

@@ -8,7 +8,7 @@ from typing import Any
 from ...terminal.inputs import READERS, Inputs
 from ...terminal.parsing import Parser, companion_options, count
 from ...terminal.signature import Takes, study_command
-from .study import where_to_measure
+from .study import MOST_TOGETHER, where_to_measure
 
 
 def _readings(parser: Parser) -> None:
@@ -32,7 +32,7 @@ COMMAND = study_command(
     most=20,
     takes={
         "of": Takes("what is to become surer (default: all that was fitted)", "WORDS"),
-        "most": Takes("how many readings together (default 3)", read=count(1, 12)),
+        "most": Takes("how many readings together (default 3)", read=count(1, MOST_TOGETHER)),
         "fit": Takes(left_out=True),
     },
     more_options=_readings,

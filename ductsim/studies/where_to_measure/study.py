@@ -60,7 +60,7 @@ def where_to_measure(fit: Fitted, of: str | Sequence[str] | None = None, *, most
     """
     if not isinstance(fit, Fitted) or fit.several:
         raise InputError(f"{shown(fit)} is no fit", place="where_to_measure", allowed="what ds.fit returns")
-    most = whole(most, "most", "readings", 1, MOST_TOGETHER)
+    most = whole(most, "most", "a set of", 1, MOST_TOGETHER)
     asked = texts(of, "where_to_measure, of", "a question, or a list of them") if of else []
     singles = possible_readings(fit)
     if not singles:
