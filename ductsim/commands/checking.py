@@ -99,8 +99,7 @@ class Checked(Result):
             return []
         if self.held.problems:
             return [f"{len(self.held.problems)} of the readings cannot be right (see the notes)."]
-        said = self.held.sentences(measures)
-        return said[: len(said) - len(self.held.notes)]
+        return [self.held.compared(measures)]
 
     def _noted(self) -> str:
         count = len(self.notes)

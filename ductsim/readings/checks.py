@@ -72,21 +72,22 @@ class ReadingCheck(Result):
         return out
 
     def sentences(self, measures: str = "metric") -> list[str]:
-        """What is wrong; else how far the readings are from the machine as described."""
-        if self.problems:
-            return [*self.problems, *self.notes]
+        """What is wrong, else how far the readings are from the machine as described; and the notes."""
+        return [*(self.problems or [self.compared(measures)]), *self.notes]
+
+    def compared(self, measures: str = "metric") -> str:
+        """How far the readings are from the machine as described, in a sentence."""
         rows = [row for row in self.rows() if math.isfinite(row["quotient"])]
         if not rows:
-            return ["The machine has no answer under these conditions.", *self.notes]
+            return "The machine has no answer under these conditions."
         off = [abs(row["quotient"] - 1.0) for row in rows]
         worst = rows[int(np.argmax(off))]
-        out = [
+        return (
             f"{len(self.readings)} readings: half of them lie within {np.median(off):.0%} of what the "
             f"machine as described makes; the farthest is {worst['where']} (line {worst['line']}), "
             f"{said(worst['measured'], worst['measure'], measures)} against "
             f"{said(worst['predicted'], worst['measure'], measures)}."
-        ]
-        return [*out, *self.notes]
+        )
 
 
 def check_readings(machine: MachineData, readings: Any) -> ReadingCheck:
