@@ -289,7 +289,7 @@ def test_a_plus_in_a_name_is_told_from_one_between_names(cell, names):
 
 def test_what_is_in_no_name_is_refused_by_the_part_that_is_none():
     machine = signed("front 4", "front 4+R")
-    for cell, wrong in (("front 4+R+front 5", "front 5"), ("front 4 + R", "R")):
+    for cell, wrong in (("front 4+R+front 5", "front 5"), ("front 4 + R", "R"), ("x+" * 100_000, "x")):
         with pytest.raises(ds.UnknownName, match=f"line 1, blanked: unknown opening '{wrong}'"):
             ds.check_readings(machine, [{"tapping": "box", "value": -300.0, "blanked": cell}])
 

@@ -17,7 +17,8 @@ from ..errors import InputError
 from ..quantity import RPM, single
 from ..result import Note, Result
 from ..wording import said
-from .model import Configuration, ReadingErrors, ReadingModel, readings_of, taped
+from .model import Configuration, ReadingErrors, ReadingModel
+from .naming import readings_of, taped
 from .table import Reading, Readings, read_readings
 from .unknowns import speed_addresses, usual_speed
 

@@ -16,7 +16,8 @@ from ...inference.problem import find
 from ...machine.fitted import MANY, MOST_COLUMNS
 from ...machine.machine import Machine
 from ...readings.checks import refuse
-from ...readings.model import ReadingErrors, ReadingModel, readings_of
+from ...readings.model import ReadingErrors, ReadingModel
+from ...readings.naming import readings_of
 from ...readings.table import Readings
 from ...readings.unknowns import Unknown, default_scale, nuisances, unknowns_of
 from .result import Fit, Suspects

@@ -15,7 +15,8 @@ from ...machine.fitted import Fitted
 from ...machine.machine import Machine
 from ...machine.possible import possible_machines
 from ...readings.checks import reduction, refuse
-from ...readings.model import Configuration, ReadingErrors, made, readings_of
+from ...readings.model import Configuration, ReadingErrors, made
+from ...readings.naming import readings_of
 from ...readings.table import Reading, Readings
 from ...readings.unknowns import possible, usual_speed
 from ...result import Note
