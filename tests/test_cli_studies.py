@@ -116,8 +116,8 @@ def test_fit(run, kept, readings):
     assert told["notes"][: len(made[0].notes)] == made[0].notes
     assert told["input"]["with"] == [{"role": "readings", "file": str(readings), "sha256": digest(readings)}]
     out = page(run, *words, "--relative", "--suspects")
-    assert calls[0][1] == {"suspects": None, "relative": False}
-    assert calls[1][1] == {"suspects": "leaks", "relative": True}
+    assert "suspects" not in calls[0][1] and calls[0][1]["relative"] is False
+    assert {"suspects": "leaks", "relative": True}.items() <= calls[1][1].items()
     assert "\nUnknowns\n" in out
     assert "\nReadings\n" in out
     assert " in2 " in out
@@ -141,7 +141,7 @@ def test_where_to_measure(run, kept, readings):
     told = answer(run, *words)
     same_tables(told, made[0])
     all_measures_known(told["tables"])
-    assert calls[0][1] == {"of": "vacuum 4", "most": 2}
+    assert {"of": "vacuum 4", "most": 2}.items() <= calls[0][1].items()
     assert any("tapping" in caution or "hoses" in caution for caution in told["cautions"])
     assert "inH2O" in page(run, *words)
 
@@ -152,7 +152,7 @@ def test_proof_says_how_many_readings_it_takes(run, kept):
     told = answer(run, *words)
     same_tables(told, made[0])
     all_measures_known(told["tables"])
-    assert calls[0][0][1:3] == (None, None)
+    assert (calls[0][1]["before"], calls[0][1]["after"]) == (None, None)
     assert page(run, *words)
 
 

@@ -5,9 +5,11 @@ A new result is added to `MAKERS`: its name, and a function that makes a small o
 
 import copy
 import pickle
+from pathlib import Path
 
 import numpy as np
 import pytest
+from shown_machines import leaky_bench
 
 import ductsim as ds
 from ductsim.commands.checking import checked
@@ -16,6 +18,8 @@ from ductsim.commands.starting import Listed
 from ductsim.network.equations import Equations
 from ductsim.result import Note, Result
 
+READINGS = Path(ds.__file__).parent / "examples" / "picker_readings.csv"
+SEAL = ds.Fix("seal left", {"left leak.area": ds.times(0.1)}, minutes=10)
 CROP = ds.Crop(crop_yield=0.2, row_spacing=1.0)
 BOX = ds.Box(width=2.0, length=1.0, height=1.0, positions=[0.5, 1.2], lowest=[0.2, 1.0], highest=[0.9, 1.8])
 SEEN = [{"ground_speed": 0.4}, {"ground_speed": 1.5, "blocked": "right"}]
@@ -75,6 +79,16 @@ def listed():
     return Listed(["One."], {"things": [{"thing": "one"}]})
 
 
+def read(machine):
+    """What the machine makes at its heads; one reading twice, and one without a value."""
+    state = machine.solve()
+    rows = [
+        {"tapping": name, "value": float(state.ask(f"tapping {name}")), "set": "a"}
+        for name in ("left tapping", "right tapping")
+    ]
+    return ds.read_readings([*rows, rows[0], {"tapping": "left tapping"}])
+
+
 MAKERS = {
     "sweep": lambda: ds.sweep(bench(), "fan.speed", ["1400 rpm", "1900 rpm"]),
     "ground speed": lambda: ds.ground_speed(
@@ -98,6 +112,17 @@ MAKERS = {
     "balance by sizes": lambda: ds.balance(
         bench(), ds.Trim("left mouth.area", sizes=["150 cm2", "300 cm2"]), of="shaft power"
     ),
+    "fit": lambda: ds.fit(leaky_bench(), read(leaky_bench()), draws=40),
+    "suspects": lambda: ds.fit(leaky_bench(), read(leaky_bench()), suspects="leaks"),
+    "next readings": lambda: ds.where_to_measure(
+        ds.fit(leaky_bench(), read(leaky_bench()), draws=1), of="vacuum left"
+    ),
+    "proof": lambda: ds.proof(leaky_bench(), read(leaky_bench()), read(SEAL.on(leaky_bench())), SEAL),
+    "planned proof": lambda: ds.proof(leaky_bench(), None, None, SEAL),
+    "readings": lambda: ds.read_readings(READINGS),
+    "check of readings": lambda: ds.check_readings(leaky_bench(), read(leaky_bench())),
+    "reduced readings": lambda: ds.reduce_readings(leaky_bench(), read(leaky_bench())),
+    "traverse": lambda: ds.traverse([10.0, 11.0, 10.0, 30.0], area=0.06, quantity="velocity"),
     "ensemble": lambda: ds.ensemble(
         bench(), {"* duct.diameter": {"sd": 0.02}}, ["weakest vacuum", "shaft power"], samples=8, shares=True
     ),

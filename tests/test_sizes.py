@@ -72,7 +72,7 @@ def test_what_would_run_away_is_refused_with_its_limit(picker, monkeypatch, ask,
         raise AssertionError("solved before it was refused")
 
     monkeypatch.setattr("ductsim.fixes.combining.Combining.solve", never)
-    monkeypatch.setattr("ductsim.studies.fit.explained.find", never)
+    monkeypatch.setattr("ductsim.studies.fit.study.find", never)
     with pytest.raises(ds.InputError, match=words):
         ask(picker)
 
@@ -119,7 +119,7 @@ def test_sets_of_one_condition_are_looked_at_once(small, monkeypatch):
 
 
 def test_more_conditions_get_fewer_draws_unless_asked_otherwise(small, monkeypatch):
-    monkeypatch.setattr("ductsim.studies.fit.explained.EASY", 100)
+    monkeypatch.setattr("ductsim.studies.fit.study.EASY", 100)
     assert ds.fit(small, sets(small, 2)).draws.asked == 50
     assert ds.fit(small, sets(small, 2), draws=60).draws.asked == 60
 
@@ -145,7 +145,7 @@ def test_a_gross_mistake_is_answered_and_named(picker, rows, monkeypatch, row, k
     )
     fit = ds.fit(picker, rows, draws=100)
     assert fit.draws.linear and fit.draws.lost > 50
-    assert fit.problem.solves < 700
+    assert fit.solves < 700 * fit.conditions
     assert max(asked) < 40.0  # no machine is solved that nobody believes in
     worst = max(fit.readings, key=lambda r: abs(r["misfit"]))
     assert worst["line"] == row + 1 and worst["outlier"]

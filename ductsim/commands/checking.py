@@ -134,7 +134,7 @@ def _held(found: Checked, measures: str) -> list[str]:
         return []
     if found.held.problems:
         return [f"{len(found.held.problems)} of the readings cannot be right (see the notes)."]
-    return [words for words in found.held.sentences(measures) if words not in found.held.notes]
+    return [found.held.compared(measures)]
 
 
 def _noted(found: Checked) -> str:

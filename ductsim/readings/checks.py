@@ -4,29 +4,34 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ..description.data import MachineData, part_numbers
 from ..description.equipment import air_of
 from ..errors import InputError
 from ..quantity import RPM, single
-from ..result import Result
+from ..result import Note, Result
 from ..wording import said
 from .model import Configuration, ReadingErrors, ReadingModel
+from .naming import readings_of, taped
 from .table import Reading, Readings, read_readings
 from .unknowns import speed_addresses, usual_speed
+
+Array = NDArray[np.float64]
 
 CLEAR = 30.0  # predicted pressures below are too small to judge a sign by [Pa]
 SAME_SIZE = 0.3
 TOO_MUCH = 1.5
-STRANGE = 0.5
 
 
+@dataclass(repr=False, eq=False)
 class ReadingCheck(Result):
-    """Measured against predicted, before anything is fitted.
+    """Measured against predicted, before anything is fitted; made by `check_readings`.
 
     Attributes
     ----------
@@ -35,16 +40,20 @@ class ReadingCheck(Result):
         What the machine as described makes at each reading, SI.
     problems : list of str
         Readings that cannot be right, a sentence each; `fit` refuses them.
-    notes : list of str
-        What the reader left out, and readings far from what the machine makes.
     """
 
-    def __init__(self, machine: MachineData, readings: Any) -> None:
-        self.readings: Readings = read_readings(readings)
-        self.machine = machine
-        self.predicted = first_sight(machine, self.readings)
-        self.problems = problems(machine, self.readings, self.predicted)
-        self.notes = [*self.readings.notes]
+    readings: Readings
+    predicted: Array
+    problems: list[str]
+
+    @cached_property
+    def notes(self) -> list[Note]:
+        """What the reader left out."""
+        return list(self.readings.notes)
+
+    def about(self) -> str:
+        """How many readings there are, and how many cannot be right."""
+        return f"{len(self.readings)} readings, {len(self.problems)} problems"
 
     def rows(self) -> list[dict[str, Any]]:
         """A row for each reading: measured, predicted, their quotient."""
@@ -64,21 +73,22 @@ class ReadingCheck(Result):
         return out
 
     def sentences(self, measures: str = "metric") -> list[str]:
-        """What is wrong; else how far the readings are from the machine as described."""
-        if self.problems:
-            return [*self.problems, *self.notes]
+        """What is wrong, else how far the readings are from the machine as described; and the notes."""
+        return [*(self.problems or [self.compared(measures)]), *self.notes]
+
+    def compared(self, measures: str = "metric") -> str:
+        """How far the readings are from the machine as described, in a sentence."""
         rows = [row for row in self.rows() if math.isfinite(row["quotient"])]
         if not rows:
-            return ["The machine has no answer under these conditions.", *self.notes]
+            return "The machine has no answer under these conditions."
         off = [abs(row["quotient"] - 1.0) for row in rows]
         worst = rows[int(np.argmax(off))]
-        out = [
+        return (
             f"{len(self.readings)} readings: half of them lie within {np.median(off):.0%} of what the "
             f"machine as described makes; the farthest is {worst['where']} (line {worst['line']}), "
             f"{said(worst['measured'], worst['measure'], measures)} against "
             f"{said(worst['predicted'], worst['measure'], measures)}."
-        ]
-        return [*out, *self.notes]
+        )
 
 
 def check_readings(machine: MachineData, readings: Any) -> ReadingCheck:
@@ -96,10 +106,12 @@ def check_readings(machine: MachineData, readings: Any) -> ReadingCheck:
     InputError
         For readings that cannot be read, and names that the machine does not have.
     """
-    return ReadingCheck(machine, readings)
+    found = readings_of(machine, readings)
+    predicted = first_sight(machine, found)
+    return ReadingCheck(found, predicted, problems(machine, found, predicted))
 
 
-def first_sight(machine: MachineData, readings: Sequence[Reading] | Readings) -> Any:
+def first_sight(machine: MachineData, readings: Sequence[Reading] | Readings) -> Array:
     """What the machine as described makes at each reading, SI (M,)."""
     model = ReadingModel(machine, readings, {}, ReadingErrors())
     return model.predict(np.zeros((model.size, 1)))[:, 0]
@@ -186,21 +198,33 @@ def highest_pressure(machine: MachineData, conditions: Configuration) -> float:
     return float(out)
 
 
+@dataclass(repr=False, eq=False)
 class ReducedReadings(Result):
-    """Readings as they would be at one speed and one density, for looking at.
+    """Readings as they would be at one speed and one density, for looking at; made by `reduce_readings`.
 
     Pressures grow with the square of the speed and with the density, velocities with the speed, shaft power
     with its cube and with the density: exact where every loss is a constant times the square of the flow.
     Readings without an engine speed are only reduced to the density.
+
+    Attributes
+    ----------
+    readings : Readings
+    engine_speed : float
+        [rad/s]
+    density : float
+        Of the open air [kg/m3].
+    factors : list of float
+        What each reading is multiplied by.
     """
 
-    def __init__(self, machine: MachineData, readings: Any, engine_speed: float, density: float) -> None:
-        self.readings = read_readings(readings)
-        self.engine_speed = engine_speed
-        self.density = density
-        self.factors = [
-            reduction(machine, Configuration.of(r), r.quantity, engine_speed, density) for r in self.readings
-        ]
+    readings: Readings
+    engine_speed: float
+    density: float
+    factors: list[float]
+
+    def about(self) -> str:
+        """How many readings, and to which speed."""
+        return f"{len(self.readings)} readings at {self.engine_speed * RPM:,.0f} rpm"
 
     def rows(self) -> list[dict[str, Any]]:
         """A row for each reading: measured, reduced."""
@@ -237,14 +261,12 @@ def reduce_readings(
     density : float, optional
         Of the open air [kg/m3].
     """
-    stated = usual_speed(machine) or 0.0
-    own = float(np.median(machine.air().density))
-    return ReducedReadings(
-        machine,
-        readings,
-        stated if engine_speed is None else engine_speed,
-        own if density is None else single(density, "kg/m3", "density"),
-    )
+    read = read_readings(readings)
+    found = Readings([taped(machine.layout, r) for r in read], read.seen, read.file, read.sha256)
+    speed = (usual_speed(machine) or 0.0) if engine_speed is None else engine_speed
+    own = float(np.median(machine.air().density)) if density is None else single(density, "kg/m3", "density")
+    factors = [reduction(machine, Configuration.of(r), r.quantity, speed, own) for r in found]
+    return ReducedReadings(found, speed, own, factors)
 
 
 def reduction(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
@@ -15,12 +15,13 @@ from ..answers.state import MachineAnswer, solve
 from ..bounded import at_most
 from ..description.data import MachineData
 from ..description.layout import Layout
-from ..errors import InputError, UnknownName
+from ..errors import InputError
 from ..inference.problem import Problem
 from ..inference.scales import Scale, Scales
 from ..network.newton import Point
 from ..questions.vocabulary import question
-from .table import OF_FANS, Reading, Readings
+from .naming import blank, named
+from .table import Reading, Readings
 from .unknowns import members, speed_addresses
 
 Array = NDArray[np.float64]
@@ -117,46 +118,6 @@ class Configuration:
         return out
 
 
-def blank(layout: Layout, name: str) -> list[str]:
-    """The numbers that are zero while an opening is taped shut.
-
-    Raises
-    ------
-    UnknownName, InputError
-        For a name that is no part, or a part that cannot be taped.
-    """
-    if name not in layout.part:
-        openings = [part.name for part in layout.parts if part.size]
-        raise UnknownName.of("opening", name, openings, place="blanked")
-    size = layout.part[name].size
-    if not size:
-        raise InputError(f"{name!r} cannot be taped shut", place="blanked", allowed="an opening or a leak")
-    return [f"{name}.{size}"]
-
-
-def check_names(layout: Layout, readings: Iterable[Reading]) -> None:
-    """Refuse readings of a tapping, fan or opening that the machine does not have, with their line."""
-    several = not layout.drives and len(speed_addresses(layout)) > 1
-    for reading in readings:
-        place = f"line {reading.line}" if reading.line else "reading"
-        if several and reading.engine_speed is not None:
-            raise InputError(
-                "an engine speed says nothing of several fans without a drive",
-                place=place,
-                allowed="a drive for the fans, or no engine speed",
-            )
-        known = layout.fans if reading.quantity in OF_FANS else list(layout.tapping)
-        what = "fan" if reading.quantity in OF_FANS else "tapping"
-        for name in filter(None, (reading.tapping, reading.minus)):
-            if name not in known:
-                raise UnknownName.of(what, name, known, place=place)
-        for name in reading.blanked:
-            try:
-                blank(layout, name)
-            except InputError as err:
-                raise err.at(place=place) from None
-
-
 class ReadingModel:
     """Readings as functions of coordinates: unknowns and other numbers on their scales, then set errors.
 
@@ -189,13 +150,12 @@ class ReadingModel:
         if machine.columns is not None:
             raise InputError("the machine has columns", allowed="one of its scenarios: machine[0]")
         self.machine = machine
-        self.readings = tuple(readings)
+        self.readings = named(machine.layout, readings)
         self.coordinates = list(scales)
         self._lay_numbers()
         self.scales = Scales(list(scales.values()))
         self.errors = errors or ReadingErrors()
         self.relative = relative
-        check_names(machine.layout, self.readings)
         self.configurations = list(dict.fromkeys(Configuration.of(r) for r in self.readings))
         self._fixed = [c.fixed(machine.layout) for c in self.configurations]
         self._near: Point | None = None
@@ -338,7 +298,7 @@ class ReadingModel:
             for row, changed in zip(column, each, strict=True):
                 row[:] = changed.get(address, numbers[address])
             numbers[address] = column.reshape(-1)
-        many = type(self.machine)(self.machine.layout, numbers)
+        many = self.machine.rebuilt(numbers)
         return many, solve(many, raise_error=False, start=start)
 
     def _start(self) -> Point:
@@ -346,6 +306,10 @@ class ReadingModel:
         if self._near is None:
             self._near = self._solved(np.zeros((self.size, 1)))[1].arrays.point
         return self._near
+
+    def start_at(self, z: Array) -> None:
+        """Start from the answers at coordinates (A,) from now on, as after derivatives taken there."""
+        self._near = self._solved(z[:, None])[1].arrays.point
 
     def _as_read(self, true: Array, z: Array) -> Array:
         """True values as the instruments show them."""
@@ -443,7 +407,7 @@ def under(machine: MachineData, conditions: Configuration) -> MachineData:
     changed: dict[str, Any] = dict(conditions.fixed(machine.layout))
     if conditions.engine_speed is not None:
         changed.update(dict.fromkeys(speed_addresses(machine.layout), conditions.engine_speed))
-    return type(machine)(machine.layout, {**machine.numbers, **changed}, machine.given)
+    return machine.rebuilt({**machine.numbers, **changed})
 
 
 def made(machine: MachineData, readings: Sequence[Reading]) -> Array:

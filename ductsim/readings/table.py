@@ -3,6 +3,9 @@
 Columns: tapping, quantity, value, engine_speed, set, sd, resolution, blanked, temperature, pressure,
 relative_humidity, note; only `tapping` and `value` are needed. A bare number is SI, a text carries its
 measure. Separators are commas, semicolons or tabs; with semicolons and tabs a decimal comma is understood.
+
+Several blanked openings stand with " + " between them, or in a list where the table is one of Python. A plus
+without spaces may belong to a name: the machine's own names win, the longest first ("front 4+R + rear 4").
 """
 
 from __future__ import annotations
@@ -10,8 +13,9 @@ from __future__ import annotations
 import math
 import os
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any
 
 from ..bounded import at_most, listed_at_most
@@ -20,7 +24,7 @@ from ..documents.cells import columns_of, number_in, row_of, split_table
 from ..documents.document import read_text
 from ..errors import InputError, UnknownName, shown
 from ..quantity import RPM
-from ..result import Result
+from ..result import Note, Result
 
 # Quantity -> SI measure of its value.
 QUANTITIES = {
@@ -43,6 +47,8 @@ MEASURES = {
 WEATHER = ("temperature", "pressure", "relative_humidity")
 COLUMNS = ("tapping", "quantity", "value", *MEASURES, "set", "blanked", "note")
 CURES = {"engine_speed": (0.0, 1000.0, "write '2100 rpm'"), "temperature": (200.0, 350.0, "write '31 degC'")}
+BETWEEN = " + "
+"""What stands between the names of blanked openings."""
 LARGEST_FILE = 5_000_000
 MOST_READINGS = 10_000
 """A whole season's; every condition among them is solved at once, which takes some 5 kB each."""
@@ -110,38 +116,49 @@ class Reading:
         if self.engine_speed is not None:
             words.append(f"{self.engine_speed * RPM:,.0f} rpm")
         if self.blanked:
-            words.append(f"blanked: {' + '.join(self.blanked)}")
+            words.append(f"blanked: {BETWEEN.join(self.blanked)}")
         return ", ".join(words)
 
 
+@dataclass(repr=False, eq=False)
 class Readings(Result):
     """Readings in the order in which they were taken.
 
     Attributes
     ----------
     items : tuple of Reading
-    notes : list of str
-        What was left out or understood, a sentence each.
+    seen : list of Note
+        What was left out or understood, a sentence each; `notes` are these.
     file, sha256 : str
         The file they came from and the SHA-256 of its bytes; empty if from none.
     """
 
-    def __init__(
-        self, items: Iterable[Reading], notes: Iterable[str] = (), file: str = "", sha256: str = ""
-    ) -> None:
-        self.items = tuple(items)
-        self.notes = list(notes)
-        self.file = file
-        self.sha256 = sha256
+    items: Sequence[Reading]
+    seen: Sequence[str] = ()
+    file: str = ""
+    sha256: str = ""
+
+    def __post_init__(self) -> None:
+        self.items = tuple(self.items)
 
     def __len__(self) -> int:
         return len(self.items)
 
-    def __iter__(self) -> Any:
+    def __iter__(self) -> Iterator[Reading]:
         return iter(self.items)
 
     def __add__(self, other: Readings) -> Readings:
-        return Readings((*self.items, *other.items), [*self.notes, *other.notes])
+        return Readings((*self.items, *other.items), [*self.seen, *other.seen])
+
+    @cached_property
+    def notes(self) -> list[Note]:
+        """What was left out or understood."""
+        return [note if isinstance(note, Note) else Note(note) for note in self.seen]
+
+    def about(self) -> str:
+        """How many readings there are, under how many conditions."""
+        ways = len({(r.engine_speed, r.blanked, r.weather) for r in self.items})
+        return f"{len(self)} readings under {ways} conditions"
 
     def rows(self) -> list[dict[str, Any]]:
         """A row for each reading; `read_readings` takes such rows back."""
@@ -153,7 +170,7 @@ class Readings(Result):
                 "measure": r.measure,
                 "engine_speed_rpm": None if r.engine_speed is None else r.engine_speed * RPM,
                 "set": r.set,
-                "blanked": " + ".join(r.blanked),
+                "blanked": BETWEEN.join(r.blanked),
                 "note": r.note,
             }
             for r in self.items
@@ -161,9 +178,8 @@ class Readings(Result):
 
     def sentences(self, measures: str = "metric") -> list[str]:
         """How many readings there are, under how many conditions."""
-        ways = len({(r.engine_speed, r.blanked, r.weather) for r in self.items})
         sets = len({r.set for r in self.items})
-        return [f"{len(self)} readings under {ways} conditions, in {sets} sets.", *self.notes]
+        return [f"{self.about()}, in {sets} sets.", *self.notes]
 
 
 def read_readings(source: Any) -> Readings:
@@ -189,7 +205,7 @@ def read_readings(source: Any) -> Readings:
             found = _collect(header, rows, comma)
         except InputError as err:
             raise err.at(file=str(source)) from None
-        return Readings(found.items, found.notes, str(source), digest)
+        return Readings(found.items, found.seen, str(source), digest)
     if hasattr(source, "columns") and hasattr(source, "itertuples"):
         at_most(len(source), MOST_READINGS, "readings", "readings")
         rows = [(i + 1, list(row)) for i, row in enumerate(source.itertuples(index=False, name=None))]
@@ -214,36 +230,38 @@ def _collect(header: Sequence[str], rows: Sequence[tuple[int, list[Any]]], comma
     columns = columns_of(header, COLUMNS, ("tapping", "value"))
     at_most(len(rows), MOST_READINGS, "readings", "readings")
     items: list[Reading] = []
-    notes: list[str] = []
+    notes: list[Note] = []
     seen: dict[Reading, int] = {}
     for line, cells in rows:
         found = _row(columns, cells, line, comma)
-        if isinstance(found, str):
+        if isinstance(found, Note):
             notes.append(found)
             continue
         bare = replace(found, line=0)
         if bare in seen:
-            notes.append(
+            text = (
                 f"Lines {seen[bare]} and {line} are the same reading ({found.where}); it counts once. "
                 "Give them different notes to count both."
             )
+            notes.append(Note(text, "twice", found.where, line))
             continue
         seen[bare] = line
         items.append(found)
     if not items:
         raise InputError("no row has a value", allowed="a value for each reading", place="value")
-    return Readings(items, [*notes, *alike([item.set for item in items], "sets")])
+    twins = [Note(text, "alike") for text in alike([item.set for item in items], "sets")]
+    return Readings(items, [*notes, *twins])
 
 
-def _row(columns: list[tuple[str, str]], cells: list[Any], line: int, comma: bool) -> Reading | str:
-    """One reading, or a sentence that says why the row was left out."""
+def _row(columns: list[tuple[str, str]], cells: list[Any], line: int, comma: bool) -> Reading | Note:
+    """One reading, or a note that says why the row was left out."""
     place = f"line {line}"
     given = row_of(columns, cells, place)
     if "tapping" not in given:
         raise InputError("has no tapping", place=place, allowed="the tapping, or the fan, that was read")
     name = str(given["tapping"][0]).strip()
     if "value" not in given:
-        return f"Line {line} ({name}) has no value and is left out."
+        return Note(f"Line {line} ({name}) has no value and is left out.", "left out", name, line)
     quantity = _quantity(given.get("quantity", ("static", ""))[0], place)
     tapping, minus = _places(name, quantity, place)
     own = given.get("measure", ("", ""))[0]
@@ -289,7 +307,12 @@ def _text(cell: Any) -> str:
 
 
 def _names(cell: Any) -> tuple[str, ...]:
-    return tuple(dict.fromkeys(word.strip() for word in str(cell).split("+") if word.strip()))
+    """Names from a list, or from a text with " + " between them.
+
+    A plus without spaces may belong to a name: which it is, the machine's own names say (`named`).
+    """
+    words = cell if isinstance(cell, (list, tuple)) else re.split(r"\s+\+\s+", str(cell))
+    return tuple(dict.fromkeys(str(word).strip() for word in words if str(word).strip()))
 
 
 def _quantity(cell: Any, place: str) -> str:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -112,29 +113,33 @@ def _length(value: Any, name: str) -> float:
     return out
 
 
+@dataclass(repr=False, eq=False)
 class Traverse(Result):
-    """What a traverse tells.
+    """What a traverse tells; made by `traverse`.
 
     Attributes
     ----------
     velocities : array
         At the places [m/s].
-    mean_velocity : float
-        Their plain mean [m/s].
-    sd : float
-        Its standard deviation [m/s]: 2 % for the rule, the place and the alignment.
     area : float
         [m2]
     density : float
         [kg/m3]
     """
 
-    def __init__(self, velocities: Array, area: float, density: float) -> None:
-        self.velocities = velocities
-        self.area = area
-        self.density = density
-        self.mean_velocity = float(velocities.mean())
-        self.sd = STEADY * abs(self.mean_velocity)
+    velocities: Array
+    area: float
+    density: float
+
+    @property
+    def mean_velocity(self) -> float:
+        """The plain mean of the velocities [m/s]."""
+        return float(self.velocities.mean())
+
+    @property
+    def sd(self) -> float:
+        """Standard deviation of the mean [m/s]: 2 % for the rule, the place and the alignment."""
+        return STEADY * abs(self.mean_velocity)
 
     @property
     def volume_flow(self) -> float:
@@ -149,6 +154,10 @@ class Traverse(Result):
     def reading(self, tapping: str, **more: Any) -> Reading:
         """The traverse as a reading of the mean velocity at a tapping; `more` as for `Reading`."""
         return Reading(tapping, self.mean_velocity, "velocity", sd=self.sd, **more)
+
+    def about(self) -> str:
+        """The mean velocity, and at how many places it was read."""
+        return f"{self.mean_velocity:.2f} m/s, {len(self.velocities)} places"
 
     def rows(self) -> list[dict[str, Any]]:
         """A row for each place."""

@@ -225,4 +225,4 @@ def possible(machine: M, count: int, rng: np.random.Generator) -> M:
     for name, value in zip(names, values, strict=True):
         for address in members(machine.layout, name):
             numbers[address] = value if address == name else machine.numbers[address] * value
-    return type(machine)(machine.layout, numbers, machine.given)
+    return machine.rebuilt(numbers)

@@ -74,13 +74,14 @@ class StudyCommand:
         parameters, told = self.parameters, parameter_docs(self.run)
         of = parameters.get("of")
         many = self.takes.get("of", Takes()).many
-        machine_options(parser, of=of.default if of is not None and not many else None)
+        usual = of.default if of is not None and not many and isinstance(of.default, str) else None
+        machine_options(parser, of=usual)
         if "machine_or_fit" in parameters:
             fitted_option(parser)
         for name, parameter in parameters.items():
             if name in COMPANIONS:
                 companion_options(parser, name)
-            elif name not in ("machine", "machine_or_fit") and not (name == "of" and not many):
+            elif name not in ("machine", "machine_or_fit") and not (name == "of" and usual is not None):
                 self._option(parser, name, parameter, told.get(name, ""))
         if "crop" in parameters and "seen" not in parameters:
             parser.take("--seen", metavar="FILE", help=SEEN)

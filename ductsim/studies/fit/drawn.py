@@ -21,17 +21,14 @@ from ...display.charts import (
 )
 from ...display.faces import Plot
 from ...errors import UnknownName
+from .result import Fit, Suspects
+from .told import measure_for
 
 FACE = {"by the readings": style.DEEP, "in part": style.TEAL, "only by the prior": style.PAPER}
-
-
 MARKER = {"by the readings": "o", "in part": "^", "only by the prior": "s"}
 
 
-SMALLER = {"m": (0.1, "mm"), "m2": (0.1, "cm2")}
-
-
-def unknowns(found: Any, ax: Any, measures: str) -> None:
+def unknowns(found: Fit, ax: Any, measures: str) -> None:
     """Every unknown: its interval after the readings on the interval before them, all on one scale.
 
     The scale is the prior's own 95 %: 0 is its lower end, 1 its upper end, so that unlike numbers compare.
@@ -75,15 +72,13 @@ def unknowns(found: Any, ax: Any, measures: str) -> None:
 
 def _value(row: Mapping[str, Any], key: str, measures: str) -> str:
     """A row's number in a measure that suits it."""
-    measure = row["measure"]
-    limit, small = SMALLER.get(measure, (0.0, measure))
     try:
-        return style.shown(row[key], small if abs(row[key]) < limit else measure, measures)
+        return style.shown(row[key], measure_for(row), measures)
     except UnknownName:  # a coefficient's own measure
-        return f"{style.number(row[key])} {measure}".strip()
+        return f"{style.number(row[key])} {row['measure']}".strip()
 
 
-def readings(found: Any, ax: Any, measures: str) -> None:
+def readings(found: Fit, ax: Any, measures: str) -> None:
     """Measured against fitted: every reading on the line where both are equal, outliers named."""
     rows = [row for row in found.readings if row["measure"] == found.readings[0]["measure"]]
     measure = rows[0]["measure"]
@@ -142,7 +137,7 @@ def _spread_small(ax: Any) -> None:
     ax.tick_params(axis="x", labelrotation=45)
 
 
-def misfits(found: Any, ax: Any, measures: str) -> None:
+def misfits(found: Fit, ax: Any, measures: str) -> None:
     """How far each reading is from the fit, in its standard deviations; beyond 2 is one in twenty."""
     rows = sorted(found.readings, key=lambda row: -abs(row["misfit"]))[:MOST_UNKNOWNS]
     rows.sort(key=lambda row: row["line"])
@@ -166,7 +161,7 @@ def _way(row: Mapping[str, Any]) -> str:
     return str(row["how"]) or "as it is"
 
 
-def chances(found: Any, ax: Any, measures: str) -> None:
+def chances(found: Suspects, ax: Any, measures: str) -> None:
     """How probably each suspect is at fault."""
     rows = found.rows()[:MOST_SUSPECTS]
     values = [100.0 * row["chance"] for row in rows]

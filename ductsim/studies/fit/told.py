@@ -1,29 +1,74 @@
-"""What a fit says, in sentences."""
+"""What a fit says, in tables and sentences."""
 
 from __future__ import annotations
 
 import re
-from typing import TYPE_CHECKING, Any
+from collections.abc import Sequence
+from typing import Any
 
+from ...cautions import cautions_for
+from ...description.layout import Layout
+from ...inference.drawing import Draws
+from ...machine.fitted import Fitted
+from ...quantity import suited
+from ...result import Note
 from ...wording import gathered, listed, said
+from .result import Fit
 
-if TYPE_CHECKING:
-    from ...description.layout import Layout
-    from ...inference.drawing import Draws
-    from .explained import Fit
+Row = dict[str, Any]
 
 ALIKE = 0.8  # cosine between two effects from which the readings cannot tell them apart
-FELT = 0.3  # effects smaller than this, in standard deviations of what is known, count as none
 LOW_CHANCE = 0.01
 MOST_NAMED = 4  # readings that stand out, named one by one
+MOST_OTHERS = 12
 NOTICED = 0.05  # share of lost draws that is worth a word
+FIRM = 50.0  # effective draws behind firm intervals
 
 
-def of_fit(fit: Fit, measures: str) -> list[str]:
+def about(fit: Fit) -> str:
+    """What was fitted to what, in a few words."""
+    return f"{len(fit.wanted)} unknowns, {len(fit.taken)} readings"
+
+
+def cautions(fit: Fitted) -> list[str]:
+    """The cautions that belong to taking readings."""
+    blanked = any(r.blanked for r in fit.taken)
+    return cautions_for(["measure", "blank"] if blanked else ["measure"])
+
+
+# ---- tables
+
+
+def tables(fit: Fit) -> dict[str, list[Row]]:
+    """Unknowns, readings, pairs that look alike, errors of the instruments, other numbers."""
+    return {
+        "unknowns": fit.unknowns,
+        "readings": fit.readings,
+        "alike": [row for row in fit.pairs if abs(row["likeness"]) > ALIKE],
+        "instruments": fit.instruments,
+        "others": fit.others[:MOST_OTHERS],
+    }
+
+
+# ---- sentences
+
+
+def sentences(fit: Fit, measures: str) -> list[str]:
     """The answer first; where the readings contradict each other, that is the answer."""
     if _contradicts(fit):
         return [*_test(fit, measures), *_found(fit, measures), *_few(fit)]
     return [*_found(fit, measures), *_told(fit), *_alike(fit), *_test(fit, measures), *_few(fit)]
+
+
+def said_of(row: Row, keys: Sequence[str], measures: str) -> list[str]:
+    """Numbers of a row with the measure that suits it."""
+    return [said(row[key], measure_for(row), measures) for key in keys]
+
+
+def measure_for(row: Row) -> str:
+    """The measure of a row's numbers in text and picture, its table's too: what suits the largest."""
+    own = ("estimate", "low", "high", "likely", "prior_low", "prior_high")
+    return suited(row["measure"], max(abs(row[key]) for key in own if key in row))
 
 
 def _contradicts(fit: Fit) -> bool:
@@ -35,8 +80,7 @@ def _found(fit: Fit, measures: str) -> list[str]:
     row = fit.unknowns[0]
     if row["told"] == "only by the prior":
         return ["The readings point to nothing: every unknown is as it was believed beforehand."]
-    measure = handy(row["measure"], row["high"])
-    ends = [said(row[key], measure, measures) for key in ("estimate", "low", "high")]
+    ends = said_of(row, ("estimate", "low", "high"), measures)
     text = f"{row['unknown']}: {ends[0]} (95 %: {ends[1]} to {ends[2]})"
     times = row["estimate"] / row["likely"]
     if _contradicts(fit):
@@ -44,13 +88,6 @@ def _found(fit: Fit, measures: str) -> list[str]:
     if row["low"] > row["likely"]:
         return [f"The readings point to {text}, {times:.1f} times what was likely."]
     return [f"No unknown stands out; the largest against what was likely: {text}."]
-
-
-def handy(measure: str, value: float) -> str:
-    """The measure in which a number of that size is said: small areas in cm2, small lengths in mm."""
-    if measure == "m2" and abs(value) < 0.1:
-        return "cm2"
-    return "mm" if measure == "m" and abs(value) < 0.1 else measure
 
 
 def _told(fit: Fit) -> list[str]:
@@ -150,21 +187,6 @@ def _place(row: dict[str, Any]) -> str:
     return f"line {row['line']}, {row['where']}" if row["line"] else str(row["where"])
 
 
-def about_draws(draws: Draws) -> list[str]:
-    """What the draws behind the intervals are worth, where that is less than usual."""
-    share = draws.lost / draws.asked
-    if draws.linear:
-        return [
-            "The intervals are rough, those of the linear approximation at the estimate: most draws found no "
-            "way to explain these readings."
-        ]
-    if share > NOTICED:
-        return [
-            f"The intervals leave out {share:.0%} of the draws, which found no way to explain the readings."
-        ]
-    return []
-
-
 def _share(chance: float) -> str:
     return f"{chance:.2%}" if chance >= 1e-4 else "less than 0.01 %"
 
@@ -177,29 +199,45 @@ def _few(fit: Fit) -> list[str]:
     return [f"{number} fewer than the {wanted} unknowns: most of the answer is what was believed before."]
 
 
-def notes(fit: Fit) -> list[str]:
+# ---- notes
+
+
+def notes(fit: Fit) -> list[Note]:
     """What was left out and assumed, and how much was worked out."""
     out = list(fit.taken.notes)
-    unread = fit.relative or any(c.engine_speed is None for c in fit.model.configurations)
-    if unread:
-        out.append("Where no engine speed counts, only ratios between readings do.")
+    if fit.relative or any(r.engine_speed is None for r in fit.taken):
+        out.append(Note("Where no engine speed counts, only ratios between readings do.", "ratios only"))
     if any(r.blanked for r in fit.taken):
-        out.append("A blanked opening is taken as tight.")
-    draws = fit.draws
-    out += about_draws(draws)
+        out.append(Note("A blanked opening is taken as tight.", "assumed"))
+    out += _of_draws(fit.draws)
     if _contradicts(fit):
         worst = sorted(fit.readings, key=lambda row: -abs(row["misfit"]))[:MOST_NAMED]
         words = listed([f"{_place(row)} ({row['misfit']:+.1f})" for row in worst])
-        out.append(
-            f"Trust none of it before the readings agree. Farthest off in standard deviations: {words}."
-        )
-    if draws.effective < 50.0:
-        out.append(
-            f"The intervals rest on {draws.effective:.0f} effective draws only: more draws make them firmer."
-        )
-    out.append(
-        f"{len(fit.model.names)} numbers were fitted to {len(fit.taken)} readings under "
-        f"{len(fit.model.configurations)} conditions: {fit.solves:,} operating points, "
-        f"{fit.problem.jacobians} Jacobians, {fit.seconds:.1f} s."
+        text = f"Trust none of it before the readings agree. Farthest off in standard deviations: {words}."
+        out.append(Note(text, "contradiction", worst[0]["where"], worst[0]["misfit"]))
+    effective = fit.draws.effective
+    if effective < FIRM:
+        text = f"The intervals rest on {effective:.0f} effective draws only: more draws make them firmer."
+        out.append(Note(text, "few draws", value=effective))
+    text = (
+        f"{len(fit.names)} numbers were fitted to {len(fit.taken)} readings under {fit.conditions} "
+        f"conditions: {fit.solves:,} operating points, {fit.jacobians} Jacobians, {fit.seconds:.1f} s."
     )
-    return out
+    return [*out, Note(text, "effort", value=fit.seconds)]
+
+
+def _of_draws(draws: Draws) -> list[Note]:
+    """What the draws behind the intervals are worth, where that is less than usual."""
+    share = draws.lost / draws.asked
+    if draws.linear:
+        text = (
+            "The intervals are rough, those of the linear approximation at the estimate: most draws found no "
+            "way to explain these readings."
+        )
+        return [Note(text, "rough intervals", value=share)]
+    if share > NOTICED:
+        text = (
+            f"The intervals leave out {share:.0%} of the draws, which found no way to explain the readings."
+        )
+        return [Note(text, "lost draws", value=share)]
+    return []

@@ -18,9 +18,11 @@ from ...display.charts import (
     some,
 )
 from ...display.faces import Plot
+from .result import Proof
+from .told import rows as rows_of
 
 
-def change(found: Any, ax: Any, measures: str) -> None:
+def change(found: Proof, ax: Any, measures: str) -> None:
     """At every place that was read: the change expected of the fix and the change measured."""
     rows, measure = _proof_rows(found)
     y = np.arange(len(rows))
@@ -55,7 +57,7 @@ def change(found: Any, ax: Any, measures: str) -> None:
     ax.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=2, borderaxespad=0.2)
 
 
-def before_and_after(found: Any, ax: Any, measures: str) -> None:
+def before_and_after(found: Proof, ax: Any, measures: str) -> None:
     """Every reading before and after the fix, at one speed and density."""
     rows, measure = _proof_rows(found)
     some([row for row in rows if "before" in row], "nothing was measured yet")
@@ -63,9 +65,9 @@ def before_and_after(found: Any, ax: Any, measures: str) -> None:
     before_after(ax, [reading_name(row) for row in rows], columns, measures)
 
 
-def _proof_rows(found: Any) -> tuple[list[dict[str, Any]], str]:
+def _proof_rows(found: Proof) -> tuple[list[dict[str, Any]], str]:
     """The rows of the measure that most places have."""
-    rows = found.rows()
+    rows = rows_of(found)
     kinds = [row["measure"] for row in rows]
     measure = max(dict.fromkeys(kinds), key=kinds.count)
     return [row for row in rows if row["measure"] == measure][:MOST_UNKNOWNS], measure

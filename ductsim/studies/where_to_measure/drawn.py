@@ -15,11 +15,13 @@ from ...display.charts import (
     name_rows,
 )
 from ...display.faces import Plot
+from .result import NextReadings
+from .told import candidates
 
 
-def telling(found: Any, ax: Any, measures: str) -> None:
+def telling(found: NextReadings, ax: Any, measures: str) -> None:
     """How far the uncertainty shrinks by each of the best single readings."""
-    rows = found.rows()[:MOST_SUSPECTS]
+    rows = candidates(found)[:MOST_SUSPECTS]
     values = [100.0 * (1.0 - row["shrinks_to"]) for row in rows]
     texts = [f"{value:.0f} %, {row['minutes']:g} min" for value, row in zip(values, rows, strict=True)]
     bars(ax, values, [0], texts=texts)
@@ -35,7 +37,7 @@ def _next(row: Mapping[str, Any]) -> str:
     return f"{style.cut(row['where'], 22)}{taped}" + (f", {speed:,.0f} rpm" if speed else "")
 
 
-def questions(found: Any, ax: Any, measures: str) -> None:
+def questions(found: NextReadings, ax: Any, measures: str) -> None:
     """The interval of each question now, after the best reading and after the best few, on a common scale."""
     rows = found.questions()[:MOST_UNKNOWNS]
     ways = (("now", "now", style.MIST, 7.0), ("after_one", "after the best reading", style.TEAL, 4.5))
