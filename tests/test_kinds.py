@@ -140,6 +140,10 @@ def described(**more):
         ({"work_on": {"area": "polish"}}, "work: unknown kind of work 'polish'"),
         ({"work_on": {"are": "seal"}}, "work_on: unknown number 'are'; did you mean 'area'"),
         ({"symbol": 3}, "symbol = 3; a text"),
+        ({"speeds_crop": None}, "speeds_crop = None; True or False"),
+        ({"crop_ways": ((0, 2),)}, "crop_ways = ((0, 2),); a tuple of (from, to)"),
+        ({"crop_ways": (0, 1)}, "crop_ways = (0, 1); a tuple of (from, to)"),
+        ({"crop_ways": None}, "crop_ways = None; a tuple of (from, to)"),
         (
             {
                 "__annotations__": dict.fromkeys(["area", "length", "work"], "float"),

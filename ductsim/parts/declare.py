@@ -221,7 +221,7 @@ def _check_known(place: str, cls: type[Part]) -> None:
     for name in cls.declared:
         if hasattr(Part, name):
             raise InputError(f"{name!r} is what every part has", place=place, allowed="another name for it")
-    for key in ("is_fan", "is_leak"):
+    for key in ("is_fan", "is_leak", "speeds_crop", "carries_on"):
         if not isinstance(getattr(cls, key), bool):
             raise InputError(f"{key} = {shown(getattr(cls, key))}", place=place, allowed="True or False")
     from_zero = [
@@ -243,6 +243,14 @@ def _check_known(place: str, cls: type[Part]) -> None:
     for key in ("symbol", "legend"):
         if not isinstance(getattr(cls, key), str):
             raise InputError(f"{key} = {shown(getattr(cls, key))}", place=place, allowed="a text")
+    ends = range(len(cls.ends))
+    ways = cls.crop_ways if isinstance(cls.crop_ways, tuple) else (None,)
+    if not all(isinstance(way, tuple) and len(way) == 2 and {*way} <= {*ends} for way in ways):
+        raise InputError(
+            f"crop_ways = {shown(cls.crop_ways)}",
+            place=place,
+            allowed="a tuple of (from, to), places in its ends",
+        )
     speed = cls.declared.get("speed")
     if cls.is_fan and not (isinstance(speed, Number) and speed.measure == "rad/s"):
         raise InputError("a fan without a speed", place=place, allowed="a number speed in rad/s")
