@@ -362,8 +362,11 @@ def key_measure(key: str) -> tuple[str, str]:
 
 
 def measure_key(name: str, measure: str) -> str:
-    """The row key for a name, or words, and a measure: ("vacuum", "Pa") -> "vacuum_Pa"."""
-    name = re.sub(r"\W+", "_", name).strip("_")
+    """The row key for a name, or words, and a measure: ("vacuum 4", "Pa") -> "vacuum_4_Pa".
+
+    Signs stay, so that "vacuum 4+R" and "vacuum 4-R" are two.
+    """
+    name = "_".join(name.split())
     ending = measure.replace("/", "_").replace(" ", "_")
     return f"{name}_{ending}" if ending else name
 

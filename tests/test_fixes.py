@@ -210,6 +210,18 @@ def test_fixes_are_pickled_and_shown(picker):
     assert repr(again) == "<Fix 'a': 3 min>"
 
 
+def test_what_is_wrong_with_a_fix_goes_with_it(picker):
+    """The number that was wrong is not kept, so its sentence has to be."""
+    bad = ds.Fix("a", change={"hose 1.length": 1.0}, minutes=-3)
+    again = pickle.loads(pickle.dumps(bad))
+    assert bad.problem and again.problem == bad.problem
+    with pytest.raises(ds.InputError) as told:
+        Task.of(again, picker)
+    assert str(told.value) == bad.problem
+    with pytest.raises(TypeError):
+        again.change["hose 1.length"] = 2.0
+
+
 def test_a_fix_may_carry_a_column(picker):
     fix = ds.Fix("a", change={"hose 1.length": ds.times(np.array([0.5, 1.0]))})
     assert Task.of(fix, picker).columns == 2

@@ -54,6 +54,22 @@ def bench():
     return ds.demo("bench")
 
 
+FIXES = [
+    ds.Fix("wider", change={"left mouth.area": "350 cm2"}, minutes=10.0, cost=25.0, caution="Mind the dog."),
+    ds.Fix("narrower", change={"left mouth.area": "250 cm2"}, minutes=10.0),
+    ds.Fix("other part", replace={"right duct": ds.Hose(length=2.0, diameter=0.16)}, minutes=40.0),
+    ds.Fix("far too fast", change={"fan.speed": "4000 rpm"}, minutes=5.0),
+    ds.Fix("nowhere", change={"no part.area": 1.0}),
+    ds.Fix("no time", change={"left duct.length": "3 m"}, minutes=-3),
+]
+TRIM = ds.Trim("* mouth.area", "100 cm2", "400 cm2")
+
+
+def possible():
+    """Six such machines."""
+    return bench().change({"left duct.loss_coefficient": [2.0, 2.5, 3.0, 3.5, 4.0, 4.5]})
+
+
 def listed():
     """What a command lists."""
     return Listed(["One."], {"things": [{"thing": "one"}]})
@@ -75,6 +91,13 @@ MAKERS = {
     ),
     "fill": lambda: ds.fill(bench(), CROP, BOX),
     "field pass": lambda: ds.field_pass(bench(), [0.05, 0.4, 0.1], speed=1.0, crop=CROP, box=BOX),
+    "comparison": lambda: ds.compare(bench(), FIXES, budget=45.0),
+    "comparison of possible machines": lambda: ds.compare(possible(), FIXES, of="shaft power"),
+    "balance": lambda: ds.balance(bench(), TRIM),
+    "balance of possible machines": lambda: ds.balance(possible(), TRIM, of=["vacuum left", "vacuum right"]),
+    "balance by sizes": lambda: ds.balance(
+        bench(), ds.Trim("left mouth.area", sizes=["150 cm2", "300 cm2"]), of="shaft power"
+    ),
     "ensemble": lambda: ds.ensemble(
         bench(), {"* duct.diameter": {"sd": 0.02}}, ["weakest vacuum", "shaft power"], samples=8, shares=True
     ),
@@ -143,6 +166,14 @@ def test_copies_show_the_same(found, again):
     other = again(found)
     assert type(other) is type(found) and other is not found
     assert other.to_json() == found.to_json()
+    assert [vars_of(note) for note in other.notes] == [vars_of(note) for note in found.notes]
+
+
+def test_saved_and_loaded_it_shows_the_same(found, tmp_path):
+    found.save(tmp_path / "kept")
+    other = ds.Result.load(tmp_path / "kept")
+    assert type(other) is type(found)
+    assert other.to_json() == found.to_json() and other.sentences("inch") == found.sentences("inch")
     assert [vars_of(note) for note in other.notes] == [vars_of(note) for note in found.notes]
 
 

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from ..quantity import RPM
-from ..questions.gauges import fans, opening_air
+from ..questions.gauges import opening_air
 from ..result import Note
 from .limits import Limit, limits_of
 from .solved import SolvedMachine
@@ -42,7 +42,7 @@ def of_machine(state: SolvedMachine) -> list[Note]:
         return []
     out = [
         Note(f"{name} is {note}.", note.kind, name, note.value)
-        for name in fans(state.machine)
+        for name in state.machine.layout.fans
         for note in of_fan(state, name)
     ]
     return out + _of_drives(state) + _of_units(state)

@@ -15,7 +15,7 @@ from ..network.network import solve_system
 from ..network.newton import Point
 from ..network.state import State
 from ..quantity import RPM
-from ..questions.gauges import fans, inlet_density, opening_air, stacked_path, tapping_pressures
+from ..questions.gauges import inlet_density, opening_air, stacked_path, tapping_pressures
 from ..result import Result
 from ..statistics import middle, quantile
 from . import notes
@@ -160,7 +160,7 @@ class MachineAnswer(SolvedMachine, Result):
 
         With columns, one row for each fan with medians.
         """
-        return [self._fan_row(name) for name in fans(self.machine)]
+        return [self._fan_row(name) for name in self.machine.layout.fans]
 
     def _fan_row(self, name: str) -> dict[str, Any]:
         numbers = self.machine.part_numbers()

@@ -7,7 +7,6 @@ from typing import Any
 import numpy as np
 
 from ..crop.margins import crop_notes
-from ..questions.gauges import fans
 from ..result import Note
 from ..statistics import quantile
 from ..wording import said
@@ -37,7 +36,7 @@ def sentences(found: MachineAnswer, measures: str) -> list[str]:
     if not found.solved:
         return [str(found.failure())]
     out = _about_weakest(found, measures) if found.machine.layout.units else ["The machine has no units."]
-    powers = [found.power[name] for name in fans(found.machine)]
+    powers = [found.power[name] for name in found.machine.layout.fans]
     if powers:
         what = f"Its {len(powers)} fans take" if len(powers) > 1 else "Its fan takes"
         out.append(f"{what} {said(sum(powers), 'W', measures)} at the shaft.")

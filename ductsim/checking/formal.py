@@ -35,6 +35,9 @@ def shapes(part: Part) -> None:
             )
     count = sum(2 if isinstance(path, Pair) else 1 for path in paths)
     demand(count == len(part.path_names), f"{count} paths, and {len(part.path_names)} names for them")
+    powered = any(isinstance(path, Path) and path.power is not None for path in paths)
+    demand(powered or not part.is_fan, "it is a fan, and no path of it takes shaft power")
+    demand(part.is_fan or not powered, "a path takes shaft power: say is_fan = True, with a number speed")
 
 
 def containers(part: Part) -> None:
@@ -120,7 +123,8 @@ def zero_is_normal(part: Part) -> None:
         numbers[name] = np.array([[0.0, value]])
         for path in part.form.build(list(numbers.values())).paths():
             _finite(name, path)
-            if isinstance(path, Path) and re.search(r"0 = (closed|sealed)", decl.doc):
+            closes = name in part.sizes or re.search(r"0 = (closed|sealed)", decl.doc)
+            if isinstance(path, Path) and closes:
                 shut = np.broadcast_to(path.shut, (1, 2))[0]
                 demand(shut.tolist() == [True, False], f"{name} = 0 does not close the path")
 

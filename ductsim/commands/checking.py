@@ -9,7 +9,6 @@ from typing import Any
 from ..answers.describe import Description
 from ..cautions import cautions_for
 from ..machine.machine import Machine, MachineState
-from ..questions.gauges import fans
 from ..readings.checks import ReadingCheck
 from ..result import Note, Result
 from ..wording import said
@@ -91,7 +90,7 @@ def _unstated_limits(found: Checked) -> list[Note]:
     highest = "{0} states no highest_speed: ask its maker, or nothing can warn that it turns too fast."
     out = [
         Note(highest.format(name), "limit not stated", name)
-        for name in fans(found.machine)
+        for name in found.machine.layout.fans
         if f"{name}.highest_speed" not in numbers
     ]
     turning = {part.drive for part in layout.parts if part.drive}

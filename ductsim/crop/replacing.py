@@ -51,5 +51,5 @@ def _entry(old: PartEntry, new: Any) -> PartEntry:
             place=place,
             allowed="a part with the same ends",
         )
-    drive = old.drive if "speed" in new.declared else ""
+    drive = old.drive if new.is_fan else ""
     return PartEntry(old.name, new.form, old.ends, drive, old.note)

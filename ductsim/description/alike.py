@@ -7,10 +7,6 @@ from __future__ import annotations
 
 import unicodedata
 from collections.abc import Iterable
-from typing import TYPE_CHECKING
-
-if TYPE_CHECKING:
-    from .layout import Layout
 
 # Letters that common typefaces draw like Latin letters or digits. Chosen by our own eye from Cyrillic, Greek
 # and Latin; a small part of what the Unicode Consortium's list of confusable characters holds (Unicode
@@ -75,14 +71,3 @@ def _difference(one: str, other: str) -> str:
         unicodedata.name(name[i], "a sign").lower() if i < len(name) else "nothing" for name in (one, other)
     ]
     return f" (letter {i + 1}: {words[0]}, {words[1]})"
-
-
-def alike_names(layout: Layout) -> list[str]:
-    """Names of a machine's things, nodes and units that are taken for one another."""
-    things = [thing.name for group in (layout.drives, layout.parts, layout.tappings) for thing in group]
-    nodes = [end for part in layout.parts for end in part.ends]
-    return [
-        *alike(things, "names"),
-        *alike([unit.name for unit in layout.units], "units"),
-        *alike(nodes, "nodes"),
-    ]

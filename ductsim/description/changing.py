@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -19,6 +20,7 @@ MOST_COMBINATIONS = 10_000_000
 """In a grid: each of its columns takes 80 MB then."""
 
 
+@dataclass(frozen=True, eq=False)
 class Setting:
     """A number that is set, not scaled.
 
@@ -27,19 +29,13 @@ class Setting:
     value : float or array of shape (S,), SI
     """
 
-    __slots__ = ("value",)
-
-    def __init__(self, value: Any) -> None:
-        self.value = value
+    value: Any
 
     def __eq__(self, other: object) -> bool:
         return isinstance(other, Setting) and np.array_equal(self.value, other.value)
 
     def __hash__(self) -> int:
         return hash(np.asarray(self.value).tobytes())
-
-    def __repr__(self) -> str:
-        return f"Setting({self.value!r})"
 
 
 Effect = Setting | Times

@@ -12,8 +12,8 @@ from ..arguments import one_of
 from ..conveying import LOAD
 from ..errors import InputError, UnknownName, nearest_name, shown
 from ..network.system import Entry, PathName, System
-from ..parts.declare import Form, Number
-from .alike import alike_names
+from ..parts.declare import Form, Number, Part
+from .alike import alike
 
 ACCESS = ("easy", "unsafe", "unreachable")
 
@@ -38,6 +38,17 @@ class PartEntry:
     ends: tuple[str, ...]
     drive: str = ""
     note: str = ""
+
+    @property
+    def kind(self) -> type[Part]:
+        """The class of the part, which holds what is known of its kind."""
+        assert issubclass(self.form.part, Part)
+        return self.form.part
+
+    @property
+    def size(self) -> str:
+        """Which of its numbers says how large its opening is; an empty text where none does."""
+        return next((leaf for leaf in self.kind.sizes if leaf in self.form.leaves), "")
 
 
 @dataclass(frozen=True)
@@ -144,6 +155,11 @@ class Layout:
     crop: Form | None = None
     carried: tuple[Carried, ...] = ()
     free: Mapping[str, Any] = field(default_factory=dict)
+
+    @property
+    def fans(self) -> tuple[str, ...]:
+        """The names of the parts that take shaft power."""
+        return tuple(part.name for part in self.parts if part.kind.is_fan)
 
     # ---- addresses
 
@@ -287,8 +303,11 @@ class Layout:
 
     @cached_property
     def alike(self) -> list[str]:
-        """Sentences about names that are easily taken for one another."""
-        return alike_names(self)
+        """Sentences about names of things, nodes and units that are easily taken for one another."""
+        things = [thing.name for group in (self.drives, self.parts, self.tappings) for thing in group]
+        nodes = [end for part in self.parts for end in part.ends]
+        units = [unit.name for unit in self.units]
+        return [*alike(things, "names"), *alike(units, "units"), *alike(nodes, "nodes")]
 
     def entry(self, part: str) -> PartEntry:
         """A part by its name.

@@ -13,7 +13,7 @@ from ..errors import InputError
 from ..quantity import display_measure, from_si
 from .plan import Plan, plan
 from .spots import Key, Spot, port
-from .symbols import HALF, SYMBOLS, WORDS, arrow, other, tint
+from .symbols import HALF, OPEN_AIR, TAPPING, Symbol, arrow, jet, symbol_of, tint, words_of
 
 if TYPE_CHECKING:
     from ..description.data import MachineData
@@ -98,10 +98,12 @@ class Sheet:
         self.columns = self._columns()
         last = self.columns[-1]
         self.width = max(last.middle + 0.5 * last.width + MARGIN, 5.2)
-        self.kinds = list(dict.fromkeys(part.form.part.kind for part in self.layout.parts))
+        self.symbols: dict[str, Symbol] = {}
+        for part in self.layout.parts:
+            self.symbols.setdefault(words_of(part.kind), symbol_of(part.kind))
         self.legend = self._legend()
         self.bottom = TOP + found.rows * PITCH + 0.14
-        self.height = self.bottom + 0.3 * (1 + max(row for _, _, row in self.legend)) + 0.5
+        self.height = self.bottom + 0.3 * (1 + max(row for *_, row in self.legend)) + 0.5
         flows = [abs(style.middle(value)) for value in state.flow.values()] if self.known else []
         self.most = max([f for f in flows if math.isfinite(f)], default=0.0)
         levels = [abs(self.pressure(node)) for node in state.pressure] if self.known else []
@@ -132,19 +134,16 @@ class Sheet:
         longest = max(map(len, style.wrapped(key[1], 12).split("\n")))
         return max(0.5, 0.054 * longest + 0.12)
 
-    def _legend(self) -> list[tuple[str, float, int]]:
-        """(kind, left edge, row) of every symbol in the legend."""
-        out: list[tuple[str, float, int]] = []
-        x, row, seen = MARGIN, 0, set()
-        for kind in (*self.kinds, "open air", "tapping"):
-            words = WORDS.get(kind, kind)
-            if words in seen or (kind == "tapping" and not self.layout.tappings):
-                continue
-            seen.add(words)
+    def _legend(self) -> list[tuple[str, Symbol, float, int]]:
+        """(words, symbol, left edge, row) of everything in the legend."""
+        out: list[tuple[str, Symbol, float, int]] = []
+        x, row = MARGIN, 0
+        marks = [("open air", OPEN_AIR), *([("tapping", TAPPING)] if self.layout.tappings else [])]
+        for words, symbol in (*self.symbols.items(), *marks):
             room = 0.52 + 0.05 * min(len(words), 24)
             if x + room > self.width - MARGIN and x > MARGIN:
                 x, row = MARGIN, row + 1
-            out.append((kind, x, row))
+            out.append((words, symbol, x, row))
             x += room
         return out
 
@@ -315,9 +314,9 @@ def _paint_box(ax: Any, sheet: Sheet, spot: Spot) -> None:
 
 def _paint_part(ax: Any, sheet: Sheet, spot: Spot) -> None:
     """A part: its lines to the neighbours, its symbol, its name and its air."""
-    kind = sheet.layout.part[spot.name].form.part.kind
+    kind = sheet.layout.part[spot.name].kind
     x, y = sheet.x(spot), sheet.y(spot.y)
-    dashed = kind == "leak"
+    dashed = kind.is_leak
     for side, near in ((-1.0, spot.before), (1.0, spot.after)):
         for key in near:
             begin = sheet.level(spot, key)
@@ -327,25 +326,21 @@ def _paint_part(ax: Any, sheet: Sheet, spot: Spot) -> None:
     for side, count in ends:
         for _ in range(min(count, 1)):
             _open_end(ax, sheet, x, y, side, sheet.flow(spot.name), dashed)
-    painter = SYMBOLS.get(kind, other)
-    if kind == "jet" and len(spot.before) == 2:
-        motive, suction = _jet_ends(sheet, spot)
-        painter(ax, x, y, style.INK, motive, suction)
-    else:
-        painter(ax, x, y, style.INK)
-    _name_part(ax, sheet, spot, kind)
+    symbol = symbol_of(kind)
+    heights = _jet_ends(sheet, spot) if symbol.paint is jet and len(spot.before) == 2 else ()
+    symbol.paint(ax, x, y, style.INK, *heights)
+    _name_part(ax, sheet, spot, symbol.above)
 
 
 def _jet_ends(sheet: Sheet, spot: Spot) -> tuple[float, float]:
-    motive = sheet.layout.end_node(spot.name, "motive")
+    motive = sheet.layout.part[spot.name].ends[0]
     heights = {key[1]: port(spot, key) * PITCH for key in spot.before}
     first = heights.pop(motive, 0.0)
     return first, next(iter(heights.values()), 0.0)
 
 
-def _name_part(ax: Any, sheet: Sheet, spot: Spot, kind: str) -> None:
+def _name_part(ax: Any, sheet: Sheet, spot: Spot, above: float) -> None:
     x, y = sheet.x(spot), sheet.y(spot.y)
-    above = 0.085 if kind in ("hose", "duct", "resistance") else 0.13 if kind == "fan" else 0.12
     above = above if len(spot.before) < 2 and len(spot.after) < 2 else 0.215
     name = style.wrapped(spot.name, 17, 2)
     ax.text(x, y - above, name, fontsize=SMALL, ha="center", va="bottom", zorder=7, linespacing=0.95)
@@ -456,19 +451,11 @@ def _paint_tappings(ax: Any, sheet: Sheet) -> None:
 def _paint_legend(ax: Any, sheet: Sheet) -> None:
     y0 = sheet.bottom + 0.16
     ax.plot([MARGIN, sheet.width - MARGIN], [y0 - 0.18, y0 - 0.18], color=style.MIST, lw=0.8)
-    for kind, x, row in sheet.legend:
+    for words, symbol, x, row in sheet.legend:
         y = y0 + 0.3 * row
-        if kind == "open air":
-            ax.plot([x + HALF], [y], marker="o", ms=3.6, mfc=style.PAPER, mec=style.INK, mew=0.8, ls="")
-        elif kind == "tapping":
-            ax.plot([x + HALF], [y], marker="D", ms=3.6, mfc=style.MARK, mec=style.PAPER, mew=0.6, ls="")
-        elif kind == "jet":
-            SYMBOLS[kind](ax, x + HALF, y, style.INK, -0.07, 0.07)
-        else:
-            SYMBOLS.get(kind, other)(ax, x + HALF, y, style.INK)
-        words = style.plain(WORDS.get(kind, kind), 24)
-        ax.text(x + 2 * HALF + 0.06, y, words, fontsize=SMALL, va="center")
-    y = y0 + 0.3 * (1 + max(row for _, _, row in sheet.legend))
+        symbol.paint(ax, x + HALF, y, style.INK, *((-0.07, 0.07) if symbol.paint is jet else ()))
+        ax.text(x + 2 * HALF + 0.06, y, style.plain(words, 24), fontsize=SMALL, va="center")
+    y = y0 + 0.3 * (1 + max(row for *_, row in sheet.legend))
     pa, kg = (display_measure(m, sheet.measures) for m in ("Pa", "kg/s"))
     if sheet.known:
         words = [

@@ -8,7 +8,7 @@ again, from sweeps that lessen crossings, the heights from a linear programme (s
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Set
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -42,11 +42,6 @@ class Plan:
     def rows(self) -> float:
         """Height of everything, in rows."""
         return max((s.y + 0.5 * s.height for s in self.spots.values()), default=1.0)
-
-    @property
-    def crossings(self) -> int:
-        """How often two lines cross."""
-        return _crossings(self.spots, self.columns)
 
 
 def plan(machine: MachineData) -> Plan:
@@ -213,7 +208,7 @@ def _units(machine: MachineData, spots: Mapping[Key, Spot]) -> dict[Key, str]:
 def _tree_order(spots: Mapping[Key, Spot], machine: MachineData) -> dict[Key, float]:
     """A place for every spot by a walk through the tree of the air's ways, half the branches on each side."""
     order: dict[Key, float] = {}
-    kinds = {p.name: p.form.part.kind for p in machine.layout.parts}
+    leaks = {("part", p.name) for p in machine.layout.parts if p.kind.is_leak}
     rank = {("part", p.name): i for i, p in enumerate(machine.layout.parts)}
     while len(order) < len(spots):
         rest = [key for key in spots if key not in order]
@@ -221,14 +216,14 @@ def _tree_order(spots: Mapping[Key, Spot], machine: MachineData) -> dict[Key, fl
             rest,
             key=lambda k: (max(len(_reach(spots, k, True)), len(_reach(spots, k, False))), -rest.index(k)),
         )
-        children = _tree(spots, root, rank, kinds)
+        children = _tree(spots, root, rank, leaks)
         for place, key in enumerate(_in_order(root, children), len(order)):
             order[key] = place
     return order
 
 
 def _tree(
-    spots: Mapping[Key, Spot], root: Key, rank: Mapping[Key, int], kinds: Mapping[str, str]
+    spots: Mapping[Key, Spot], root: Key, rank: Mapping[Key, int], leaks: Set[Key]
 ) -> dict[Key, list[Key]]:
     """A spanning tree: key -> children, leaks first, the largest branch in the middle."""
     children: dict[Key, list[Key]] = {}
@@ -245,7 +240,7 @@ def _tree(
     for key in reversed(walk):
         own = children[key]
         size[key] = 1 + sum(size[k] for k in own)
-        own.sort(key=lambda k: (kinds.get(k[1]) != "leak" or k[0] != "part", rank.get(k, 0)))
+        own.sort(key=lambda k: (k not in leaks, rank.get(k, 0)))
         largest = sorted((size[k] for k in own), reverse=True)
         if len(own) > 2 and largest[0] > 1.5 * largest[1]:
             biggest = max(own, key=lambda k: size[k])
@@ -276,7 +271,7 @@ def _ordered(spots: Mapping[Key, Spot], order: Mapping[Key, float]) -> tuple[lis
     columns: list[list[Key]] = [[] for _ in range(1 + max(s.layer for s in spots.values()))]
     for key in sorted(spots, key=lambda k: order[k]):
         columns[spots[key].layer].append(key)
-    best, fewest, as_tree = [list(c) for c in columns], _crossings(spots, columns), True
+    best, fewest, as_tree = [list(c) for c in columns], crossings(spots, columns), True
     for sweep in range(SWEEPS):
         if not fewest:
             break
@@ -284,7 +279,7 @@ def _ordered(spots: Mapping[Key, Spot], order: Mapping[Key, float]) -> tuple[lis
         for column in columns if forward else reversed(columns):
             place = {k: i for c in columns for i, k in enumerate(c)}
             column.sort(key=lambda k: _barycentre(spots[k], place, forward))
-        count = _crossings(spots, columns)
+        count = crossings(spots, columns)
         if count < fewest:
             best, fewest, as_tree = [list(c) for c in columns], count, False
     return best, as_tree
@@ -295,7 +290,8 @@ def _barycentre(spot: Spot, place: Mapping[Key, int], forward: bool) -> float:
     return sum(place[k] for k in near) / len(near)
 
 
-def _crossings(spots: Mapping[Key, Spot], columns: list[list[Key]]) -> int:
+def crossings(spots: Mapping[Key, Spot], columns: list[list[Key]]) -> int:
+    """How often two lines cross."""
     count = 0
     place = {k: i for c in columns for i, k in enumerate(c)}
     for column in columns:

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
+from ..arguments import one_of
 from ..display import style
+from ..parts.declare import Part
 
 LINE = 0.9
 HALF = 0.17  # half of the width of every symbol
@@ -111,9 +113,19 @@ def junction(ax: Any, x: float, y: float, colour: str) -> None:
     ax.plot([x - 0.4 * HALF, x], [y + 0.09, y], color=colour, lw=1.2, zorder=6)
 
 
-def other(ax: Any, x: float, y: float, colour: str) -> None:
-    """Any other part: a plain block."""
+def block(ax: Any, x: float, y: float, colour: str) -> None:
+    """A part without a symbol of its own: a plain block."""
     _box(ax, x, y, 0.8 * HALF, 0.075, style.MIST, colour)
+
+
+def open_air(ax: Any, x: float, y: float, colour: str) -> None:
+    """Where a part ends in the open."""
+    ax.plot([x], [y], marker="o", ms=3.6, mfc=style.PAPER, mec=colour, mew=0.8, ls="")
+
+
+def tapping(ax: Any, x: float, y: float, colour: str) -> None:
+    """A hole for the manometer."""
+    ax.plot([x], [y], marker="D", ms=3.6, mfc=style.MARK, mec=style.PAPER, mew=0.6, ls="")
 
 
 def arrow(ax: Any, x: float, y: float, side: float, width: float) -> None:
@@ -148,21 +160,42 @@ def _box(ax: Any, x: float, y: float, wide: float, high: float, fill: str, colou
     ax.add_patch(Rectangle((x - wide, y - high), 2 * wide, 2 * high, fc=fill, ec=colour, lw=LINE, zorder=4))
 
 
-SYMBOLS: dict[str, Callable[..., None]] = {
-    "fan": fan,
-    "hose": hose,
-    "duct": duct,
-    "jet": jet,
-    "opening": opening,
-    "leak": leak,
-    "screen": screen,
-    "gate": gate,
-    "entrance": opening,
-    "transition": narrowing,
-    "merge": junction,
-    "split": junction,
-}
-"""Kind of part -> its symbol; every other kind has `other`."""
+class Symbol(NamedTuple):
+    """How a symbol is painted, and how far above its middle the part's name stands [in]."""
 
-WORDS = {"entrance": "opening", "transition": "change of section"}
-"""Kind of part -> its words in the legend, where not the kind itself."""
+    paint: Callable[..., None]
+    above: float = 0.12
+
+
+SYMBOLS: dict[str, Symbol] = {
+    "fan": Symbol(fan, 0.13),
+    "hose": Symbol(hose, 0.085),
+    "duct": Symbol(duct, 0.085),
+    "jet": Symbol(jet),
+    "opening": Symbol(opening),
+    "leak": Symbol(leak),
+    "screen": Symbol(screen),
+    "gate": Symbol(gate),
+    "change of section": Symbol(narrowing),
+    "junction": Symbol(junction),
+    "block": Symbol(block, 0.085),
+}
+"""The word that a part gives as its `symbol` -> the symbol."""
+
+OPEN_AIR, TAPPING = Symbol(open_air), Symbol(tapping)
+
+
+def symbol_of(kind: type[Part]) -> Symbol:
+    """The symbol of a kind of part.
+
+    Raises
+    ------
+    UnknownName
+        When the part names none of them.
+    """
+    return SYMBOLS[one_of(kind.symbol, SYMBOLS, f"part {kind.kind!r}, symbol", "symbol")]
+
+
+def words_of(kind: type[Part]) -> str:
+    """What a kind of part is called in the legend."""
+    return kind.legend or kind.kind

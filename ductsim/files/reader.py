@@ -171,7 +171,7 @@ def _part(values: dict[str, Any], turning: Mapping[str, Any], numbers: _Numbers)
 def _check_keys(values: Mapping[str, Any], kind: type[Part], place: str) -> None:
     """Refuse a key that a part of this kind does not have, naming all that stand in a file."""
     extra = ("name", "kind", "note", *kind.ends)
-    if "speed" in kind.declared:
+    if kind.is_fan:
         extra += ("drive",)
     if issubclass(kind, Fan):
         extra += tuple(ASSUMED)
@@ -206,7 +206,7 @@ def _driven(
     kind: type[Part], values: Mapping[str, Any], drive: str, turning: Mapping[str, Any], place: str
 ) -> float:
     """The speed a drive gives to a part."""
-    if "speed" not in kind.declared:
+    if not kind.is_fan:
         raise InputError(f"the kind {kind.kind!r} has no speed for a drive to give", place=place)
     if drive not in turning:
         raise UnknownName.of("drive", drive, turning, place=place)

@@ -2,21 +2,21 @@
 
 from __future__ import annotations
 
-import warnings
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Any
+from functools import cached_property
+from typing import Any, Self
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ..answers.limits import limits_of, passed_by_group
-from ..answers.state import MachineAnswer, solve
+from ..answers.limits import Breach, breaches_by_group, breaches_said
+from ..answers.variants import Variants, solve_variants
 from ..crop.replacing import replace
 from ..description.changing import Setting
 from ..description.data import MachineData
 from ..description.possible import across
-from ..errors import InputError, OutsideRange
+from ..errors import InputError
 from ..quantity import Times
 from ..questions.vocabulary import Question, question
 from .fix import Task
@@ -27,6 +27,25 @@ CHUNK = 20_000
 
 FINE = ""
 CONTRADICTION, IMPOSSIBLE, NO_ANSWER, NOT_ALLOWED = "contradiction", "impossible", "no answer", "not allowed"
+
+
+@dataclass(frozen=True)
+class Reason:
+    """Why a set of fixes is not to be done.
+
+    Attributes
+    ----------
+    verdict : str
+        "contradiction", "impossible", "no answer" or "not allowed".
+    words : str
+        As a sentence begins, without a full stop.
+    breaches : tuple of Breach
+        The limits that are passed, where it is not allowed.
+    """
+
+    verdict: str
+    words: str
+    breaches: tuple[Breach, ...] = ()
 
 
 @dataclass
@@ -41,10 +60,8 @@ class Answers:
         Of every unit [Pa, kg/s, kg/s].
     power : array (K, M)
         Shaft power of all fans [W].
-    verdict : array (K,) of str
-        "" for a set that may be done; "contradiction", "impossible", "no answer", "not allowed".
-    reason : array (K,) of str
-        Why, a sentence; empty for "".
+    reasons : list of Reason or None
+        Of K: why the set is not to be done, None where it may be.
     """
 
     answer: Array
@@ -52,73 +69,94 @@ class Answers:
     opening_air: Array
     duct_air: Array
     power: Array
-    verdict: NDArray[Any]
-    reason: NDArray[Any]
+    reasons: list[Reason | None]
 
     @classmethod
-    def blank(cls, sets: int, units: int, machines: int) -> Answers:
+    def blank(cls, sets: int, units: int, machines: int) -> Self:
         """All NaN."""
-
-        def nan(*shape: int) -> Array:
-            return np.full(shape, np.nan)
-
-        words = np.full(sets, "", dtype=object)
-        units_shape = (sets, units, machines)
-        return cls(
-            nan(sets, machines),
-            nan(*units_shape),
-            nan(*units_shape),
-            nan(*units_shape),
-            nan(sets, machines),
-            words,
-            words.copy(),
-        )
+        every, of_unit = np.full((sets, machines), np.nan), np.full((sets, units, machines), np.nan)
+        return cls(every, of_unit, of_unit.copy(), of_unit.copy(), every.copy(), [None] * sets)
 
     @classmethod
-    def joined(cls, parts: Iterable[Answers]) -> Answers:
+    def joined(cls, parts: Iterable[Answers]) -> Self:
         """Several, one after the other."""
         rows = list(parts)
-        names = list(cls.__dataclass_fields__)
-        return cls(*(np.concatenate([getattr(row, name) for row in rows]) for name in names))
+        return cls(
+            np.concatenate([row.answer for row in rows]),
+            np.concatenate([row.vacuum for row in rows]),
+            np.concatenate([row.opening_air for row in rows]),
+            np.concatenate([row.duct_air for row in rows]),
+            np.concatenate([row.power for row in rows]),
+            [reason for row in rows for reason in row.reasons],
+        )
+
+    def verdict(self, row: int) -> str:
+        """What stands against a set; empty where it may be done."""
+        reason = self.reasons[row]
+        return FINE if reason is None else reason.verdict
+
+    def why(self, row: int) -> str:
+        """The reason as a sentence; empty where a set may be done."""
+        reason = self.reasons[row]
+        return "" if reason is None else f"{reason.words}."
 
 
+@dataclass(frozen=True)
+class Conflict:
+    """Two fixes that contradict each other: their places in the list, and why, without a full stop."""
+
+    first: int
+    second: int
+    words: str
+
+
+@dataclass(eq=False)
 class Combining:
-    """Solves sets of fixes on a machine.
-
-    Parameters
-    ----------
-    machine : MachineData
-        Single, or with M columns: possible machines.
-    tasks : sequence of Task
-        N fixes spelled out for that machine.
-    of : str
-        The question.
+    """Solves sets of fixes on a machine; made by `combining`.
 
     Attributes
     ----------
-    conflicts : list of (int, int, str)
-        Pairs of fixes that contradict each other, with the sentence that says so.
-    machines : int
-        M.
+    machine : MachineData
+        Single, or with M columns: possible machines.
+    tasks : list of Task
+        N fixes spelled out for that machine.
+    of : str
+        The question.
+    conflicts : list of Conflict
+        Pairs of fixes that contradict each other.
     calls : int
         How often the solver was called.
     """
 
-    def __init__(self, machine: MachineData, tasks: Sequence[Task], of: str) -> None:
-        self.tasks = list(tasks)
-        self.of = of
-        self.question: Question = question(machine.layout, of)
-        self.machine = _with_columns_of(machine, self.tasks)
-        self.machines = self.machine.columns or 1
-        self.units = [unit.name for unit in machine.layout.units]
-        self.conflicts = [
-            (i, j, why)
-            for i, one in enumerate(self.tasks)
-            for j, other in enumerate(self.tasks[:i])
-            if (why := one.against(other))
-        ]
-        self.calls = 0
-        self._roots: dict[tuple[int, ...], MachineData | str] = {(): self.machine}
+    machine: MachineData
+    tasks: list[Task]
+    of: str
+    conflicts: list[Conflict]
+    calls: int = 0
+
+    @property
+    def question(self) -> Question:
+        """What is asked, with its label and measure."""
+        return question(self.machine.layout, self.of)
+
+    @property
+    def machines(self) -> int:
+        """How many possible machines there are."""
+        return self.machine.columns or 1
+
+    @property
+    def units(self) -> list[str]:
+        """The names of the units."""
+        return [unit.name for unit in self.machine.layout.units]
+
+    @cached_property
+    def _roots(self) -> dict[tuple[int, ...], MachineData | Reason]:
+        """Machines with the parts of some fixes in place, as they are needed."""
+        return {(): self.machine}
+
+    def __getstate__(self) -> dict[str, Any]:
+        """Without the machines that can be put together again."""
+        return {name: value for name, value in self.__dict__.items() if name != "_roots"}
 
     def solve(self, sets: NDArray[np.bool_], which: Any = None) -> Answers:
         """What each of K sets comes to; `sets` is (K, N), `which` picks some of the possible machines."""
@@ -135,37 +173,38 @@ class Combining:
         """Give the sets that hold two fixes of a conflict the sentence of the first such pair."""
         if not self.conflicts:
             return
-        pairs = np.array([(i, j) for i, j, _ in self.conflicts], dtype=np.intp)
+        pairs = np.array([(c.first, c.second) for c in self.conflicts], dtype=np.intp)
         against = np.zeros((len(self.tasks), len(self.tasks)), dtype=np.float32)
         against[pairs[:, 0], pairs[:, 1]] = 1.0
         bad = ((sets.astype(np.float32) @ against > 0.0) & sets).any(axis=1)
         for k in np.flatnonzero(bad):
             first = int((sets[k, pairs[:, 0]] & sets[k, pairs[:, 1]]).argmax())
-            out.verdict[k], out.reason[k] = CONTRADICTION, self.conflicts[first][2]
+            out.reasons[k] = Reason(CONTRADICTION, self.conflicts[first].words)
 
     def _by_layout(
         self, sets: NDArray[np.bool_], out: Answers
     ) -> Iterable[tuple[MachineData, NDArray[np.intp]]]:
         """For each set of replaced parts, the machine that has them and the rows of such sets."""
         replacing = [i for i, task in enumerate(self.tasks) if task.parts]
-        open_rows = np.flatnonzero(out.verdict == FINE)
+        open_rows = np.flatnonzero([reason is None for reason in out.reasons])
         for pattern, at in _patterns(sets[open_rows][:, np.array(replacing, dtype=int)]):
             rows = open_rows[at]
             key = tuple(i for i, has in zip(replacing, pattern, strict=True) if has)
             root = self._root(key)
-            if isinstance(root, str):
-                out.verdict[rows], out.reason[rows] = IMPOSSIBLE, root
+            if isinstance(root, Reason):
+                for k in rows:
+                    out.reasons[k] = root
             else:
                 yield root, rows
 
-    def _root(self, key: tuple[int, ...]) -> MachineData | str:
+    def _root(self, key: tuple[int, ...]) -> MachineData | Reason:
         """The machine with the parts of some fixes in place, or why there is none."""
         if key not in self._roots:
             parts = {name: part for i in key for name, part in self.tasks[i].parts.items()}
             try:
                 self._roots[key] = replace(self.machine, parts)
             except InputError as err:
-                self._roots[key] = str(err)
+                self._roots[key] = Reason(IMPOSSIBLE, err.words)
         return self._roots[key]
 
     def _solve_some(
@@ -174,15 +213,13 @@ class Combining:
         values = self._values(root, sets[rows], which)
         bad = self._impossible(root, values, sets[rows], which)
         for k, why in bad.items():
-            out.verdict[rows[k]], out.reason[rows[k]] = IMPOSSIBLE, why
+            out.reasons[rows[k]] = Reason(IMPOSSIBLE, why)
         good = np.array([k for k in range(len(rows)) if k not in bad], dtype=np.intp)
         if not good.size:
             return
-        machines = out.answer.shape[1]
         values = {address: value[good] for address, value in values.items()}
-        state = _solved(across(root, _widened(root, values, len(good), machines), len(good), which))
         self.calls += 1
-        self._take(state, rows[good], out)
+        self._take(solve_variants(root, values, len(good), which), rows[good], out)
 
     def _values(self, root: MachineData, sets: NDArray[np.bool_], which: Any) -> dict[str, Array]:
         """Address -> (K, M): every number that some fix changes, in every set."""
@@ -210,7 +247,7 @@ class Combining:
     def _impossible(
         self, root: MachineData, values: dict[str, Array], sets: NDArray[np.bool_], which: Any
     ) -> dict[int, str]:
-        """Row -> why these numbers cannot be together."""
+        """Row -> why these numbers cannot be together, without a full stop."""
         out: dict[int, str] = {}
         for address, value in values.items():
             declared = root.layout.declared[address]
@@ -219,7 +256,7 @@ class Combining:
                 try:
                     declared.check(float(value[k][wrong[k]][0]), address)
                 except InputError as err:
-                    out.setdefault(int(k), str(err))
+                    out.setdefault(int(k), err.words)
         good = [k for k in range(len(sets)) if k not in out]
         for thing in {address.split(".")[0] for address in values}:
             if not good or not _together(root, values, good, thing, which):
@@ -233,31 +270,41 @@ class Combining:
             good = [k for k in good if k not in out]
         return out
 
-    def _take(self, state: MachineAnswer, rows: NDArray[np.intp], out: Answers) -> None:
-        """Write what a state with columns says into the rows of the answers."""
-        machines = out.answer.shape[1]
+    def _take(self, found: Variants, rows: NDArray[np.intp], out: Answers) -> None:
+        """Write what solved variants say into the rows of the answers."""
+        out.answer[rows] = found.ask(self.of)
+        out.power[rows] = found.power
+        for u, unit in enumerate(found.units):
+            out.vacuum[rows, u] = found.vacuum[unit]
+            out.opening_air[rows, u] = found.opening_air[unit]
+            out.duct_air[rows, u] = found.duct_air[unit]
+        solved = np.asarray(found.solved.any(axis=1))
+        outcomes = found.state.outcome
+        for k in np.flatnonzero(~solved | np.isnan(out.answer[rows]).all(axis=1)).tolist():
+            words = "The answer is not known" if solved[k] else outcomes[k * found.machines].sentence
+            out.reasons[rows[k]] = Reason(NO_ANSWER, words)
+        for k, breaches in breaches_by_group(found.limits, found.machines).items():
+            if out.reasons[rows[k]] is None:
+                words = breaches_said(breaches, "The")
+                out.reasons[rows[k]] = Reason(NOT_ALLOWED, words, tuple(breaches))
 
-        def matrix(value: Any) -> Array:
-            return np.broadcast_to(np.asarray(value, dtype=float), (len(rows) * machines,)).reshape(
-                -1, machines
-            )
 
-        out.answer[rows] = matrix(state.ask(self.of))
-        out.power[rows] = matrix(sum((state.power[name] for name in state.power), np.zeros(1)))
-        for u, unit in enumerate(self.units):
-            out.vacuum[rows, u] = matrix(state.vacuum[unit])
-            out.opening_air[rows, u] = matrix(state.ask(f"opening air {unit}"))
-            out.duct_air[rows, u] = matrix(state.ask(f"duct air {unit}"))
-        solved = np.broadcast_to(state.solved, (len(rows) * machines,)).reshape(-1, machines)
-        lost = np.flatnonzero(~solved.any(axis=1) | np.isnan(out.answer[rows]).all(axis=1))
-        for k in lost:
-            sentence = (
-                state.outcome[k * machines].sentence if not solved[k].any() else "The answer is not known"
-            )
-            out.verdict[rows[k]], out.reason[rows[k]] = NO_ANSWER, f"{sentence.rstrip('.')}."
-        for row, words in passed_by_group(limits_of(state), machines).items():
-            if out.verdict[rows[row]] == FINE:
-                out.verdict[rows[row]], out.reason[rows[row]] = NOT_ALLOWED, f"{_capital(words)}."
+def combining(machine: MachineData, tasks: Sequence[Task], of: str) -> Combining:
+    """What solves sets of these fixes on a machine.
+
+    Raises
+    ------
+    InputError
+        For an unknown question, and fixes with more or fewer values than there are possible machines.
+    """
+    question(machine.layout, of)
+    conflicts = [
+        Conflict(i, j, why)
+        for i, one in enumerate(tasks)
+        for j, other in enumerate(tasks[:i])
+        if (why := one.against(other))
+    ]
+    return Combining(_with_columns_of(machine, tasks), list(tasks), of, conflicts)
 
 
 def _patterns(sets: NDArray[np.bool_]) -> list[tuple[tuple[bool, ...], NDArray[np.intp]]]:
@@ -278,28 +325,8 @@ def _together(root: MachineData, values: dict[str, Array], ks: list[int], thing:
     try:
         across(root, few, len(ks), which).check_together({thing})
     except InputError as err:
-        return str(err)
+        return err.words
     return ""
-
-
-def _capital(text: str) -> str:
-    """With a capital first letter, unless it begins with a name: names keep their spelling."""
-    return f"T{text[1:]}" if text.startswith("the ") else text
-
-
-def _widened(root: MachineData, values: dict[str, Array], count: int, machines: int) -> dict[str, Array]:
-    """The values with at least one column in them, so that the answers have columns too."""
-    if values or root.columns is not None:
-        return values
-    address, value = next((a, v) for a, v in root.numbers.items())
-    return {address: np.full((count, machines), float(value))}
-
-
-def _solved(machine: MachineData) -> MachineAnswer:
-    """Solve without the warnings: a fix is tried, and what it leads to is said of those that are advised."""
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore", OutsideRange)
-        return solve(machine, raise_error=False)
 
 
 def _with_columns_of(machine: MachineData, tasks: Sequence[Task]) -> MachineData:

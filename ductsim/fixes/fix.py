@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
-from functools import cached_property
+from dataclasses import dataclass, field, fields
 from types import MappingProxyType
 from typing import Any
 
 import numpy as np
 
+from .. import keeping
 from ..cautions import ALWAYS, CAUTIONS, TAGS, cautions_for
 from ..crop.replacing import replace
 from ..description.changing import Effect, Setting, resolve, together
@@ -24,18 +24,6 @@ from ..quantity import si
 
 KEYS = ("name", "change", "replace", "minutes", "cost", "caution", "note")
 TOP = ("format", "ductsim", "input_sha256", "title", "note", "fix")
-
-# What kind of work it is to change a part of some kind; everything else is "part".
-WORK_ON_KIND = {
-    "leak": "seal",
-    "hose": "hose",
-    "jet": "jet",
-    "screen": "clean",
-    "opening": "restrictor",
-    "gate": "restrictor",
-    "resistance": "restrictor",
-}
-WORK_ON_FAN = {"soiling": "clean", "speed": "speed"}
 
 
 @dataclass(frozen=True, eq=False)
@@ -123,8 +111,24 @@ class Fix:
         return f"<Fix {self.name!r}: {self.minutes:g} min>"
 
     def __reduce__(self) -> tuple[Any, ...]:
-        change, replace = dict(self.change), dict(self.replace)
-        return Fix, (self.name, change, replace, self.minutes, self.cost, self.caution, self.note)
+        return _again, (type(self), _plainly(self))
+
+
+def _plainly(fix: Fix) -> dict[str, Any]:
+    own = {f.name: getattr(fix, f.name) for f in fields(fix)}
+    return own | {"change": dict(fix.change), "replace": dict(fix.replace)}
+
+
+def _again(cls: type[Fix], own: dict[str, Any]) -> Fix:
+    """A fix as it was, its problem too: what was wrong with it is no longer there to be found again."""
+    fix = object.__new__(cls)
+    for name, value in own.items():
+        seen = MappingProxyType(value) if name in ("change", "replace") else value
+        object.__setattr__(fix, name, seen)
+    return fix
+
+
+keeping.keeps(Fix, _plainly, _again)
 
 
 def _minutes(value: Any) -> float:
@@ -173,12 +177,14 @@ class Task:
         written as its numbers.
     parts : mapping
         Name -> part of another form, which needs another layout.
+    cautions : list of str
+        What to beware of: by what the fix touches, by its own words, the constant sentence last.
     """
 
     fix: Fix
     effects: Mapping[str, Effect]
     parts: Mapping[str, Part]
-    layout: Layout
+    cautions: list[str]
 
     @classmethod
     def of(cls, fix: Fix, machine: MachineData) -> Task:
@@ -190,7 +196,7 @@ class Task:
             One sentence that begins with the fix: unknown addresses and parts, values out of range.
         """
         if fix.problem:
-            raise InputError(fix.problem.rstrip("."))
+            raise InputError(fix.problem)
         try:
             given = {name: _built(machine, name, what) for name, what in fix.replace.items()}
             done = replace(machine, given) if given else machine
@@ -208,7 +214,7 @@ class Task:
                 own.update({f"{name}.{leaf}": Setting(done.numbers[f"{name}.{leaf}"]) for leaf in leaves})
             else:
                 other[name] = part
-        return cls(fix, MappingProxyType(own), MappingProxyType(other), machine.layout)
+        return cls(fix, own, other, _cautions_of(fix, machine.layout, own, other))
 
     @property
     def columns(self) -> int | None:
@@ -218,7 +224,7 @@ class Task:
         return sizes[0] if sizes else None
 
     def against(self, other: Task) -> str:
-        """Why the two cannot both be done, a sentence; empty when they can."""
+        """Why the two cannot both be done, in words without a full stop; empty when they can."""
         try:
             together([self.effects, other.effects])
         except InputError as err:
@@ -233,17 +239,18 @@ class Task:
         return ""
 
     def _both(self, other: Task, why: str) -> str:
-        return f"{self.fix.name} and {other.fix.name} contradict each other: {why}."
+        return f"{self.fix.name} and {other.fix.name} contradict each other: {why}"
 
-    @cached_property
-    def cautions(self) -> list[str]:
-        """What to beware of: by what the fix touches, by its own words, the constant sentence last."""
-        tags = [tag for address in self.effects for tag in work_on(self.layout, address)]
-        tags += [WORK_ON_KIND.get(part.kind, "part") for part in self.parts.values()]
-        own = [word for word in self.fix.caution if word not in TAGS and word not in CAUTIONS]
-        tags += [word for word in self.fix.caution if word not in own]
-        *known, always = cautions_for(tags)
-        return [*known, *own, always]
+
+def _cautions_of(
+    fix: Fix, layout: Layout, effects: Mapping[str, Effect], parts: Mapping[str, Part]
+) -> list[str]:
+    tags = [tag for address in effects for tag in work_on(layout, address)]
+    tags += [part.work for part in parts.values()]
+    own = [word for word in fix.caution if word not in TAGS and word not in CAUTIONS]
+    tags += [word for word in fix.caution if word not in own]
+    *known, always = cautions_for(tags)
+    return [*known, *own, always]
 
 
 def work_on(layout: Layout, address: str) -> list[str]:
@@ -253,10 +260,8 @@ def work_on(layout: Layout, address: str) -> list[str]:
         return ["speed"] if leaf == "engine_speed" else ["pulley"] if leaf != "available_power" else []
     if thing not in layout.part:  # weather, tappings, held nodes: nothing to be done by hand
         return []
-    kind = layout.part[thing].form.part.kind
-    if kind == "fan":
-        return [WORK_ON_FAN.get(leaf, "part")]
-    return [WORK_ON_KIND.get(kind, "part")]
+    kind = layout.part[thing].kind
+    return [kind.work_on.get(leaf, kind.work)]
 
 
 def all_cautions(tasks: Iterable[Task]) -> list[str]:
@@ -279,7 +284,7 @@ def _built(machine: MachineData, name: str, what: Any) -> Any:
     kind = values.pop("kind", entry.form.part.kind)
     if not isinstance(kind, str) or kind not in KINDS:
         raise UnknownName.of("kind", kind, KINDS, place=place)
-    if entry.drive and "speed" in KINDS[kind].declared and "speed" not in values:
+    if entry.drive and KINDS[kind].is_fan and "speed" not in values:
         values["speed"] = machine.part_numbers()[f"{name}.speed"]
     return build(KINDS[kind], values, place)
 

@@ -21,7 +21,7 @@ from ..display.charts import (
 from ..display.faces import Plot
 from ..drawing.picture import draw_machine
 from ..parts.declare import LocalAir
-from ..questions.gauges import fans, inlet_density, opening_air, stacked_path
+from ..questions.gauges import inlet_density, opening_air, stacked_path
 
 
 def units(state: Any, ax: Any, measures: str) -> None:
@@ -79,7 +79,7 @@ def fan_curves(state: Any, ax: Any, measures: str) -> None:
     """Where every fan works on its curve, at the speed and density it has."""
     if state.columns is not None:
         state = state[0] if len(state) else state
-    names = some(fans(state.machine), "the machine has no fan")
+    names = some(state.machine.layout.fans, "the machine has no fan")
     curves = [(name, *_curve(state, name)) for name in names]
     drawn: list[tuple[Any, Any, list[str], bool]] = []
     for name, flow, rise, last in curves:

@@ -27,6 +27,10 @@ class Leak(Part):
 
     crop_ways = ()
     sources = ("ashrae2021ch21", "baker1987")
+    is_leak = True
+    sizes = ("area", "width", "coefficient", "leakage_class")
+    work = "seal"
+    symbol = "leak"
     choices = (("area",), ("length", "width"), ("coefficient", "exponent"), ("leakage_class", "surface"))
 
     area: float | None = number(

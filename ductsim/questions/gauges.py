@@ -121,11 +121,6 @@ def _is_column(value: Any) -> bool:
     return isinstance(value, np.ndarray) and value.ndim > 0
 
 
-def fans(machine: MachineData) -> tuple[str, ...]:
-    """The names of the parts that take shaft power."""
-    return tuple(p.name for p in machine.layout.parts if "speed" in p.form.part.declared)
-
-
 def least(values: list[Any]) -> Any:
     """The smallest of several floats or columns, NaN left out where another is known."""
     out = values[0]

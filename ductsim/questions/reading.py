@@ -15,7 +15,7 @@ from ..air import Air
 from ..description.data import MachineData
 from ..description.layout import Layout
 from ..errors import InputError
-from .gauges import Flows, fans, shaft_power, tapping_pressures
+from .gauges import Flows, shaft_power, tapping_pressures
 from .vocabulary import Question, question
 
 
@@ -82,7 +82,7 @@ class View:
     @property
     def power(self) -> dict[str, Any]:
         """Fan -> shaft power [W]."""
-        return {name: shaft_power(self.machine, self, name) for name in fans(self.machine)}
+        return {name: shaft_power(self.machine, self, name) for name in self.machine.layout.fans}
 
     def ask(self, of: str) -> Any:
         """The answer to another question."""

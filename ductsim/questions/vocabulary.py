@@ -19,7 +19,6 @@ from .gauges import (
     Flows,
     air_density,
     end_flow,
-    fans,
     least,
     opening_air,
     shaft_power,
@@ -294,23 +293,19 @@ def _air_velocity(layout: Layout, name: str) -> Question:
 # ---- fans
 
 
-def _turning(layout: Layout) -> list[str]:
-    return [part.name for part in layout.parts if "speed" in part.form.part.declared]
-
-
-@add_word("shaft power", lambda layout: [*_turning(layout), *([""] if _turning(layout) else [])])
+@add_word("shaft power", lambda layout: [*layout.fans, *([""] if layout.fans else [])])
 def _shaft_power(layout: Layout, name: str) -> Question:
-    names = [name] if name else _turning(layout)
+    names = [name] if name else layout.fans
     return Question(
         f"shaft power {name}".strip(),
         "W",
         f"shaft power of {name or 'all fans'}",
-        lambda machine, flows: sum(shaft_power(machine, flows, n) for n in (names or fans(machine))),
+        lambda machine, flows: sum(shaft_power(machine, flows, n) for n in names),
         more_is_better=False,
     )
 
 
-@add_word("speed", _turning)
+@add_word("speed", lambda layout: layout.fans)
 def _speed(layout: Layout, name: str) -> Question:
     return Question(
         f"speed {name}",

@@ -35,7 +35,6 @@ WORDS = {
 MOST_FITTED, MOST_CONDITIONS = 300, 100
 """Readings, and conditions (each set, speed, taping and weather counts as one), that one fit takes: its
 matrices grow with the square of the first, and each draw solves the machine under all of the second."""
-BLANKING = ("area", "nozzle_area", "open_fraction", "coefficient", "width", "leakage_class")
 
 
 @dataclass(frozen=True)
@@ -127,19 +126,16 @@ def blank(layout: Layout, name: str) -> list[str]:
         For a name that is no part, or a part that cannot be taped.
     """
     if name not in layout.part:
-        openings = [
-            p.name for p in layout.parts if p.form.part.__name__ in ("Opening", "Gate", "Screen", "Leak")
-        ]
+        openings = [part.name for part in layout.parts if part.size]
         raise UnknownName.of("opening", name, openings, place="blanked")
-    for leaf in BLANKING:
-        if f"{name}.{leaf}" in layout.declared and layout.declared[f"{name}.{leaf}"].low <= 0.0:
-            return [f"{name}.{leaf}"]
-    raise InputError(f"{name!r} cannot be taped shut", place="blanked", allowed="an opening or a leak")
+    size = layout.part[name].size
+    if not size:
+        raise InputError(f"{name!r} cannot be taped shut", place="blanked", allowed="an opening or a leak")
+    return [f"{name}.{size}"]
 
 
 def check_names(layout: Layout, readings: Iterable[Reading]) -> None:
     """Refuse readings of a tapping, fan or opening that the machine does not have, with their line."""
-    turning = [p.name for p in layout.parts if "speed" in p.form.part.declared]
     several = not layout.drives and len(speed_addresses(layout)) > 1
     for reading in readings:
         place = f"line {reading.line}" if reading.line else "reading"
@@ -149,7 +145,7 @@ def check_names(layout: Layout, readings: Iterable[Reading]) -> None:
                 place=place,
                 allowed="a drive for the fans, or no engine speed",
             )
-        known = turning if reading.quantity in OF_FANS else list(layout.tapping)
+        known = layout.fans if reading.quantity in OF_FANS else list(layout.tapping)
         what = "fan" if reading.quantity in OF_FANS else "tapping"
         for name in filter(None, (reading.tapping, reading.minus)):
             if name not in known:

@@ -19,8 +19,6 @@ from ..quantity import single
 # A leak may be shut, or several times what is expected of it. Our assumption.
 HIGHEST = 4.0
 LIKELY_SHARE, HIGHEST_SHARE = 0.05, 0.40
-SIZES = ("area", "width", "coefficient", "leakage_class")
-SHARES = ("soiling", "blinded", "kink")
 
 
 @dataclass(frozen=True)
@@ -48,27 +46,31 @@ class Unknown:
 
 def leak_sizes(layout: Layout) -> list[str]:
     """The address that says how large each leak is."""
-    out = []
-    for part in layout.parts:
-        if part.form.part.__name__ == "Leak":
-            size = next((s for s in SIZES if f"{part.name}.{s}" in layout.declared), "")
-            if size:
-                out.append(f"{part.name}.{size}")
-    return out
+    return [f"{part.name}.{part.size}" for part in layout.parts if part.kind.is_leak and part.size]
 
 
 def fan_faults(layout: Layout) -> list[str]:
-    """What makes a fan weak: the blinded share of a screen, soiled or worn blades."""
-    blinded = [a for a in layout.declared if a.rpartition(".")[2] == "blinded"]
-    return blinded + [a for a in layout.declared if a.rpartition(".")[2] == "soiling"]
+    """What makes a fan weak and cleaning mends: the blinded share of a screen, soiled or worn blades."""
+    parts = sorted(layout.parts, key=lambda part: part.kind.is_fan)
+    return [
+        f"{part.name}.{leaf}"
+        for part in parts
+        for leaf in part.kind.faults
+        if part.kind.work_on.get(leaf, part.kind.work) == "clean" and f"{part.name}.{leaf}" in layout.declared
+    ]
+
+
+def _is_fault(layout: Layout, address: str) -> bool:
+    """Whether a number is a share that dirt, wear or damage raise."""
+    name, _, leaf = address.partition(".")
+    return name in layout.part and leaf in layout.part[name].kind.faults
 
 
 def assumed(machine: MachineData, address: str) -> Unknown:
     """What is believed of a number of which nothing was said: zero to several times what the machine has."""
     value = float(np.median(machine.numbers[address]))
     declared = machine.layout.declaration(address)
-    leaf = address.rpartition(".")[2]
-    if leaf in SHARES:
+    if _is_fault(machine.layout, address):
         likely = value if value > 0.0 else LIKELY_SHARE
         return Unknown(address, 0.0, likely, max(HIGHEST_SHARE, 2.0 * likely))
     if value <= 0.0:
@@ -188,7 +190,7 @@ def speed_addresses(layout: Layout) -> list[str]:
     drives = [f"{drive.name}.engine_speed" for drive in layout.drives]
     if drives:
         return drives
-    return [f"{p.name}.speed" for p in layout.parts if f"{p.name}.speed" in layout.declared]
+    return [f"{name}.speed" for name in layout.fans]
 
 
 def usual_speed(machine: MachineData) -> float | None:

@@ -18,14 +18,13 @@ from ..display.tables import SUITED, escaped
 from ..errors import InputError, OutsideRange, UnknownName, shown
 from ..machine.machine import Machine, MachineState
 from ..quantity import display_measure, from_si, si, single
-from ..questions.gauges import fans
+from ..readings.unknowns import leak_sizes
 from .live import Picture
 
 MOST_LEAKS = 4
 SPEEDS = (0.6, 1.25)  # reach of a speed's slider, as shares of the speed at the start
 WIDEST = 2.0  # reach of a leak's slider, as a share of the leak at the start
 STEPS = 100
-SIZES = ("area", "width", "coefficient", "leakage_class")  # the number that says how large a leak is
 
 
 def explore(
@@ -305,7 +304,7 @@ def _speeds(machine: Machine) -> list[str]:
     drives = {part.drive for part in layout.parts if part.drive}
     out = [f"{drive.name}.engine_speed" for drive in layout.drives if drive.name in drives]
     out = [address for address in out if address in machine.numbers]
-    single = [name for name in fans(machine) if not layout.part[name].drive]
+    single = [name for name in machine.layout.fans if not layout.part[name].drive]
     return out + [f"{name}.speed" for name in single if f"{name}.speed" in machine.numbers]
 
 
@@ -313,11 +312,10 @@ def _leaks(machine: Machine, state: MachineState) -> list[str]:
     """The sizes of the leaks that pass most air."""
     layout = machine.layout
     found = []
-    for part in layout.parts:
-        size = next((leaf for leaf in SIZES if leaf in part.form.leaves), "")
-        if part.form.part.kind == "leak" and size and machine.numbers[f"{part.name}.{size}"]:
-            flow = abs(float(state.flow[layout.path_keys(part.name)[0]]))
-            found.append((-flow, f"{part.name}.{size}"))
+    for address in leak_sizes(layout):
+        if machine.numbers[address]:
+            flow = abs(float(state.flow[layout.path_keys(address.partition(".")[0])[0]]))
+            found.append((-flow, address))
     return [address for _, address in sorted(found)[:MOST_LEAKS]]
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime
-import math
 import os
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
@@ -15,6 +14,7 @@ from ..errors import InputError, visible
 from ..machine.machine import Machine
 from ..quantity import display_measure
 from ..result import Result
+from ..studies.ground_speed.told import in_one_sentence
 from ..version import VERSION
 from ..writing import check, write_text
 from .findings import Findings
@@ -131,11 +131,9 @@ def _finished(value: Any) -> Any:
 def answer(found: Findings) -> list[str]:
     """Three sentences: which unit is weakest, what to do about it, and the next thing worth knowing."""
     state = found.said(found.state)
-    work, fit, drive = (found.said(r) for r in (found.comparison, found.fit, found.ground_speed))
-    following = found.said(found.next_readings)
-    if found.ground_speed is not None and 0.0 < found.ground_speed.limit < math.inf:
-        drive = [" ".join(drive[:2]), *drive[2:]]  # which crop flow, and which speed that is
-    out = [*state[:1], *work[:1], *drive[:1], *fit[:1]]
+    work, fit, following = (found.said(r) for r in (found.comparison, found.fit, found.next_readings))
+    drive = [] if found.ground_speed is None else [in_one_sentence(found.ground_speed, found.measures)]
+    out = [*state[:1], *work[:1], *drive, *fit[:1]]
     return [*out, *work[1:2], *following[:1], *state[1:]][:3]
 
 

@@ -204,10 +204,10 @@ def system(word: str) -> str:
 
 
 def changes(texts: Sequence[str]) -> dict[str, str]:
-    """Texts like "ADDRESS=VALUE" as a change."""
+    """Texts like "ADDRESS=VALUE" as a change; no value holds "=", but a name may."""
     out: dict[str, str] = {}
     for text in texts:
-        address, equals, value = text.partition("=")
+        address, equals, value = text.rpartition("=")
         if not equals or not address.strip() or not value.strip():
             raise InputError(
                 f"{shown(text)} is no change",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from ...terminal.signature import Takes, study_command
-from .evening import balance
+from .study import balance
 
 COMMAND = study_command(
     balance,

@@ -14,13 +14,15 @@ from ...display.charts import (
     unit_rows,
 )
 from ...display.faces import Plot
-from ...quantity import measure_key
+from ...quantity import measure_key, suited
+from .result import Balance
+from .told import trim_rows
 
 
-def balanced(found: Any, ax: Any, measures: str) -> None:
+def balanced(found: Balance, ax: Any, measures: str) -> None:
     """Vacuum, opening air and duct air of every unit before and after the trims are set."""
     rows = found.rows()
-    if rows and "unit" in rows[0]:
+    if found.whole:
         unit_rows(ax, rows, measures)
         return
     measure = found.questions[0].measure
@@ -29,9 +31,9 @@ def balanced(found: Any, ax: Any, measures: str) -> None:
     before_after(ax, [row["of"] for row in rows], [(style.plain(label), measure, before, after)], measures)
 
 
-def trims(found: Any, ax: Any, measures: str) -> None:
+def trims(found: Balance, ax: Any, measures: str) -> None:
     """Where every trim stands between its limits, before and after."""
-    rows = found.trim_rows()[:40]
+    rows = trim_rows(found)[:40]
     low = np.array([row["low"] for row in rows])
     span = np.maximum(np.array([row["high"] for row in rows]) - low, 1e-300)
     y = np.arange(len(rows))
@@ -41,8 +43,7 @@ def trims(found: Any, ax: Any, measures: str) -> None:
     ax.plot(old, y, ls="", marker="o", mfc=style.PAPER, mec=style.DEEP, mew=1.3, label="before", zorder=3)
     ax.plot(new, y, ls="", marker="D", color=style.MARK, label="set", zorder=4)
     for i, row in enumerate(rows):
-        limit, small = {"m": (0.5, "mm"), "m2": (0.1, "cm2")}.get(row["measure"], (0.0, ""))
-        spelled = small if abs(row["value"]) < limit else row["measure"]
+        spelled = suited(row["measure"], row["value"])
         ax.text(
             max(1.0, new[i]) + 0.05,
             i,

@@ -17,6 +17,8 @@ from ...quantity import single
 Array = NDArray[np.float64]
 MOST_TRIMS = 200
 """Numbers that one balance sets: each step solves a linear programme whose size grows with them."""
+AT_END = 1e-6
+"""Share of its range within which a number is at its limit [-]."""
 KEYS = ("number", "low", "high", "sizes", "note")
 
 
@@ -78,6 +80,13 @@ class Dial:
     low: float
     high: float
     sizes: Array | None = None
+
+    def end(self, value: float) -> str:
+        """At which of its limits a value is: "low", "high" or an empty text."""
+        room = AT_END * (self.high - self.low)
+        if value <= self.low + room:
+            return "low"
+        return "high" if value >= self.high - room else ""
 
     def nearest(self, value: float) -> float:
         """The value or size closest to a value."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from ...terminal.parsing import minutes
 from ...terminal.signature import Takes, study_command
-from .comparison import compare
+from .study import compare
 
 COMMAND = study_command(
     compare,

@@ -16,26 +16,28 @@ from ...display.charts import (
     unit_rows,
 )
 from ...display.faces import Plot
+from ...fixes.combining import NOT_ALLOWED
 from ...quantity import measure_key
+from .result import Comparison
+from .rows import by_worth, fix_rows, front_rows
 
 MOST_DOTS = 4000
-
-
 MOST_FIXES = 24
 
 
-def gains(found: Any, ax: Any, measures: str) -> None:
+def gains(found: Comparison, ax: Any, measures: str) -> None:
     """The gain of every fix alone, and its worth in the company of the others."""
     measure = found.question.measure
-    rows = [row for row in found.rows() if measure_key("gain", measure) in row][:MOST_FIXES]
-    some(rows, "no fix could be computed")
+    shown = some(by_worth(found), "no fix could be computed")[:MOST_FIXES]
+    rows = fix_rows(found)[: len(shown)]
 
     def column(key: str) -> Any:
         return differences_in([row.get(measure_key(key, measure), np.nan) for row in rows], measure, measures)
 
     alone, worth = column("gain"), column("worth")
     y = np.arange(len(rows))
-    bad = [i for i, row in enumerate(rows) if str(row.get("remark", "")).startswith("not allowed")]
+    alone_is = [found.sure.answers.verdict(found.sure.row(1 << k)) for k in shown]
+    bad = [i for i, verdict in enumerate(alone_is) if verdict == NOT_ALLOWED]
     for i in y:
         ax.barh(
             i,
@@ -79,15 +81,15 @@ def gains(found: Any, ax: Any, measures: str) -> None:
     ax.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=4, borderaxespad=0.2, handlelength=1.4)
 
 
-def front(found: Any, ax: Any, measures: str) -> None:
+def front(found: Comparison, ax: Any, measures: str) -> None:
     """Gain against working time: every set of fixes, and the sets that no other beats."""
-    table = found.solved
+    solved = found.solved
     measure = found.question.measure
-    gain = differences_in(table.gain, measure, measures)
+    gain = differences_in(solved.gain, measure, measures)
     every = max(1, len(gain) // MOST_DOTS)
-    may, must_not = np.flatnonzero(table.allowed)[::every], np.flatnonzero(~table.allowed)[::every]
+    may, must_not = np.flatnonzero(solved.allowed)[::every], np.flatnonzero(~solved.allowed)[::every]
     ax.plot(
-        table.minutes[must_not],
+        solved.minutes[must_not],
         gain[must_not],
         ls="",
         marker="x",
@@ -97,7 +99,7 @@ def front(found: Any, ax: Any, measures: str) -> None:
         rasterized=len(must_not) > 800,
     )
     ax.plot(
-        table.minutes[may],
+        solved.minutes[may],
         gain[may],
         ls="",
         marker="o",
@@ -107,14 +109,14 @@ def front(found: Any, ax: Any, measures: str) -> None:
         label="a set of fixes",
         rasterized=len(may) > 800,
     )
-    rows = found.tables().get("front", [])
+    rows = front_rows(found)
     minutes = np.array([row["time_min"] for row in rows])
     best = differences_in([row[measure_key("gain", measure)] for row in rows], measure, measures)
     ax.step(minutes, best, where="post", color=style.DEEP)
     ax.plot(minutes, best, ls="", marker="s", ms=5, color=style.DEEP, label="beaten by none")
-    if found.recommended and table.has(found.recommended):
-        row = table.row(found.recommended)
-        x, y = float(table.minutes[row]), float(gain[row])
+    if found.recommended and solved.has(found.recommended):
+        row = solved.row(found.recommended)
+        x, y = float(solved.minutes[row]), float(gain[row])
         ax.plot(
             [x], [y], ls="", marker="*", ms=15, mfc=style.MARK, mec=style.PAPER, zorder=6, label="recommended"
         )
@@ -137,7 +139,7 @@ def front(found: Any, ax: Any, measures: str) -> None:
     )
 
 
-def units_after(found: Any, ax: Any, measures: str) -> None:
+def units_after(found: Comparison, ax: Any, measures: str) -> None:
     """Vacuum, opening air and duct air of every unit before and after the recommended fixes."""
     unit_rows(ax, some(found.units(), "the machine has no units"), measures)
 

@@ -3,33 +3,33 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-import numpy as np
-from numpy.typing import NDArray
-
-from ...arguments import whole
-from ...fixes.combining import FINE
 from ...quantity import measure_key
 from ...wording import listed
 from .choice import front
-from .table import Table, medians
-
-if TYPE_CHECKING:
-    from .comparison import Comparison
-    from .worth import Together
+from .result import Comparison
+from .sets import SolvedSets, range_of
+from .study import BUDGETS
+from .worth import Together
 
 Row = dict[str, Any]
-Array = NDArray[np.float64]
-NOTICED = 0.005
-"""Changes below this share of the answer, the vacuum or the duct air count as none [-]: less than a
-manometer shows; our assumption."""
-BUDGETS = (30.0, 60.0, 120.0)
-"""Working times that are looked at when no budget is given [min]."""
 BEST = 3
 """How many of the best sets are shown for each budget."""
 MOST_REFUSED = 20
 OPPOSITE = "moves vacuum and duct air opposite ways"
+
+
+def tables(found: Comparison) -> dict[str, list[Row]]:
+    """fixes, best_sets, order, units (before and after), front, together, refused: name -> rows."""
+    out = {"fixes": fix_rows(found), "best_sets": _best_rows(found)}
+    if found.recommended:
+        out["order"] = _order_rows(found)
+        out["units"] = found.units()
+    out["front"] = front_rows(found)
+    out["together"] = [_together_row(found, pair) for pair in found.together]
+    out["refused"] = _refused_rows(found)
+    return {name: rows for name, rows in out.items() if rows or name == "fixes"}
 
 
 def fix_rows(found: Comparison) -> list[Row]:
@@ -39,118 +39,65 @@ def fix_rows(found: Comparison) -> list[Row]:
     better). `unit` is the unit whose vacuum it moves most, followed by what happens there to vacuum,
     opening air and duct air. With possible machines `gain_low` and `gain_high` hold the middle 90 %.
     """
-    measure = found.question.measure
-    rows = []
-    for i, task in enumerate(found.tasks):
-        sure = found.sure
-        row = sure.row(1 << i)
-        gain = float(sure.gain[row])
-        own: Row = {
-            "fix": task.fix.name,
-            "time_min": task.fix.minutes,
-            "cost": task.fix.cost,
-            measure_key("gain", measure): gain,
-            measure_key("worth", measure): float(found.worths[i]) if i in found.usable else None,
-        }
-        if found.combining.machines > 1:
-            own |= range_of(sure.gains[row], "gain", measure)
-        rows.append(own | _moved(sure, row) | {"remark": "; ".join(_remarks(found, i))})
-    rows.sort(key=lambda row: -_or_least(row[measure_key("worth", measure)]))
+    rows = [_fix_row(found, i) for i in by_worth(found)]
     for fix in found.fixes:
         if fix.name in found.errors:
-            rows.append(
-                {
-                    "fix": fix.name,
-                    "time_min": fix.minutes,
-                    "cost": fix.cost,
-                    "remark": "not computed: " + found.errors[fix.name],
-                }
-            )
+            own = {"fix": fix.name, "time_min": fix.minutes, "cost": fix.cost}
+            rows.append(own | {"remark": f"not computed: {found.errors[fix.name]}"})
     return rows
 
 
-def _or_least(value: float | None) -> float:
-    return -math.inf if value is None or math.isnan(value) else value
+def by_worth(found: Comparison) -> list[int]:
+    """The places of the fixes that could be computed, the one with the largest worth first."""
+    worths = found.worths.tolist()
+    return sorted(range(found.n), key=lambda i: math.inf if math.isnan(worths[i]) else -worths[i])
 
 
-def range_of(gains: Array, name: str, measure: str) -> Row:
-    """The 5 and 95 % quantiles of some gains, under the keys of a row."""
-    known = gains[~np.isnan(gains)]
-    low, high = np.quantile(known, (0.05, 0.95)) if known.size else (math.nan, math.nan)
-    return {
-        measure_key(f"{name}_low", measure): float(low),
-        measure_key(f"{name}_high", measure): float(high),
+def _fix_row(found: Comparison, i: int) -> Row:
+    measure, fix, sure = found.question.measure, found.tasks[i].fix, found.sure
+    row = sure.row(1 << i)
+    own: Row = {
+        "fix": fix.name,
+        "time_min": fix.minutes,
+        "cost": fix.cost,
+        measure_key("gain", measure): float(sure.gain[row]),
+        measure_key("worth", measure): float(found.worths[i]) if i in found.usable else None,
     }
+    if found.machines > 1:
+        own |= range_of(sure.gains[row], "gain", measure)
+    return own | _moved(sure, row) | {"remark": "; ".join(_remarks(found, i))}
 
 
-def changes(table: Table, row: int) -> tuple[Array, Array, Array]:
-    """Median change of vacuum, opening air and duct air of every unit, (U,) each."""
-    answers, base = table.answers, table.row(0)
-    return tuple(  # type: ignore[return-value]
-        medians(values[row] - values[base])
-        for values in (answers.vacuum, answers.opening_air, answers.duct_air)
-    )
-
-
-def _moved(table: Table, row: int) -> Row:
+def _moved(solved: SolvedSets, row: int) -> Row:
     """What a set does at the unit whose vacuum it moves most, and to the power."""
-    units = table.combining.units
+    units = solved.combining.units
     out: Row = {}
+    u = solved.most_moved(row)
+    if u is not None:
+        vacuum, opening, duct = solved.changes(row)
+        out = {
+            "unit": units[u],
+            "vacuum_change_Pa": float(vacuum[u]),
+            "opening_air_change_kg_s": float(opening[u]),
+            "duct_air_change_kg_s": float(duct[u]),
+        }
     if units:
-        vacuum, opening, duct = changes(table, row)
-        if not np.isnan(vacuum).all():
-            u = int(np.nanargmax(np.abs(vacuum)))
-            out = {
-                "unit": units[u],
-                "vacuum_change_Pa": float(vacuum[u]),
-                "opening_air_change_kg_s": float(opening[u]),
-                "duct_air_change_kg_s": float(duct[u]),
-            }
-        out["weakest_after"] = weakest(table, row)
-    out["shaft_power_change_W"] = float(table.power[row])
+        out["weakest_after"] = solved.weakest(row)
+    out["shaft_power_change_W"] = float(solved.power[row])
     return out
 
 
-def weakest(table: Table, row: int) -> str:
-    """The unit with the lowest vacuum, with possible machines the one that is it most often."""
-    vacuum = table.answers.vacuum[row]
-    if np.isnan(vacuum).all():
-        return ""
-    known = vacuum[:, ~np.isnan(vacuum).all(axis=0)]
-    lowest = np.where(np.isnan(known), np.inf, known).argmin(axis=0)
-    return table.combining.units[int(np.bincount(lowest).argmax())]
-
-
-def opposite(table: Table, row: int) -> str:
-    """The unit at which a set moves vacuum and duct air opposite ways, empty when it does not.
-
-    Only at the unit whose vacuum it moves most: sealing one unit takes a little from all others.
-    """
-    if not table.combining.units:
-        return ""
-    vacuum, _, duct = changes(table, row)
-    if np.isnan(vacuum).all():
-        return ""
-    u = int(np.nanargmax(np.abs(vacuum)))
-    base = table.row(0)
-    own_vacuum = abs(float(medians(table.answers.vacuum[base])[u]))
-    own_duct = abs(float(medians(table.answers.duct_air[base])[u]))
-    seen = abs(vacuum[u]) > NOTICED * own_vacuum and abs(duct[u]) > NOTICED * own_duct
-    return table.combining.units[u] if seen and vacuum[u] * duct[u] < 0.0 else ""
-
-
 def _remarks(found: Comparison, i: int) -> list[str]:
-    table = found.sure
-    row = table.row(1 << i)
+    sure = found.sure
+    row = sure.row(1 << i)
     out = []
-    verdict, reason = table.answers.verdict[row], table.answers.reason[row]
-    if verdict != FINE:
-        out.append(f"{verdict}: {reason.rstrip('.')}")
-    unit = opposite(table, row)
-    if unit:
-        out.append(f"{OPPOSITE} at unit {unit}")
-    gain, noticed = float(table.gain[row]), NOTICED * abs(table.base)
-    if gain < -noticed:
+    reason = sure.answers.reasons[row]
+    if reason is not None:
+        out.append(f"{reason.verdict}: {reason.words}")
+    u = sure.opposite(row)
+    if u is not None:
+        out.append(f"{OPPOSITE} at unit {sure.combining.units[u]}")
+    if sure.gain[row] < -sure.noticed:
         out.append(f"makes the {found.question.label} worse")
     for pair in found.together:
         if pair.kind == "only together" and pair.fixes[0] == i:
@@ -159,73 +106,16 @@ def _remarks(found: Comparison, i: int) -> list[str]:
     return out
 
 
-def set_row(found: Comparison, mask: int) -> Row:
-    """What there is to say of a set of fixes."""
-    table = found.sure if found.sure.has(mask) else found.solved
-    measure = found.question.measure
-    row = table.row(mask)
-    out: Row = {
-        "fixes": " + ".join(found.names(mask)) or "nothing",
-        "time_min": float(table.minutes[row]),
-        "cost": float(table.cost[row]),
-        measure_key("gain", measure): float(table.gain[row]),
-    }
-    if found.combining.machines > 1:
-        out |= range_of(table.gains[row], "gain", measure)
-        out["chance_best"] = found.chances.get(mask, 0.0)
-    out |= at_weakest(table, row)
-    out["shaft_power_change_W"] = float(table.power[row])
-    verdict = str(table.answers.verdict[row])
-    return out | {"verdict": verdict, "reason": str(table.answers.reason[row])}
+def _advised(found: Comparison, mask: int) -> Row:
+    """The row of a set that may be done."""
+    row = found.set_row(mask)
+    del row["verdict"], row["reason"]
+    return row
 
 
-def at_weakest(table: Table, row: int) -> Row:
-    """Vacuum, opening air and duct air of the unit that is weakest then."""
-    name = weakest(table, row) if table.combining.units else ""
-    if not name:
-        return {}
-    u = table.combining.units.index(name)
-    answers = table.answers
-    return {
-        "weakest_unit": name,
-        "vacuum_Pa": float(medians(answers.vacuum[row])[u]),
-        "opening_air_kg_s": float(medians(answers.opening_air[row])[u]),
-        "duct_air_kg_s": float(medians(answers.duct_air[row])[u]),
-    }
-
-
-def unit_rows(found: Comparison, mask: int) -> list[Row]:
-    """A row for each unit: vacuum, opening air and duct air before and after a set of fixes."""
-    table = found.sure if found.sure.has(mask) else found.solved
-    table.need([mask])
-    answers, before, after = table.answers, table.row(0), table.row(mask)
-    columns = (("vacuum", "Pa"), ("opening_air", "kg/s"), ("duct_air", "kg/s"))
-    out = []
-    for u, unit in enumerate(table.combining.units):
-        row: Row = {"unit": unit}
-        for name, measure in columns:
-            values = getattr(answers, name)
-            row[measure_key(f"{name}_before", measure)] = float(medians(values[before])[u])
-            row[measure_key(f"{name}_after", measure)] = float(medians(values[after])[u])
-        out.append(row)
-    return out
-
-
-def tables(found: Comparison) -> dict[str, list[Row]]:
-    """Every table there is to show."""
-    out = {"fixes": fix_rows(found), "best_sets": _best_rows(found)}
-    if found.recommended:
-        out["order"] = _order_rows(found)
-        out["units"] = unit_rows(found, found.recommended)
-    rows = front(found.solved, ("minutes",))
-    out["front"] = [_short(set_row(found, found.solved.masks[row])) for row in rows]
-    out["together"] = [_together_row(found, pair) for pair in found.together]
-    out["refused"] = _refused_rows(found)
-    return {name: rows for name, rows in out.items() if rows or name == "fixes"}
-
-
-def _short(row: Row) -> Row:
-    return {key: value for key, value in row.items() if key not in ("verdict", "reason")}
+def front_rows(found: Comparison) -> list[Row]:
+    """The sets that no other beats in gain and working time."""
+    return [_advised(found, found.solved.masks[row]) for row in front(found.solved, ("minutes",))]
 
 
 def _best_rows(found: Comparison) -> list[Row]:
@@ -233,22 +123,21 @@ def _best_rows(found: Comparison) -> list[Row]:
     out = []
     for within in BUDGETS if found.budget is None else (found.budget,):
         for place, mask in enumerate(found.ranked(within)[:BEST], 1):
-            out.append({"budget_min": within, "place": place} | _short(set_row(found, mask)))
+            out.append({"budget_min": within, "place": place} | _advised(found, mask))
     return out
 
 
 def _order_rows(found: Comparison) -> list[Row]:
     """The recommended fixes one after the other, with the time and the gain so far."""
-    measure = found.question.measure
+    measure, solved = found.question.measure, found.solved
     out, mask = [], 0
     for step, name in enumerate(found.order, 1):
         mask |= found.mask([name])
-        found.solved.need([mask])
-        row = found.solved.row(mask)
-        own: Row = {"step": step, "fix": name, "time_so_far_min": float(found.solved.minutes[row])}
-        own[measure_key("gain_so_far", measure)] = float(found.solved.gain[row])
-        own |= at_weakest(found.solved, row)
-        out.append(own | {"shaft_power_change_W": float(found.solved.power[row])})
+        row = solved.row(mask)
+        own: Row = {"step": step, "fix": name, "time_so_far_min": float(solved.minutes[row])}
+        own[measure_key("gain_so_far", measure)] = float(solved.gain[row])
+        own |= solved.at_weakest(row)
+        out.append(own | {"shaft_power_change_W": float(solved.power[row])})
     return out
 
 
@@ -270,7 +159,7 @@ def _refused_rows(found: Comparison) -> list[Row]:
     A set that is not allowed may become allowed by more fixes; it is listed all the same.
     """
     answers, masks = found.solved.answers, found.solved.masks
-    bad = [k for k in range(len(masks)) if answers.verdict[k] != FINE]
+    bad = [k for k, reason in enumerate(answers.reasons) if reason is not None]
     bad.sort(key=lambda k: (masks[k].bit_count(), k))
     out: list[Row] = []
     kept: list[int] = []
@@ -279,27 +168,10 @@ def _refused_rows(found: Comparison) -> list[Row]:
             break
         if not any(mask & masks[k] == mask for mask in kept):
             kept.append(masks[k])
-            out.append(
-                {
-                    "fixes": " + ".join(found.names(masks[k])) or "nothing",
-                    "verdict": str(answers.verdict[k]),
-                    "reason": str(answers.reason[k]),
-                }
-            )
+            name = " + ".join(found.names(masks[k])) or "nothing"
+            out.append({"fixes": name, "verdict": answers.verdict(k), "reason": answers.why(k)})
     out += [
         {"fixes": name, "verdict": "not computed", "reason": sentence}
         for name, sentence in found.errors.items()
     ]
     return out
-
-
-def combination_rows(found: Comparison, count: int | None) -> list[Row]:
-    """A row for every solved set: the allowed ones by gain, then the others."""
-    if count is not None:
-        count = whole(count, "combinations", "count")
-    table = found.solved
-    ranked = table.ranked()
-    rest = np.flatnonzero(~table.allowed)
-    rest = rest[np.lexsort((rest, -np.nan_to_num(table.gain[rest], nan=-np.inf)))]
-    rows = [*ranked, *rest][:count]
-    return [set_row(found, table.masks[row]) for row in rows]

@@ -2,20 +2,26 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
-import numpy as np
-
-from ...fixes.combining import CONTRADICTION, FINE, NOT_ALLOWED
+from ...fixes.combining import CONTRADICTION, NOT_ALLOWED, Reason
+from ...fixes.fix import all_cautions
+from ...result import Note
+from ...statistics import quantile
 from ...wording import listed, said
-from .rows import NOTICED, OPPOSITE, changes, opposite, range_of, weakest
-from .table import Table, medians
-
-if TYPE_CHECKING:
-    from .comparison import Comparison
+from .result import Comparison
+from .rows import OPPOSITE
+from .sets import NOTICED, SolvedSets
 
 MOST_CONFLICTS = 10
 """So many contradictions are told one by one."""
+
+
+def about(found: Comparison) -> str:
+    """What was compared, in a few words."""
+    within = "" if found.budget is None else f", {_time(found.budget)}"
+    return f"{len(found.fixes)} fix{'es' if len(found.fixes) > 1 else ''}, {found.of}{within}"
+
+
+# ---- sentences
 
 
 def sentences(found: Comparison, measures: str) -> list[str]:
@@ -29,58 +35,57 @@ def sentences(found: Comparison, measures: str) -> list[str]:
 
 
 def _advice(found: Comparison, measures: str) -> list[str]:
-    table, mask = found.sure, found.recommended
-    time = f" in {_time(found.budget)}" if found.budget is not None else ""
-    if not table.allowed[table.row(0)] and not mask:
-        row = table.row(0)
-        return [f"As it is, the machine is not allowed to run: {table.answers.reason[row]}"]
+    sure, mask = found.sure, found.recommended
+    stands_now = sure.answers.reasons[sure.row(0)]
+    if stands_now is not None and not mask:
+        return [f"As it is, the machine is not allowed to run: {stands_now.words}."]
     if not mask:
+        time = "" if found.budget is None else f" in {_time(found.budget)}"
         return [f"Nothing that can be done{time} makes the {found.question.label} better."]
-    table = table if table.has(mask) else found.solved
-    row = table.row(mask)
-    steps = ", then ".join(found.order)
-    price = f", cost {table.cost[row]:,.10g}" if table.cost[row] else ""
-    head = f"Within {_time(found.budget)} the best is" if time else "The best of all that is allowed is"
+    solved, row = found.holding(mask)
+    within = None if found.budget is None else f"Within {_time(found.budget)} the best is"
+    head = within or "The best of all that is allowed is"
+    price = f", cost {solved.cost[row]:,.10g}" if solved.cost[row] else ""
     measure = found.question.measure
-    before, after = table.base, float(medians(table.answers.answer[[row]])[0])
+    before, after = solved.base, quantile(solved.answers.answer[row], 0.5)
     share = f" ({_percent(after - before, before)})" if before else ""
     out = [
-        f"{head} to do {steps}: {_time(table.minutes[row])} of work{price}.",
+        f"{head} to do {', then '.join(found.order)}: {_time(solved.minutes[row])} of work{price}.",
         f"The {found.question.label} goes from {said(before, measure, measures)} "
-        f"to {said(after, measure, measures)}{share}{_still_weakest(found, table, row)}.",
+        f"to {said(after, measure, measures)}{share}{_still_weakest(found, solved, row)}.",
     ]
-    if found.combining.machines > 1:
-        low, high = range_of(table.gains[row], "", "").values()
+    if found.machines > 1:
+        low, high = (quantile(solved.gains[row], share) for share in (0.05, 0.95))
         chance = found.chances.get(mask, 0.0)
         out.append(
-            f"On {found.combining.machines:,} possible machines the gain is "
+            f"On {found.machines:,} possible machines the gain is "
             f"from {said(low, measure, measures)} to {said(high, measure, measures)} in nine of ten; "
             f"the chance that no other set is better is {chance:.0%}."
         )
-    out += _beside(table, row, measures)
-    out += _spared(found, table, mask, measures)
+    out += _beside(solved, row, measures)
+    out += _spared(found, solved, mask, measures)
     return out
 
 
-def _still_weakest(found: Comparison, table: Table, row: int) -> str:
-    if not found.question.of.startswith("weakest") or not table.combining.units:
+def _still_weakest(found: Comparison, solved: SolvedSets, row: int) -> str:
+    if not found.question.of.startswith("weakest") or not solved.combining.units:
         return ""
-    before, after = weakest(table, table.row(0)), weakest(table, row)
+    before, after = solved.weakest(solved.row(0)), solved.weakest(row)
     if before == after:
         return f"; unit {after} stays weakest"
     return f"; unit {after} is weakest then, no longer unit {before}"
 
 
-def _beside(table: Table, row: int, measures: str) -> list[str]:
+def _beside(solved: SolvedSets, row: int, measures: str) -> list[str]:
     """Vacuum and air at the unit that was weakest, and the power."""
-    answers, base = table.answers, table.row(0)
+    answers, base = solved.answers, solved.row(0)
     out = []
-    name = weakest(table, base) if table.combining.units else ""
+    name = solved.weakest(base)
     if name:
-        u = table.combining.units.index(name)
+        u = solved.combining.units.index(name)
         words = [
-            f"{what} {said(float(medians(values[base])[u]), measure, measures)} -> "
-            f"{said(float(medians(values[row])[u]), measure, measures)}"
+            f"{what} {said(quantile(values[base, u], 0.5), measure, measures)} -> "
+            f"{said(quantile(values[row, u], 0.5), measure, measures)}"
             for what, values, measure in (
                 ("vacuum", answers.vacuum, "Pa"),
                 ("opening air", answers.opening_air, "kg/s"),
@@ -88,25 +93,25 @@ def _beside(table: Table, row: int, measures: str) -> list[str]:
             )
         ]
         out.append(f"At unit {name}: {', '.join(words)}.")
-    power = float(medians(answers.power[[base]])[0])
+    power = quantile(answers.power[base], 0.5)
     if power:
-        change = float(table.power[row])
+        change = float(solved.power[row])
         more = f"{said(abs(change), 'W', measures)} {'more' if change >= 0.0 else 'less'}"
         out.append(f"The fans take {said(power, 'W', measures)} at the shaft now and {more} then.")
     return out
 
 
-def _spared(found: Comparison, table: Table, mask: int, measures: str) -> list[str]:
+def _spared(found: Comparison, solved: SolvedSets, mask: int, measures: str) -> list[str]:
     """The longest work of the set that brings next to nothing."""
-    row = table.row(mask)
+    row = solved.row(mask)
     idle = []
     for i in range(found.n):
-        if not mask >> i & 1 or not table.time[i] or not table.has(mask & ~(1 << i)):
+        if not mask >> i & 1 or not solved.time[i] or not solved.has(mask & ~(1 << i)):
             continue
-        without = table.row(mask & ~(1 << i))
-        lost = float(table.gain[row] - table.gain[without])
-        if table.allowed[without] and lost < NOTICED * abs(table.base):
-            idle.append((float(table.time[i]), lost, found.tasks[i].fix.name))
+        without = solved.row(mask & ~(1 << i))
+        lost = float(solved.gain[row] - solved.gain[without])
+        if solved.allowed[without] and lost < solved.noticed:
+            idle.append((float(solved.time[i]), lost, found.tasks[i].fix.name))
     if not idle:
         return []
     minutes, lost, name = max(idle)
@@ -116,11 +121,11 @@ def _spared(found: Comparison, table: Table, mask: int, measures: str) -> list[s
 
 def _single(found: Comparison, measures: str) -> list[str]:
     """The best fix alone."""
-    table = found.sure
-    rows = {i: table.row(1 << i) for i in range(found.n)}
-    gains = {i: float(table.gain[row]) for i, row in rows.items() if table.allowed[row]}
+    solved = found.sure
+    rows = {i: solved.row(1 << i) for i in range(found.n)}
+    gains = {i: float(solved.gain[row]) for i, row in rows.items() if solved.allowed[row]}
     best = max(gains, key=lambda i: gains[i], default=None)
-    if best is None or gains[best] <= table.tie or found.recommended.bit_count() == 1:
+    if best is None or gains[best] <= solved.tie or found.recommended.bit_count() == 1:
         return []
     task = found.tasks[best]
     gain = said(gains[best], found.question.measure, measures, sign=True)
@@ -128,19 +133,17 @@ def _single(found: Comparison, measures: str) -> list[str]:
 
 
 def _refusals(found: Comparison) -> list[str]:
-    out = []
-    table = found.sure
+    sure, out = found.sure, []
     for i, task in enumerate(found.tasks):
-        row = table.row(1 << i)
-        if table.answers.verdict[row] != FINE and table.allowed[table.row(0)]:
-            out.append(f"{task.fix.name} is {_refused(table, row)}")
-    out += [f"Not computed: {sentence}" for sentence in found.errors.values()]
-    return out
+        reason = sure.answers.reasons[sure.row(1 << i)]
+        if reason is not None and sure.allowed[sure.row(0)]:
+            out.append(f"{task.fix.name} is {_refused(reason)}.")
+    return out + [f"Not computed: {sentence}" for sentence in found.errors.values()]
 
 
-def _refused(table: Table, row: int) -> str:
-    verdict, reason = table.answers.verdict[row], table.answers.reason[row]
-    return f"not allowed: {reason}" if verdict == NOT_ALLOWED else f"without an answer: {reason}"
+def _refused(reason: Reason) -> str:
+    how = "not allowed" if reason.verdict == NOT_ALLOWED else "without an answer"
+    return f"{how}: {reason.words}"
 
 
 def _about_together(found: Comparison, measures: str) -> list[str]:
@@ -160,16 +163,14 @@ def _about_together(found: Comparison, measures: str) -> list[str]:
 
 
 def _about_opposite(found: Comparison, measures: str) -> list[str]:
-    out = []
-    table = found.sure
+    out, sure = [], found.sure
     for i, task in enumerate(found.tasks):
-        row = table.row(1 << i)
-        unit = opposite(table, row)
-        if unit:
-            u = table.combining.units.index(unit)
-            vacuum, opening, duct = changes(table, row)
+        row = sure.row(1 << i)
+        u = sure.opposite(row)
+        if u is not None:
+            vacuum, opening, duct = sure.changes(row)
             out.append(
-                f"{task.fix.name} {OPPOSITE}: at unit {unit} vacuum "
+                f"{task.fix.name} {OPPOSITE}: at unit {sure.combining.units[u]} vacuum "
                 f"{said(float(vacuum[u]), 'Pa', measures, sign=True)}, opening air "
                 f"{said(float(opening[u]), 'kg/s', measures, 2, sign=True)}, duct air "
                 f"{said(float(duct[u]), 'kg/s', measures, 2, sign=True)}."
@@ -177,9 +178,7 @@ def _about_opposite(found: Comparison, measures: str) -> list[str]:
     return out
 
 
-def _time(minutes: float | None) -> str:
-    if minutes is None:
-        return ""
+def _time(minutes: float) -> str:
     return f"{minutes:,.4g} minute{'' if minutes == 1.0 else 's'}"
 
 
@@ -187,34 +186,60 @@ def _percent(change: float, before: float) -> str:
     return f"{change / abs(before):+.0%}"
 
 
-def notes(found: Comparison) -> list[str]:
+# ---- notes and cautions
+
+
+def notes(found: Comparison) -> list[Note]:
     """How the answer was found, and what deserves a look on the machine as advised."""
-    out = []
-    if found.exact:
-        out.append(f"All {2**found.n:,} sets of {found.n} fixes were solved.")
-    else:
-        out.append(
-            f"Of {found.n} fixes there are too many sets to solve them all: {len(found.solved.masks):,} were "
-            "solved, all single fixes and pairs, and those found by adding, taking away and swapping fixes. "
-            f"A better set may exist. The worths are estimates from {found.orders} orders, with standard "
-            f"errors up to {np.max(found.worth_errors):.2g} {found.question.measure}."
+    out = [_about_search(found)]
+    if found.checked is not None:
+        some = found.solved.machines
+        text = (
+            f"The sets were solved on {some} of the {found.machines:,} possible machines; "
+            "single fixes and the best sets on all of them."
         )
-    if found.solved is not found.sure:
-        out.append(
-            f"The sets were solved on {found.solved.machines} of the {found.combining.machines:,} possible "
-            "machines; single fixes and the best sets on all of them."
-        )
-    out += found.contradictions[:MOST_CONFLICTS]
-    more = len(found.contradictions) - MOST_CONFLICTS
-    if more > 0:
-        out.append(f"{more:,} more pair{'s' if more > 1 else ''} of fixes contradict each other.")
-    if any(v == CONTRADICTION for v in found.solved.answers.verdict):
-        out.append("In the worths, of fixes that contradict each other the best that can be done counts.")
+        out.append(Note(text, "possible machines", value=some))
+    out += _about_contradictions(found)
     never = [task.fix.name for i, task in enumerate(found.tasks) if i not in found.usable]
     if never:
-        out.append(f"The worths are reckoned without {listed(never)}: no set that is allowed holds it.")
+        text = f"The worths are reckoned without {listed(never)}: no set that is allowed holds it."
+        out.append(Note(text, "not allowed", listed(never)))
     if found.n:
-        out.append("Changes below half a per cent are taken as none.")
-    if found.recommended and found.machine.columns is None:
-        out += found.done().solve(raise_error=False).notes
+        out.append(Note("Changes below half a per cent are taken as none.", "assumed", value=NOTICED))
+    return out + found.seen
+
+
+def _about_search(found: Comparison) -> Note:
+    if found.exact:
+        return Note(f"All {2**found.n:,} sets of {found.n} fixes were solved.", "search", value=2**found.n)
+    known = len(found.solved.masks)
+    text = (
+        f"Of {found.n} fixes there are too many sets to solve them all: {known:,} were "
+        "solved, all single fixes and pairs, and those found by adding, taking away and swapping fixes. "
+        f"A better set may exist. The worths are estimates from {found.orders} orders, with standard "
+        f"errors up to {found.worth_errors.max():.2g} {found.question.measure}."
+    )
+    return Note(text, "search", value=known)
+
+
+def _about_contradictions(found: Comparison) -> list[Note]:
+    conflicts, tasks = found.combining.conflicts, found.tasks
+    out = [
+        Note(f"{c.words}.", "contradiction", listed([tasks[i].fix.name for i in (c.first, c.second)]))
+        for c in conflicts[:MOST_CONFLICTS]
+    ]
+    more = len(conflicts) - MOST_CONFLICTS
+    if more > 0:
+        text = f"{more:,} more pair{'s' if more > 1 else ''} of fixes contradict each other."
+        out.append(Note(text, "contradiction", value=more))
+    if any(reason and reason.verdict == CONTRADICTION for reason in found.solved.answers.reasons):
+        text = "In the worths, of fixes that contradict each other the best that can be done counts."
+        out.append(Note(text, "contradiction"))
     return out
+
+
+def cautions(found: Comparison) -> list[str]:
+    """What to beware of when the recommended fixes are done; of every fix where none is recommended."""
+    return all_cautions(
+        [task for i, task in enumerate(found.tasks) if found.recommended >> i & 1] or found.tasks
+    )

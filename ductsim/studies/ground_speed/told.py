@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from ...cautions import cautions_for
-from ...crop.margins import RATIO
+from ...crop.margins import RATIO, Place
 from ...quantity import convert
 from ...result import Note
 from ...speed.told import speed_text
@@ -159,23 +159,36 @@ def sentences(found: GroundSpeed, measures: str) -> list[str]:
     return out
 
 
-def _about_limit(found: GroundSpeed, measures: str) -> list[str]:
-    place = found.limiting
-    assert place is not None
+def in_one_sentence(found: GroundSpeed, measures: str) -> str:
+    """What limits, at which flow of crop, and which speed that is."""
+    if found.limiting is None or not 0.0 < found.limit < np.inf:
+        return sentences(found, measures)[0]
+    return f"{_what_limits(found, found.limiting, measures)}; in {_which_speed(found, measures)}."
+
+
+def _what_limits(found: GroundSpeed, place: Place, measures: str) -> str:
     why = "the air for each kilogram of crop" if place.what == RATIO else f"the {place.what}"
-    out = [
-        f"Unit {place.unit} limits, at {place.part} by {why}: "
-        f"{said(found.crop_flow, 'kg/s', measures)} of crop a unit."
-    ]
+    flow = said(found.crop_flow, "kg/s", measures)
+    return f"Unit {place.unit} limits, at {place.part} by {why}: {flow} of crop a unit"
+
+
+def _which_speed(found: GroundSpeed, measures: str) -> str:
+    """As it goes on after "In"."""
     low, high = found.band
     width = said(float(found.crop.row_spacing), "m", measures)
     mass = said(float(found.crop.mass_yield), "kg/m2", measures)
-    out.append(
-        f"In {mass} on rows {width} apart that is {speed_text(found.limit, measures)} "
+    return (
+        f"{mass} on rows {width} apart that is {speed_text(found.limit, measures)} "
         f"({speed_text(low, measures)} to {speed_text(high, measures)} in nine of ten"
         f"{'' if found.calibrated else ', not calibrated'}), "
-        f"{_area_text(_area_rate(found, found.limit), measures)}."
+        f"{_area_text(_area_rate(found, found.limit), measures)}"
     )
+
+
+def _about_limit(found: GroundSpeed, measures: str) -> list[str]:
+    place = found.limiting
+    assert place is not None
+    out = [f"{_what_limits(found, place, measures)}.", f"In {_which_speed(found, measures)}."]
     highest = found.crop.highest_speed
     if highest is not None and found.limit > highest:
         out.append(f"The machine's own top speed of {speed_text(float(highest), measures)} comes first.")

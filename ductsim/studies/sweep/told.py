@@ -48,12 +48,12 @@ def _row(found: Sweep, v: int, value: float) -> Row:
     With possible machines the medians, and the middle 90 % of every answer.
     """
     row = found.cell(value)
-    for asked in found.questions:
+    for asked, words in zip(found.questions, _columns(found), strict=True):
         answer = found.answers[asked.of][v]
-        row[measure_key(asked.of, asked.measure)] = quantile(answer, 0.5)
+        row[measure_key(words, asked.measure)] = quantile(answer, 0.5)
         if found.machines > 1:
-            row[measure_key(f"{asked.of} low", asked.measure)] = quantile(answer, 0.05)
-            row[measure_key(f"{asked.of} high", asked.measure)] = quantile(answer, 0.95)
+            row[measure_key(f"{words} low", asked.measure)] = quantile(answer, 0.05)
+            row[measure_key(f"{words} high", asked.measure)] = quantile(answer, 0.95)
     if found.vacuum:
         unit = found.weakest[v]
         row |= {"weakest_unit": unit, **(_air(found, v, unit) if unit else {})}
@@ -63,6 +63,18 @@ def _row(found: Sweep, v: int, value: float) -> Row:
     not_allowed = f"not allowed: {found.passed[v]}" if found.passed[v] else ""
     row["note"] = "no answer" if v in found.unsolved else not_allowed
     return row
+
+
+def _columns(found: Sweep) -> list[str]:
+    """The words of each question's column, numbered where they would be those of another ("a b", "a_b")."""
+    out: dict[str, str] = {}
+    for asked in found.questions:
+        words, number = asked.of, 1
+        while measure_key(words, "") in out:
+            number += 1
+            words = f"{asked.of} ({number})"
+        out[measure_key(words, "")] = words
+    return list(out.values())
 
 
 def _air(found: Sweep, v: int, unit: str) -> Row:

@@ -11,10 +11,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ...answers.limits import limits_of
+from ...answers.limits import ROUNDING, stated_limits
+from ...answers.variants import solve_variants
+from ...description.possible import across
 from ...errors import InputError
 from ...machine.machine import Machine
-from ...questions.gauges import fans
 from .trims import Dial
 
 Array = NDArray[np.float64]
@@ -28,6 +29,8 @@ MOST_MOVES = 1_000
 CHUNK = 5_000
 EQUAL = 1e-7
 """Lowest answers closer than this share are equal [-]."""
+ACTIVE = 1e-5
+"""Answers this close to the lowest, and limits this close to being reached, hold an optimum [-]."""
 
 
 @dataclass
@@ -71,12 +74,14 @@ class Search:
         # always the same start: an answer that hung on the way taken would mislead the search
         self._start = machine.solve()
         self.scale = max(float(np.mean(np.abs([self._start.ask(words) for words in of]))), 1e-12)
-        self.limits = _limit_questions(machine)
+        limits = stated_limits(machine)
+        self._limited = [words for limit in limits for words in limit.of]
         # each limit is the sum of some questions over its bound
-        width = [len(group) for group, _ in self.limits]
-        self._sums = np.zeros((len(width), sum(width)))
-        for i, (group, bound) in enumerate(self.limits):
-            self._sums[i, sum(width[:i]) : sum(width[:i]) + len(group)] = 1.0 / bound
+        shares = [
+            [1.0 / limit.allowed if own is limit else 0.0 for own in limits for _ in own.of]
+            for limit in limits
+        ]
+        self._sums = np.array(shares).reshape(len(limits), len(self._limited))
         self.evaluations = 0
         self._known: dict[bytes, Point] = {}
 
@@ -100,10 +105,9 @@ class Search:
         key = np.asarray(z, dtype=float).tobytes()
         if key not in self._known:
             machine = self.at(z)
-            names = [words for group, _ in self.limits for words in group]
             addresses = [dial.address for dial in self.dials]
             state = machine.solve(start=self._start)
-            values, slopes = machine.jacobian([*self.of, *names], addresses, state)
+            values, slopes = machine.jacobian([*self.of, *self._limited], addresses, state)
             self.evaluations += 1
             count = len(self.of)
             slopes = slopes * self.span
@@ -121,15 +125,21 @@ class Search:
         answers, fine = [], []
         for start in range(0, len(values), CHUNK):
             some = values[start : start + CHUNK]
-            columns = {dial.address: some[:, i].copy() for i, dial in enumerate(self.dials)}
-            state = self.machine.change(columns).solve(raise_error=False)
-            rows = [np.broadcast_to(state.ask(words), len(some)) for words in self.of]
+            columns = {dial.address: some[:, i, None] for i, dial in enumerate(self.dials)}
+            things = {address.split(".")[0] for address in columns}
+            across(self.machine, columns, len(some)).check_together(things)
+            found = solve_variants(self.machine, columns, len(some))
+            rows = [found.ask(words)[:, 0] for words in self.of]
             answers.append(self.sign * np.column_stack(rows) / self.scale)
-            over = np.zeros(len(some), dtype=bool)
-            for limit in limits_of(state):
-                over |= limit.passed
-            fine.append(~over & np.asarray(state.solved))
+            keeps = found.solved[:, 0]
+            for limit in found.limits:
+                keeps = keeps & ~limit.passed
+            fine.append(keeps)
         return np.concatenate(answers), np.concatenate(fine)
+
+    def keeps_limits(self, z: Array) -> bool:
+        """Whether no limit is passed at a setting."""
+        return bool(self.point(z).margins.min(initial=1.0) >= -ROUNDING)
 
     # ---- every value can be had
 
@@ -144,7 +154,7 @@ class Search:
         if np.isfinite(lowest.max()):
             starts.append(tries[lowest.argmax()])
         found = [self._lift_from(z, move) for z in starts]
-        good = [z for z in found if self.point(z).margins.min(initial=1.0) >= -1e-6]
+        good = [z for z in found if self.keeps_limits(z)]
         if not good:
             raise InputError(
                 "no setting keeps the fans and drives within their limits",
@@ -209,7 +219,7 @@ class Search:
             return np.vstack([point.slopes, point.margin_slopes])[:, move]
 
         x = full(self._minimise(spread, slopes, above, above_slopes, z[move]))
-        kept = above(x[move]).min() >= -1e-7
+        kept = self.point(x).answers.min() >= floor - EQUAL and self.keeps_limits(x)
         return x if kept and spread(x[move]) < spread(z[move]) else z
 
     def _minimise(
@@ -239,8 +249,8 @@ class Search:
         from scipy.optimize import nnls
 
         point = self.point(z)
-        active = point.answers <= point.answers.min() + 1e-5
-        reached = point.margins <= 1e-5
+        active = point.answers <= point.answers.min() + ACTIVE
+        reached = point.margins <= ACTIVE
         move = np.ones(len(z), dtype=bool) if free is None else free
         unit = np.eye(len(z))[move]
         columns = [
@@ -330,20 +340,3 @@ def _neighbours(dial: Dial, value: float) -> list[float]:
         return [float(value)]
     k = int(np.searchsorted(dial.sizes, value))
     return sorted({float(dial.sizes[i]) for i in (k - 1, k) if 0 <= i < len(dial.sizes)})
-
-
-def _limit_questions(machine: Machine) -> list[tuple[list[str], float]]:
-    """Questions whose answers together must not exceed a bound: fan speeds, and the power of each drive."""
-    out: list[tuple[list[str], float]] = []
-    layout = machine.layout
-    names = fans(machine)
-    for name in names:
-        highest = machine.numbers.get(f"{name}.highest_speed")
-        if highest is not None:
-            out.append(([f"speed {name}"], float(highest)))
-    for drive in layout.drives:
-        available = machine.numbers.get(f"{drive.name}.available_power")
-        driven = [name for name in names if layout.part[name].drive == drive.name]
-        if available is not None and driven:
-            out.append(([f"shaft power {name}" for name in driven], float(available)))
-    return out
