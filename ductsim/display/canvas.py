@@ -92,11 +92,6 @@ def save(result: Shown, path: str | os.PathLike[str], what: str = "", measures: 
     write_whole(path, stream.getvalue())
 
 
-def kinds(result: Any) -> list[str]:
-    """The words for the plots that a result has, the usual one first; none for what cannot be drawn."""
-    return list(result.plots()) if isinstance(result, Shown) else []
-
-
 def _unseen(width: float, height: float) -> Any:
     """Axes in a figure that belongs to nobody's window."""
     return style.figure(width, height).add_subplot()
