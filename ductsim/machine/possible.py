@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from ..errors import InputError, shown
+from .fitted import Fitted
 from .machine import Machine
 
 SAMPLES = 200
@@ -21,11 +22,8 @@ def possible_machines(machine_or_fit: Any, samples: int = SAMPLES) -> Machine:
     """
     if isinstance(machine_or_fit, Machine):
         return machine_or_fit
-    sample = getattr(machine_or_fit, "sample", None)
-    if callable(sample) and not hasattr(machine_or_fit, "__array__"):  # tables have a sample too
-        drawn = sample(samples)
-        if isinstance(drawn, Machine):
-            return drawn
+    if isinstance(machine_or_fit, Fitted):
+        return machine_or_fit.sample(samples)
     raise InputError(
         f"{shown(machine_or_fit)} is no machine", allowed="a machine, as ds.Machine.read gives, or a fit"
     )

@@ -14,10 +14,10 @@ import numpy as np
 
 from ..arguments import instance, listed, mapping
 from ..cautions import ALWAYS, CAUTIONS
-from ..display.tables import SUITED, escaped
+from ..display.tables import escaped
 from ..errors import InputError, OutsideRange, UnknownName, shown
 from ..machine.machine import Machine, MachineState
-from ..quantity import display_measure, from_si, si, single
+from ..quantity import display_measure, from_si, si, single, suited
 from ..readings.unknowns import leak_sizes
 from .live import Picture
 
@@ -328,8 +328,7 @@ def _control(
         _ends(declared.measure, ends, address) if ends is not None else _usual(value, address, is_speed)
     )
     low, high = max(low, declared.low), min(high, declared.high)
-    limit, small = SUITED.get(declared.measure, (0.0, ""))
-    measure = display_measure(small if max(abs(low), abs(high)) < limit else declared.measure, measures)
+    measure = display_measure(suited(declared.measure, max(abs(low), abs(high))), measures)
     low, high = (float(from_si(end, measure)) for end in (low, high))
     if not low < high:
         raise InputError(

@@ -11,7 +11,7 @@ import numpy as np
 
 from ..display import style
 from ..errors import UnknownName
-from ..quantity import display_measure, from_si
+from ..quantity import display_measure, from_si, suited
 from ..wording import listed
 
 if TYPE_CHECKING:
@@ -19,7 +19,6 @@ if TYPE_CHECKING:
 
 _POINT = re.compile(r"\[\d+\]$")
 _NUMBERED = re.compile(r"(.*\S) ([1-9]\d{0,5})")
-SMALLER = {"m": (0.5, "mm"), "m2": (0.1, "cm2")}
 
 
 def assumption_rows(machine: Machine, measures: str = "metric") -> list[dict[str, Any]]:
@@ -83,9 +82,8 @@ def _kind(machine: Machine, thing: str) -> str:
 def _values(values: list[Any], measure: str, measures: str) -> str:
     """The values of a number, or of the points of a curve, with their measure; of a column its range too."""
     middles = [style.middle(value) for value in values]
-    limit, small = SMALLER.get(measure, (0.0, measure))
     try:
-        spelled = display_measure(small if max(map(abs, middles)) < limit else measure, measures)
+        spelled = display_measure(suited(measure, max(map(abs, middles))), measures)
         own = [from_si(value, spelled) for value in values]
     except UnknownName:  # a coefficient's own measure
         spelled, own = measure, values
