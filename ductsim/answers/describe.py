@@ -97,6 +97,10 @@ class SourceList(Result):
         """How many references there are."""
         return [f"{self.machine.layout.title} rests on {len(self._used())} references."]
 
+    def bibtex(self) -> str:
+        """The references as entries of a bibliography, for a paper that cites them."""
+        return "\n\n".join(source(key).bibtex() for key in self._used()) + "\n"
+
 
 AIR_SOURCES = ("cipm2007", "std_atmosphere1976", "sutherland")
 

@@ -1,0 +1,51 @@
+// Shows only the entries that hold every word; headings without an entry go too. Nothing leaves this page.
+(function () {
+  var box = document.getElementById("words"), told = document.getElementById("found");
+  var entries = Array.prototype.slice.call(document.querySelectorAll(".e"));
+  var chapters = Array.prototype.slice.call(document.querySelectorAll(".chapter"));
+  var texts = entries.map(function (e) {
+    return (e.closest(".chapter").querySelector("h2").textContent + " " + e.textContent).toLowerCase();
+  });
+  document.getElementById("find").hidden = false;
+
+  function show() {
+    var words = box.value.toLowerCase().split(/\s+/).filter(Boolean), count = 0;
+    entries.forEach(function (e, i) {
+      var in_it = words.every(function (w) { return texts[i].indexOf(w) >= 0; });
+      e.hidden = !in_it;
+      count += in_it ? 1 : 0;
+    });
+    chapters.forEach(function (c) { c.hidden = words.length > 0 && !c.querySelector(".e:not([hidden])"); });
+    document.querySelectorAll(".group").forEach(function (h) {
+      var next = h.nextElementSibling, any = false;
+      while (next && !next.classList.contains("group")) {
+        any = any || !next.hidden;
+        next = next.nextElementSibling;
+      }
+      h.hidden = words.length > 0 && !any;
+    });
+    document.body.classList.toggle("searching", words.length > 0);
+    told.textContent = words.length ? (count ? count + " of " + entries.length + " entries" : "nothing holds all of these words") : "";
+  }
+
+  // A link may lead to what the search hides: then everything is shown again.
+  function follow() {
+    var at = location.hash && document.getElementById(decodeURIComponent(location.hash.slice(1)));
+    if (!at) { return; }
+    if (at.closest("[hidden]")) { box.value = ""; show(); }
+    for (var d = at.closest("details"); d; d = d.parentElement.closest("details")) { d.open = true; }
+    at.scrollIntoView();
+  }
+
+  box.addEventListener("input", show);
+  window.addEventListener("hashchange", follow);
+  document.addEventListener("keydown", function (event) {
+    if (event.key === "/" && document.activeElement !== box) { event.preventDefault(); box.focus(); box.select(); }
+    if (event.key === "Escape" && document.activeElement === box) { box.value = ""; show(); }
+  });
+  window.addEventListener("beforeprint", function () {
+    document.querySelectorAll("details").forEach(function (d) { d.open = true; });
+  });
+  show();
+  follow();
+})();
