@@ -234,7 +234,7 @@ def environment() -> Environment:
     from jinja2 import Environment, PackageLoader, StrictUndefined
 
     return Environment(
-        loader=PackageLoader("ductsim.show", "templates"),
+        loader=PackageLoader("ductsim.reports", "templates"),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
