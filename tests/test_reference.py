@@ -13,10 +13,11 @@ import ductsim as ds
 from ductsim.commands.known import by_group, places
 from ductsim.crop.box import Box
 from ductsim.description.equipment import Belt, ConstantAir, Section, Weather
-from ductsim.files.reader import FREE_KEYS, TOP
+from ductsim.files.reader import ASSUMED, FREE_KEYS, TOP
 from ductsim.files.templates import EACH_UNIT, OF_UNIT
 from ductsim.fixes.fix import KEYS as FIX_KEYS
 from ductsim.laws.card import card_of
+from ductsim.measures import MEASURES
 from ductsim.parts.declare import Number
 from ductsim.parts.documented import number_rows
 from ductsim.parts.published import check_rows
@@ -150,6 +151,18 @@ def test_every_key_of_a_file_is_told(found):
         assert slug("kind", kind.kind) in ids
 
 
+def test_a_fan_by_its_wheel_or_one_point_is_told(found):
+    for key, names in ASSUMED.items():
+        row = found.rows[slug("kind", "fan", key)]
+        assert all(name in row for name in names)
+
+
+def test_every_measure_is_told(found):
+    told = " ".join(found.rows.values())
+    for spelling in MEASURES:
+        assert spelling in told
+
+
 def test_every_key_that_a_tapping_takes_is_told(found):
     """The reader itself says what it takes."""
     machine = {"format": 1, "part": [], "tapping": [{"name": "door", "wrong": 1}]}
@@ -218,6 +231,9 @@ def test_sections_of_a_docstring():
     -------
     float
 
+    And a sentence of
+    its own.
+
     Examples
     --------
     >>> 1 + 1
@@ -234,6 +250,7 @@ def test_sections_of_a_docstring():
     assert '<a href="#here"><code>code</code></a> and a &lt;sign&gt;.' in made
     assert "<li>one</li><li>two   and more</li>" in made.replace("two  and", "two   and")
     assert "<dd><p>Two numbers.</p><p>More of them.</p></dd>" in made
+    assert "<p>And a sentence of its own.</p>" in made
     assert "<pre>&gt;&gt;&gt; 1 + 1\n2</pre>" in made
     assert "Parameters" not in html(doc, {}.get, ("Parameters",))
 
@@ -353,3 +370,4 @@ def test_the_search_in_a_browser(text, tmp_path):
     assert [name for name, hidden in entries if not hidden] == ["kind.duct"]
     assert len(entries) > 200
     assert f"1 of {len(entries)} entries" in done.stdout
+    assert '<ul id="hits"></ul>' in done.stdout  # no entry has all three words in its name

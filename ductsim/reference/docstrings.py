@@ -59,16 +59,25 @@ def summary(doc: str) -> str:
 
 
 def _items(text: str) -> Iterator[tuple[str, str]]:
-    """Lines at the margin with the indented lines below each."""
+    """Lines at the margin with the indented lines below each; prose at the margin comes without a head."""
     head = ""
     rest: list[str] = []
-    for line in text.splitlines():
-        if line and not line.startswith(" "):
+    for paragraph in re.split(r"\n[ \t]*\n", text.strip("\n")):
+        lines = paragraph.splitlines()
+        if paragraph.rstrip().endswith(".") and not any(line.startswith(" ") for line in lines):
             if head:
                 yield head, "\n".join(rest).strip("\n")
-            head, rest = line, []
-        else:
-            rest.append(line[4:])
+            head, rest = "", []
+            yield "", paragraph
+            continue
+        for line in lines:
+            if not line.startswith(" "):
+                if head:
+                    yield head, "\n".join(rest).strip("\n")
+                head, rest = line, []
+            else:
+                rest.append(line[4:])
+        rest.append("")
     if head:
         yield head, "\n".join(rest).strip("\n")
 
@@ -81,7 +90,9 @@ def html(doc: str, link: Link, skip: tuple[str, ...] = ()) -> str:
             continue
         if section.title:
             out.append(f'<p class="part">{escape(section.title)}</p>')
-        listed = section.title in ("Parameters", "Attributes") or any(text for _, text in section.items)
+        listed = section.title in ("Parameters", "Attributes") or any(
+            head and text for head, text in section.items
+        )
         out.append(_definitions(section.items, link) if listed else blocks(section.text, link))
     return "".join(out)
 
@@ -91,8 +102,11 @@ def _definitions(items: list[tuple[str, str]], link: Link) -> str:
     for head, text in items:
         name, _, kind = head.partition(" : ")
         told = f' <span class="type">{inline(kind, link)}</span>' if kind else ""
-        rows.append(f"<dt><code>{escape(name)}</code>{told}</dt><dd>{blocks(text, link)}</dd>")
-    return f"<dl>{''.join(rows)}</dl>"
+        words = blocks(text, link)
+        rows.append(
+            f"<dt><code>{escape(name)}</code>{told}</dt><dd>{words}</dd>" if head else f"</dl>{words}<dl>"
+        )
+    return f"<dl>{''.join(rows)}</dl>".replace("<dl></dl>", "")
 
 
 def blocks(text: str, link: Link) -> str:

@@ -68,6 +68,7 @@ def page(commands: Mapping[str, Iterable[Command]]) -> str:
     cited = citing()
     return look.get_template("reference.html").render(
         version=VERSION,
+        measures=tables.measure_rows(),
         machine_tables=tables.machine_tables(),
         companion_tables=tables.companion_tables(),
         kinds=[_kind(kind) for kind in KINDS.values()],
@@ -87,7 +88,7 @@ def page(commands: Mapping[str, Iterable[Command]]) -> str:
 
 def slug(*words: str) -> str:
     """An anchor: letters, digits and hyphens; numbers of a part stand behind a point."""
-    return ".".join(re.sub(r"[^A-Za-z0-9_]+", "-", word).strip("-") for word in words)
+    return ".".join(re.sub(r"\W+", "-", word).strip("-") for word in words)
 
 
 def _places(names: Mapping[str, list[interface.Entry]]) -> dict[str, str]:
@@ -97,11 +98,8 @@ def _places(names: Mapping[str, list[interface.Entry]]) -> dict[str, str]:
     for group in names.values():
         for entry in group:
             out[entry.name] = slug("kind", entry.kind) if entry.kind else slug("name", entry.name)
-            out |= {
-                f"{entry.name}.{m.name}": slug("name", entry.name, m.name)
-                for m in entry.members
-                if not entry.kind
-            }
+            told = (member.name for member in entry.members if not entry.kind or member.name != "paths")
+            out |= {f"{entry.name}.{name}": slug("name", entry.name, name) for name in told}
     return out
 
 
@@ -126,7 +124,7 @@ def _kind(kind: Any) -> dict[str, Any]:
         "kind": kind.kind,
         "name": kind.__name__,
         "doc": inspect.cleandoc(kind.__doc__ or ""),
-        "rows": number_rows(kind),
+        "rows": [*number_rows(kind), *tables.other_rows(kind)],
         "alternatives": alternatives(kind),
         "ends": getattr(kind, "ends", ()),
         "paths": [name for name in getattr(kind, "path_names", ()) if name],

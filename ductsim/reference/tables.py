@@ -10,15 +10,17 @@ from typing import Any
 from ..crop.box import Box
 from ..crop.described import Crop
 from ..description.equipment import Belt, ConstantAir, Held, Section, Supplied, Weather
-from ..description.layout import PartEntry, Tapping, Unit
+from ..description.layout import Tapping, Unit
 from ..description.spreads import Spread
 from ..documents.document import FORMAT
-from ..files.reader import DRIVES, FREE_KEYS
+from ..files.reader import ASSUMED, DRIVES, FREE_KEYS
 from ..files.templates import EACH_UNIT, OF_UNIT
 from ..fixes.fix import KEYS as FIX_KEYS
 from ..fixes.fix import Fix
 from ..machine import demos
-from ..parts import KINDS
+from ..measures import WORDS as MEASURED
+from ..measures import spellings
+from ..parts import KINDS, Fan
 from ..parts.documented import alternatives, number_rows
 from ..questions.vocabulary import WORDS
 from ..readings.table import COLUMNS, MEASURES, QUANTITIES, Reading
@@ -123,7 +125,7 @@ def machine_tables() -> list[FileTable]:
             "[[part]]",
             "One part of the air path. Its other keys are those of its kind, below: its ends, each a node "
             'or "outside", and its numbers.',
-            plain_rows(("name", "kind", "drive", "note"), PartEntry),
+            plain_rows(("name", "kind", "drive", "note")),
         ),
         declared(
             "tapping",
@@ -184,6 +186,31 @@ def companion_tables() -> list[FileTable]:
                 *plain_rows(("crop_yield",), Crop, measures=field),
             ],
         ),
+    ]
+
+
+def measure_rows() -> list[Row]:
+    """A row for each kind of quantity: in words, and the measures that a text may carry, SI first."""
+    return [
+        {"quantity": words, "measures": ", ".join(name or "plain number" for name in spellings(dimension))}
+        for dimension, words in MEASURED.items()
+    ]
+
+
+def other_rows(kind: Any) -> list[Row]:
+    """Rows for what a part's table in a file may say in place of its numbers (a fan's assumed curve)."""
+    if not issubclass(kind, Fan):
+        return []
+    return [
+        {
+            "key": key,
+            "measure": "",
+            "range": f"a table of {', '.join(names)}",
+            "default": "optional",
+            "spread": "",
+            "meaning": f"in place of the curve: {_lowered(summary(_own_words(getattr(kind, key))))}",
+        }
+        for key, names in ASSUMED.items()
     ]
 
 

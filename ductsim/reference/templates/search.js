@@ -1,12 +1,29 @@
-// Shows only the entries that hold every word; headings without an entry go too. Nothing leaves this page.
+// Shows only the entries that hold every word; headings without an entry go too. Entries whose own name holds the
+// words are listed under the field. Nothing leaves this page.
 (function () {
   var box = document.getElementById("words"), told = document.getElementById("found");
+  var hits = document.getElementById("hits"), most = 12;
   var entries = Array.prototype.slice.call(document.querySelectorAll(".e"));
   var chapters = Array.prototype.slice.call(document.querySelectorAll(".chapter"));
-  var texts = entries.map(function (e) {
-    return (e.closest(".chapter").querySelector("h2").textContent + " " + e.textContent).toLowerCase();
-  });
+  var titles = entries.map(function (e) { return e.querySelector("h3, h4, b, td, p").firstChild.textContent.trim(); });
+  var places = entries.map(function (e) { return e.closest(".chapter").querySelector("h2").textContent; });
+  var texts = entries.map(function (e, i) { return (places[i] + " " + e.textContent).toLowerCase(); });
   document.getElementById("find").hidden = false;
+
+  function list(words) {
+    hits.textContent = "";
+    entries.forEach(function (e, i) {
+      var title = titles[i].toLowerCase();
+      if (!words.length || hits.children.length >= most) { return; }
+      if (!words.every(function (w) { return title.indexOf(w) >= 0; })) { return; }
+      var link = document.createElement("a"), item = document.createElement("li");
+      link.href = "#" + e.id;
+      link.textContent = titles[i];
+      item.appendChild(link);
+      item.appendChild(document.createTextNode(" (" + places[i] + ")"));
+      hits.appendChild(item);
+    });
+  }
 
   function show() {
     var words = box.value.toLowerCase().split(/\s+/).filter(Boolean), count = 0;
@@ -24,6 +41,7 @@
       }
       h.hidden = words.length > 0 && !any;
     });
+    list(words);
     document.body.classList.toggle("searching", words.length > 0);
     told.textContent = words.length ? (count ? count + " of " + entries.length + " entries" : "nothing holds all of these words") : "";
   }
