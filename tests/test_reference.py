@@ -337,6 +337,21 @@ def test_docs_refuses_another_name(run, tmp_path, name):
     assert not list(tmp_path.iterdir())
 
 
+@pytest.mark.parametrize("path", [None, 5, b"page.html"])
+def test_docs_refuses_what_is_no_name(path):
+    with pytest.raises(ds.InputError, match="no name of a file"):
+        ds.docs(path)
+
+
+def test_docs_never_writes_through_a_link(run, tmp_path):
+    (tmp_path / "kept.html").write_text("kept", encoding="utf-8")
+    (tmp_path / "page.html").symlink_to("kept.html")
+    status, _, err = run("docs", str(tmp_path / "page.html"))
+    assert status == 2
+    assert "kept.html" in err
+    assert (tmp_path / "kept.html").read_text(encoding="utf-8") == "kept"
+
+
 def test_docs_as_json(run, tmp_path):
     status, out, _ = run("docs", str(tmp_path / "page.html"), "--json")
     assert status == 0

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import dataclasses
 import inspect
 from collections.abc import Iterator
 from dataclasses import dataclass, field
@@ -76,7 +75,8 @@ def entry(name: str, value: Any) -> Entry:
         what = "error" if issubclass(value, Exception) else "class"
         doc = value.__doc__ or ""
         own = list(_members(value))
-        called = "" if what == "error" or issubclass(value, Fields) else signature(value)
+        made_elsewhere = issubclass(value, (Exception, Fields, Result))  # or by numbers that stand below
+        called = "" if made_elsewhere else signature(value)
         return Entry(name, what, called, inspect.cleandoc(doc), own, kind)
     if callable(value):
         return Entry(name, "function", signature(value), inspect.getdoc(value) or "")
@@ -127,7 +127,7 @@ def signature(function: Any) -> str:
         if i == 0 and parameter.name == "self":
             continue
         default = parameter.default
-        if default is dataclasses.MISSING or " at 0x" in repr(default):  # says nothing to a reader
+        if default is not parameter.empty and repr(default).startswith("<"):  # says nothing to a reader
             default = _Written("...")
         parameters.append(parameter.replace(annotation=_annotation(parameter.annotation), default=default))
     returned = inspect.Signature.empty if inspect.isclass(function) else _annotation(found.return_annotation)

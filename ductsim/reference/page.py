@@ -9,6 +9,7 @@ from collections.abc import Iterable, Mapping
 from functools import partial
 from typing import Any
 
+from ..documents.document import file_path
 from ..errors import InputError
 from ..laws.card import LAWS, card_of
 from ..parts.declare import KINDS
@@ -38,7 +39,7 @@ def write_page(path: str | os.PathLike[str], commands: Mapping[str, Iterable[Com
     InputError
         For a name that does not end in .html or .htm, and where nothing can be written.
     """
-    place = os.fspath(path)
+    place = str(file_path(path))
     if not place.lower().endswith((".html", ".htm")):
         raise InputError("the name does not end in .html", file=place, allowed="a name like ductsim.html")
     check(place)
