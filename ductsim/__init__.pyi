@@ -5,6 +5,7 @@ from .cautions import CAUTIONS as CAUTIONS
 from .cautions import cautions_for as cautions_for
 from .checking import PartCheck as PartCheck
 from .checking import check_part as check_part
+from .commands.documenting import docs as docs
 from .conveying import Loaded as Loaded
 from .crop.box import Box as Box
 from .crop.file import read_crop as read_crop

@@ -130,6 +130,10 @@ def source_sentences(found: SourceList, measures: str) -> list[str]:
     """How many references there are."""
     return [f"{found.title} rests on {len(found.used)} references."]
 
+    def bibtex(self) -> str:
+        """The references as entries of a bibliography, for a paper that cites them."""
+        return "\n\n".join(source(key).bibtex() for key in self._used()) + "\n"
+
 
 AIR_SOURCES = ("cipm2007", "std_atmosphere1976", "sutherland")
 

@@ -12,6 +12,7 @@ import numpy as np
 from ..arguments import mapping
 from ..errors import InputError, UnknownName, shown
 from ..quantity import si
+from .documented import docstring
 from .numbers import REQUIRED, Number, Word, number, word
 
 
@@ -184,6 +185,7 @@ def fields(kind: str) -> Callable[[F], F]:
 
     def make(cls: F) -> F:
         cls.kind = kind
+        own = cls.__doc__ or ""  # before the dataclass puts its signature where there is none
         built = dataclass(frozen=True, kw_only=True, eq=False, repr=False)(cls)
         decl = {f.name: _declared(cls, f) for f in dataclasses.fields(built)}  # type: ignore[arg-type]
         optional = {f.name for f in dataclasses.fields(built) if f.default is None}  # type: ignore[arg-type]
@@ -191,6 +193,7 @@ def fields(kind: str) -> Callable[[F], F]:
         plain = {n: d for n, d in decl.items() if isinstance(d, Number) and not d.points}
         cls._plain = tuple((n, d, n in optional) for n, d in plain.items())
         cls._rest = tuple((n, d, n in optional) for n, d in decl.items() if n not in plain)
+        cls.__doc__ = docstring(cls, own)
         return built  # type: ignore[return-value]
 
     return make
