@@ -1,15 +1,20 @@
 """The command line: words in, an answer, one sentence or one JSON envelope out.
 
-Exit status: 0 done; 1 the calculation has no answer (said why); 2 the input is wrong (said where and what);
-130 stopped by Ctrl-C; 141 nobody reads the output any more.
+Exit status: 0 done; 1 the calculation has no answer, or the answer cannot be printed (said why); 2 the input
+is wrong, or a file cannot be written (said where and what); 130 stopped by Ctrl-C, 143 or 129 by the system
+(said so); 141 nobody reads the output any more. Where the error stream is closed, the status says it.
 """
 
 from __future__ import annotations
 
+import logging
 import os
+import signal
 import sys
+import threading
 import warnings
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import replace
 from typing import Any
 
@@ -33,27 +38,53 @@ def main(argv: Sequence[str] | None = None) -> int:
     words = list(sys.argv[1:] if argv is None else argv)
     for stream in (sys.stdout, sys.stderr):
         console.prepare(stream)
+    # its notes about its own folders and settings are no part of an answer
+    logging.getLogger("matplotlib").setLevel(logging.ERROR)
     try:
-        status = _run(words)
-        sys.stdout.flush()
-    except BrokenPipeError:
-        # what is still in the buffer has no reader: keep the interpreter from complaining as it leaves
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        with _told_to_stop():
+            return _run(words)
+    except console.NoReader:
         return NO_READER
-    except KeyboardInterrupt:
-        return INTERRUPTED
-    return status
+
+
+class _Stopped(KeyboardInterrupt):
+    """The system has told the process to stop, by the signal it holds."""
+
+
+def _stop(number: int, _: Any) -> None:
+    raise _Stopped(signal.Signals(number))
+
+
+@contextmanager
+def _told_to_stop() -> Iterator[None]:
+    """While the body runs, the system ends it as Ctrl-C does: what it has begun to write is removed."""
+    before: dict[signal.Signals, Any] = {}
+    if threading.current_thread() is threading.main_thread():  # only there is a signal heard
+        for name in ("SIGTERM", "SIGHUP"):
+            number = getattr(signal, name, None)
+            if number is not None and signal.getsignal(number) == signal.SIG_DFL:
+                before[number] = signal.signal(number, _stop)
+    try:
+        yield
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
 
 
 def _run(words: list[str]) -> int:
     """Do what the words say; every refusal becomes a sentence or an error envelope."""
     try:
         return _do(words)
+    except _Stopped as stopped:
+        number = stopped.args[0]
+        return _refuse(DuctsimError(f"stopped by the system ({number.name})"), words, 128 + number)
+    except KeyboardInterrupt:
+        return _refuse(DuctsimError("stopped by Ctrl-C"), words, INTERRUPTED)
     except InputError as err:
         return _refuse(err, words, WRONG_INPUT)
     except DuctsimError as err:
         return _refuse(err, words, NO_ANSWER)
-    except (BrokenPipeError, KeyboardInterrupt):
+    except console.NoReader:
         raise
     except SystemExit as leave:  # argparse has printed its help
         return leave.code if isinstance(leave.code, int) else DONE
@@ -81,10 +112,10 @@ def _do(words: list[str]) -> int:
         if len(words) > 1 and words[0] == "help":
             command(words[1]).parser().print_help()
         else:
-            sys.stdout.write(overview())
+            console.write(overview())
         return DONE
     if words[0] in ("--version", "-V"):
-        sys.stdout.write(f"ductsim {__version__}\n")
+        console.write(f"ductsim {__version__}\n")
         return DONE
     if max(map(len, words)) > LONGEST_WORD:
         raise InputError(
@@ -133,23 +164,26 @@ def _show(chosen: Command, answer: Answer, args: Any, heard: list[str]) -> None:
     if getattr(args, "json", False):
         from .show.envelope import dumps
 
-        sys.stdout.write(dumps(document(answer, chosen.name, measures, heard)) + "\n")
+        console.write(dumps(document(answer, chosen.name, measures, heard)) + "\n")
         return
     if args.all:
         answer = replace(answer, tables=None, most=None)
     out = sys.stdout
-    sys.stdout.write(page(answer, measures, heard, console.width(out), console.colour(out)))
+    console.write(page(answer, measures, heard, console.width(out), console.colour(out)))
 
 
 def _refuse(err: DuctsimError, words: list[str], status: int) -> int:
     """Say what is wrong, on the error stream or as JSON, and return the exit status."""
-    if "--json" in words:
+    if "--json" in words and not isinstance(err, console.NoOutput):
         from .show.envelope import dumps, error
 
-        sys.stdout.write(dumps(error(err)) + "\n")
-    else:
-        sentence = " ".join(str(err).split())
-        sys.stderr.write(f"ductsim: {sentence}{'' if sentence.endswith(('.', '?')) else '.'}\n")
+        try:
+            console.write(dumps(error(err)) + "\n")
+            return status
+        except console.NoOutput:
+            pass  # then the error stream hears it
+    sentence = " ".join(str(err).split())
+    console.say(f"ductsim: {sentence}{'' if sentence.endswith(('.', '?')) else '.'}\n")
     return status
 
 

@@ -161,9 +161,9 @@ def test_want_of_memory_is_said(run, monkeypatch):
     assert "not enough memory" in err
 
 
-def test_ctrl_c_is_quiet(run, monkeypatch):
+def test_ctrl_c_is_one_sentence(run, monkeypatch):
     def stopped(*_):
         raise KeyboardInterrupt
 
     monkeypatch.setattr(ds.Machine, "solve", stopped)
-    assert run("solve", "demo:picker") == (130, "", "")
+    assert run("solve", "demo:picker") == (130, "", "ductsim: stopped by Ctrl-C.\n")

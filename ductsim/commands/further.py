@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from ..errors import InputError
+from ..writing import check
 from .carrying import crop_of
 from .command import Answer, Command
 from .deciding import budget_option, weakest
@@ -108,12 +109,11 @@ def _report_options(parser: Parser) -> None:
 def _report(args: Namespace) -> Answer:
     from .. import read_fixes, read_readings, report
 
-    inputs = Inputs(args)
     place = Path(args.path)
     if place.suffix.lower() not in (".html", ".htm"):
         raise InputError("the name does not end in .html", file=str(place), allowed="a name like report.html")
-    if not place.parent.is_dir():
-        raise InputError("there is no such folder", file=str(place.parent))
+    check(place)
+    inputs = Inputs(args)
     fixes = inputs.companion("fixes", read_fixes) if inputs.find("fixes") else None
     readings = inputs.companion("readings", read_readings) if inputs.find("readings") else None
     report(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import os
 from argparse import Namespace
 from collections.abc import Callable
 from pathlib import Path
@@ -11,6 +12,7 @@ from typing import Any
 from ..errors import InputError
 from ..machine.demos import demo, demo_file
 from ..machine.machine import Machine
+from ..writing import check
 
 ENDINGS = {"fixes": "toml", "readings": "csv", "crop": "toml", "seen": "csv", "field": "csv"}
 WORDS = {"crop": "the crop", "seen": "what was seen", "field": "yields along a row"}
@@ -37,6 +39,7 @@ class Inputs:
         else:
             self.machine = Machine.read(name)
             self._place = Path(name)
+            self._keep(self._place)
         self.read: list[dict[str, str]] = [{"file": name, "sha256": self.machine.sha256}]
         change = getattr(args, "change", None)
         if change:
@@ -53,9 +56,16 @@ class Inputs:
         ending = ENDINGS[role]
         for name in (f"{self._place.stem}_{role}.{ending}", f"{role}.{ending}"):
             place = self._place.with_name(name)
-            if place.is_file() and not (self.is_demo and name == f"{role}.{ending}"):
+            if os.path.isfile(place) and not (self.is_demo and name == f"{role}.{ending}"):
                 return place
         return None
+
+    def _keep(self, place: Path) -> None:
+        """Refuse to write over a file that is read."""
+        for output in ("plot", "path"):
+            name = getattr(self._args, output, None)
+            if name:
+                check(name, [place])
 
     @property
     def is_demo(self) -> bool:
@@ -93,6 +103,7 @@ class Inputs:
 
     def take(self, role: str, place: Path, reader: Callable[[Path], Any]) -> Any:
         """What `reader` makes of a file, which is noted among what was read."""
+        self._keep(place)
         found = reader(place)
         try:
             digest = hashlib.sha256(place.read_bytes()).hexdigest()

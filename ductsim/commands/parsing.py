@@ -11,6 +11,8 @@ from typing import Any, NoReturn
 
 from ..errors import InputError, UnknownName, nearest_name, shown
 from ..measures import SYSTEMS, find_measure
+from ..writing import check
+from . import console
 
 
 class _Help(argparse.RawDescriptionHelpFormatter):
@@ -53,6 +55,10 @@ class Parser(argparse.ArgumentParser):
             else:
                 words.append(name)
         self.usage = " ".join([*words, "[options]"])
+
+    def print_help(self, file: Any = None) -> None:
+        """Print the help like any other answer; argparse itself would pass over an output that fails."""
+        console.write(self.format_help())
 
     def read(self, words: Sequence[str]) -> Namespace:
         """What the words say.
@@ -185,8 +191,7 @@ def picture(path: str) -> str:
             allowed=f"a name that ends in .{', .'.join(PICTURES)}",
             nearest=nearest_name(ending, PICTURES),
         )
-    if not place.parent.is_dir():
-        raise InputError("there is no such folder", file=str(place.parent))
+    check(path)
     return path
 
 

@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-import shutil
-import tempfile
 from argparse import Namespace
 from pathlib import Path
 from typing import Any
 
-from ..errors import InputError
 from ..laws.card import LAWS, card_of
 from ..machine import demos
 from ..machine.machine import Machine
 from ..result import Result
 from ..sources import source
+from ..writing import write_folder
 from .command import Answer, Command
 from .inputs import ENDINGS
 from .parsing import Parser, shown_options
@@ -64,7 +62,7 @@ def _demo(args: Namespace) -> Answer:
         ]
         return Answer(Listed(said, {"files": rows}), None)
     folder = Path(args.folder)
-    write_folder(folder, files)
+    write_folder(folder, {target: packaged.read_bytes() for target, packaged in files.items()})
     machine = folder / "machine.toml"
     said = [
         f"Written to {folder}: {', '.join(files)}.",
@@ -98,36 +96,6 @@ def _files(name: str) -> dict[str, Path]:
         if place is not None:
             out[f"{role}.{ending}"] = place
     return out
-
-
-def write_folder(folder: Path, files: dict[str, Path]) -> None:
-    """Copy files into a new folder, all or none.
-
-    Raises
-    ------
-    InputError
-        If there is something in the folder already, or it cannot be written.
-    """
-    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-        raise InputError(
-            "is there already",
-            file=str(folder),
-            allowed="a folder that is new or empty: nothing is overwritten",
-        )
-    try:
-        folder.parent.mkdir(parents=True, exist_ok=True)
-        beside = Path(tempfile.mkdtemp(dir=folder.parent, prefix=f".{folder.name[:40]}."))
-        try:
-            beside.chmod(0o755)
-            for target, packaged in files.items():
-                shutil.copyfile(packaged, beside / target)
-            if folder.exists():
-                folder.rmdir()
-            beside.rename(folder)
-        finally:
-            shutil.rmtree(beside, ignore_errors=True)
-    except OSError as err:
-        raise InputError(f"cannot be written: {err.strerror or err}", file=str(folder)) from None
 
 
 def _next_steps(machine: Path, files: dict[str, Path]) -> list[str]:

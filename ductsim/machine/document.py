@@ -31,7 +31,7 @@ def read_text(
     """
     place = Path(path)
     file = str(path)
-    if place.is_dir():
+    if os.path.isdir(place):  # False too for a name that no system takes
         raise InputError(f"is a folder, not a {what}", file=file, allowed=f"give the {what} in it")
     try:
         with open(place, "rb") as stream:

@@ -14,8 +14,8 @@ from pathlib import Path
 from typing import Any
 
 from ..errors import InputError, UnknownName
-from ..machine.writer import write_whole
 from ..quantity import display_measure
+from ..writing import check, write_whole
 from . import style
 
 Draw = Callable[[Any, Any, str], Any]
@@ -148,6 +148,7 @@ def save(result: Any, path: str | os.PathLike[str], what: str = "", measures: st
             file=str(path),
             allowed=f"one of {', '.join(ENDINGS)}",
         )
+    check(path)
     figure = figure_of(result, what, measures)
     stream = io.BytesIO()
     with style.own():

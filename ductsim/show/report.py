@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING, Any
 from ..cautions import ALWAYS, cautions_for
 from ..errors import InputError
 from ..machine.state import solve
-from ..machine.writer import write_text
 from ..quantity import display_measure
+from ..writing import check, write_text
 from . import plots
 from .report_numbers import assumption_rows, part_rows
 from .svg import inline
@@ -71,6 +71,7 @@ def report(
         raise InputError(
             "the machine has columns", place="report", allowed="one of its scenarios: machine[0]"
         )
+    check(path, [given for given in (fixes, readings, crop) if isinstance(given, (str, os.PathLike))])
     found = Findings(machine, fixes, readings, crop, of, budget, measures)
     write_text(path, page(found))
 

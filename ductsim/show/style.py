@@ -9,12 +9,14 @@ from __future__ import annotations
 
 import contextlib
 import math
+import os
 import warnings
 from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
 
+from ..errors import InputError
 from ..quantity import display_measure, from_si
 
 INK = "#1f2a30"  # text and outlines
@@ -87,11 +89,24 @@ RC: dict[str, Any] = {
 }
 
 
+def _loaded() -> Any:
+    """Matplotlib; an InputError where it does not start, which hangs on its surroundings alone."""
+    try:
+        import matplotlib
+    except (ValueError, OSError) as err:
+        backend = os.environ.get("MPLBACKEND")
+        raise InputError(
+            f"nothing can be drawn: {' '.join(str(err).partition(';')[0].split())}",
+            place=f"MPLBACKEND={backend}" if backend else "matplotlib",
+            allowed="unset MPLBACKEND, or set it to agg" if backend else "",
+        ) from None
+    return matplotlib
+
+
 @contextlib.contextmanager
 def own() -> Iterator[None]:
     """Everything made inside has the project's look; the caller's settings stand again afterwards."""
-    import matplotlib
-
+    matplotlib = _loaded()
     # A name may hold letters that the font lacks; the picture then shows a box, which is no reason to warn.
     interactive = matplotlib.is_interactive()
     try:

@@ -8,7 +8,6 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -24,6 +23,7 @@ from ..machine.readings.table import RPM, Reading
 from ..machine.readings.unknowns import usual_speed
 from ..machine.saying import gathered, listed, said
 from ..result import Result
+from ..writing import write_text
 
 Array = NDArray[np.float64]
 
@@ -290,7 +290,7 @@ class NextReadings(Result):
             name = f"{r.tapping} - {r.minus}" if r.minus else r.tapping
             speed = "" if r.engine_speed is None else f"{r.engine_speed / RPM:.0f} rpm"
             writer.writerow([name, r.quantity, "", speed, NEXT, " + ".join(r.blanked), ""])
-        Path(path).write_text(text.getvalue(), encoding="utf-8", newline="\n")
+        write_text(path, text.getvalue())
 
     def tables(self) -> dict[str, list[dict[str, Any]]]:
         """The candidates, the questions, the reading sheet."""
