@@ -183,7 +183,7 @@ def _empty(path: Name) -> bool:
     except FileNotFoundError:
         return False
     _may_be_replaced(path, there)
-    if not stat.S_ISDIR(there.st_mode) or any(os.scandir(path)):
+    if not stat.S_ISDIR(there.st_mode) or os.listdir(path):
         raise InputError(
             "is there already",
             file=str(path),

@@ -1,8 +1,13 @@
 """The command line and the world: files, JSON, terminals, processes."""
 
+import builtins
+import codecs
+import errno
 import io
 import json
+import logging
 import os
+import resource
 import subprocess
 import sys
 
@@ -13,6 +18,7 @@ from command_line import in_a_process
 import ductsim as ds
 from ductsim import cli
 from ductsim.commands import console
+from ductsim.commands.command import NAMES
 from ductsim.show.envelope import dumps, envelope, error, schema
 from ductsim.show.tables import WIDTH
 
@@ -188,3 +194,143 @@ def test_solve_loads_no_tables_plots_or_optimizers():
     )
     told = subprocess.run([sys.executable, "-c", code], capture_output=True, check=False, timeout=120)
     assert (told.returncode, told.stderr) == (0, b"")
+
+
+# ---- outputs that fail
+
+
+class Failing(io.StringIO):
+    """A stream of which every write fails."""
+
+    def __init__(self, err):
+        super().__init__()
+        self.err = err
+
+    def write(self, _):
+        raise self.err
+
+
+FULL = OSError(errno.ENOSPC, "No space left on device")
+ANSWERS = [
+    (),
+    ("--version",),
+    ("help", "solve"),
+    ("demo",),
+    ("solve", "demo:bench"),
+    ("solve", "demo:bench", "--json"),
+    *((name, "--help") for name in NAMES),
+]
+
+
+@pytest.mark.parametrize(
+    ("out", "why"),
+    [
+        (Failing(FULL), "No space left on device"),
+        (None, "the output is closed"),
+        (Failing(ValueError("I/O operation on closed file")), "I/O operation on closed file"),
+    ],
+)
+def test_an_answer_that_cannot_be_printed(capsys, monkeypatch, out, why):
+    for words in ANSWERS:
+        with monkeypatch.context() as there:
+            there.setattr(sys, "stdout", out)
+            assert cli.main(words) == 1, words
+        assert capsys.readouterr().err == f"ductsim: the answer cannot be printed: {why}.\n", words
+
+
+def test_a_refusal_that_cannot_be_said_still_has_its_status(capsys, monkeypatch):
+    for out in (Failing(FULL), None, Failing(BrokenPipeError(errno.EPIPE, "Broken pipe"))):
+        with monkeypatch.context() as there:
+            there.setattr(sys, "stderr", out)
+            assert cli.main(["solve", "nowhere.toml"]) == 2
+    monkeypatch.setattr(sys, "stdout", Failing(FULL))
+    assert cli.main(["solve", "nowhere.toml", "--json"]) == 2
+    assert capsys.readouterr().err == "ductsim: nowhere.toml: no such machine file.\n"
+
+
+def test_a_pipe_that_breaks_elsewhere_is_no_missing_reader(run, monkeypatch):
+    def broken(*_):
+        raise BrokenPipeError(errno.EPIPE, "Broken pipe")
+
+    monkeypatch.setattr(ds.Machine, "solve", broken)
+    status, _, err = run("solve", "demo:bench")
+    assert status == 1
+    assert "BrokenPipeError" in err
+
+
+def test_a_full_disk_and_closed_streams_of_a_process(tmp_path):
+    def full():
+        resource.setrlimit(resource.RLIMIT_FSIZE, (0, 0))
+
+    with open(tmp_path / "answer", "wb") as out:
+        buffered = {name: word for name, word in os.environ.items() if name != "PYTHONUNBUFFERED"}
+        told = subprocess.run(
+            [sys.executable, "-m", "ductsim", "--version"],
+            stdout=out,
+            stderr=subprocess.PIPE,
+            check=False,
+            timeout=120,
+            env=buffered,
+            preexec_fn=full,
+        )
+    assert (told.returncode, told.stderr) == (1, b"ductsim: the answer cannot be printed: File too large.\n")
+    told = in_a_process("--version", preexec_fn=lambda: os.close(1))
+    assert (told.returncode, told.stderr) == (
+        1,
+        b"ductsim: the answer cannot be printed: the output is closed.\n",
+    )
+
+
+class Console(io.TextIOWrapper):
+    """A console whose letters are those of Western Europe."""
+
+    def __init__(self):
+        super().__init__(io.BytesIO(), encoding="cp1252")
+
+    def isatty(self):
+        return True
+
+
+def test_a_console_prints_what_it_can(monkeypatch):
+    ours = Console()
+    monkeypatch.setattr(sys, "stdout", ours)
+    console.prepare(ours)
+    console.write("vörn 中 ✓")
+    assert ours.buffer.getvalue() == "vörn ? ?".encode("cp1252")
+    theirs = codecs.getwriter("cp1252")(io.BytesIO())  # not ours to set
+    monkeypatch.setattr(sys, "stdout", theirs)
+    console.prepare(theirs)
+    console.write("vörn 中")
+    assert theirs.stream.getvalue() == rb"v\xf6rn \u4e2d"
+
+
+def test_a_terminal_that_goes_while_it_is_told(monkeypatch):
+    gone = Terminal()
+    gone.write = Failing(OSError(errno.EIO, "Input/output error")).write
+    monkeypatch.setattr(console, "FIRST_SIGN", 0.001)
+    with console.sign_of_life("ductsim fit", gone) as sign:
+        while any(thread.name == "sign of life" for thread in console.threading.enumerate()):
+            console.time.sleep(0.001)  # it ends by itself
+    assert sign.done == ""
+
+
+def test_drawing_in_odd_surroundings(refused, tmp_path, monkeypatch, caplog):
+    real = builtins.__import__
+
+    def odd(name, *args):
+        if name == "matplotlib":  # what it says itself, when it is imported
+            raise ValueError(
+                "Key backend: 'odd' is not a valid value for backend; supported values are ['agg']"
+            )
+        return real(name, *args)
+
+    logging.getLogger("matplotlib").setLevel(logging.NOTSET)
+    monkeypatch.setattr(builtins, "__import__", odd)
+    monkeypatch.setenv("MPLBACKEND", "odd")
+    told, _ = refused("solve", "demo:bench", "--plot", tmp_path / "a.png")
+    assert told["place"] == "MPLBACKEND=odd"
+    assert told["problem"] == "nothing can be drawn: Key backend: 'odd' is not a valid value for backend"
+    assert told["allowed"] == "unset MPLBACKEND, or set it to agg"
+    assert list(tmp_path.iterdir()) == []
+    logging.getLogger("matplotlib").warning("mkdir -p failed for path /proc/no")
+    assert caplog.records == []  # no word beside the answer

@@ -76,9 +76,8 @@ def _put(stream: TextIO | None, text: str) -> None:
         raise ValueError("the output is closed")
     try:
         stream.write(text)
-    except UnicodeEncodeError:  # a stream that is not ours to set, with letters of its own
-        letters = stream.encoding or "ascii"
-        stream.write(text.encode(letters, "backslashreplace").decode(letters))
+    except UnicodeEncodeError:  # a stream that is not ours to set: these letters it has
+        stream.write(text.encode("ascii", "backslashreplace").decode("ascii"))
     stream.flush()
 
 
@@ -138,7 +137,7 @@ def sign_of_life(words: str, stream: TextIO | None = None) -> Iterator[Sign]:
         yield sign
         return
     over = threading.Event()
-    thread = threading.Thread(target=_tell, args=(sign, out, over), daemon=True)
+    thread = threading.Thread(target=_tell, args=(sign, out, over), name="sign of life", daemon=True)
     thread.start()
     try:
         yield sign
