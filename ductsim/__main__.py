@@ -1,8 +1,18 @@
-"""`python -m ductsim` is the command line."""
+"""`ductsim` and `python -m ductsim`: the command line, once its modules are loaded."""
 
 import sys
 
-from .cli import main
+
+def main() -> int:
+    """Run the process's command line; Ctrl-C while modules are still being loaded is one sentence too."""
+    try:
+        from .cli import main as run
+    except KeyboardInterrupt:
+        if sys.stderr is not None:
+            sys.stderr.write("ductsim: stopped by Ctrl-C.\n")
+        return 130
+    return run()
+
 
 if __name__ == "__main__":
     sys.exit(main())

@@ -16,7 +16,7 @@ import pytest
 from command_line import in_a_process
 
 import ductsim as ds
-from ductsim import cli
+from ductsim import __main__, cli
 from ductsim.commands import console
 from ductsim.commands.command import NAMES
 from ductsim.show.envelope import dumps, envelope, error, schema
@@ -205,8 +205,10 @@ class Failing(io.StringIO):
     def __init__(self, err):
         super().__init__()
         self.err = err
+        self.tried = False
 
     def write(self, _):
+        self.tried = True
         raise self.err
 
 
@@ -305,13 +307,25 @@ def test_a_console_prints_what_it_can(monkeypatch):
 
 
 def test_a_terminal_that_goes_while_it_is_told(monkeypatch):
-    gone = Terminal()
-    gone.write = Failing(OSError(errno.EIO, "Input/output error")).write
+    gone = Failing(OSError(errno.EIO, "Input/output error"))
+    gone.isatty = lambda: True
     monkeypatch.setattr(console, "FIRST_SIGN", 0.001)
-    with console.sign_of_life("ductsim fit", gone) as sign:
-        while any(thread.name == "sign of life" for thread in console.threading.enumerate()):
-            console.time.sleep(0.001)  # it ends by itself
-    assert sign.done == ""
+    with console.sign_of_life("ductsim fit", gone):  # a thread that fails would be a warning
+        for _ in range(2000):
+            if gone.tried:
+                break
+            console.time.sleep(0.001)
+    assert gone.tried
+
+
+def test_ctrl_c_while_the_modules_are_loaded(capsys, monkeypatch):
+    def stopped(name, *args):
+        raise KeyboardInterrupt
+
+    with monkeypatch.context() as there:
+        there.setattr(builtins, "__import__", stopped)
+        status = __main__.main()
+    assert (status, *capsys.readouterr()) == (130, "", "ductsim: stopped by Ctrl-C.\n")
 
 
 def test_drawing_in_odd_surroundings(refused, tmp_path, monkeypatch, caplog):

@@ -137,7 +137,7 @@ def sign_of_life(words: str, stream: TextIO | None = None) -> Iterator[Sign]:
         yield sign
         return
     over = threading.Event()
-    thread = threading.Thread(target=_tell, args=(sign, out, over), name="sign of life", daemon=True)
+    thread = threading.Thread(target=_tell, args=(sign, out, over), daemon=True)
     thread.start()
     try:
         yield sign
