@@ -4,14 +4,15 @@ import sys
 
 
 def main() -> int:
-    """Run the process's command line; Ctrl-C while modules are still being loaded is one sentence too."""
+    """Run the process's command line; Ctrl-C while modules are loaded, or once more, is one sentence too."""
     try:
         from .cli import main as run
+
+        return run()
     except KeyboardInterrupt:
         if sys.stderr is not None:
             sys.stderr.write("ductsim: stopped by Ctrl-C.\n")
         return 130
-    return run()
 
 
 if __name__ == "__main__":
