@@ -43,6 +43,7 @@ class Job:
     method: str
     chunk: int
     shares: bool
+    sha256_of_input: str = ""
     sha256: str = ""
 
     @property
@@ -73,11 +74,12 @@ class Job:
         Of the machine all but where it was read from; of the questions what answers them.
         """
         layout = self.machine.layout
-        own = {f.name: getattr(self, f.name) for f in fields(self) if f.name not in ("machine", "sha256")}
+        own = {f.name: getattr(self, f.name) for f in fields(self) if f.name not in FOLLOWS}
         machine = {n: getattr(self.machine, n) for n in Machine.__slots__ if n not in NOT_OF_A_DRAW}
         return {**own, "machine": machine, "questions": [question(layout, of) for of in self.of]}
 
 
+FOLLOWS = ("machine", "sha256_of_input", "sha256")  # said in full, or made from the rest
 NOT_OF_A_DRAW = ("_air", "columns", "file", "sha256")  # follows from the rest, or from where the file stood
 
 
@@ -356,11 +358,9 @@ def ensemble(
         For a machine with columns, unknown questions or addresses, and a folder of another input.
     """
     job = _job(machine, spreads, of, samples, seed, method, chunk, shares)
-    described = digest(job.description())
-    job = replace(job, sha256=_sha256(described))
     kept = None
     if folder is not None:
-        about = {"sha256": job.sha256, "sha256_of_input": described, "input": machine.sha256}
+        about = {"sha256": job.sha256, "sha256_of_input": job.sha256_of_input, "input": machine.sha256}
         kept = Folder(folder, {**about, "seed": job.seed, "samples": job.samples, "of": list(job.of)})
     count = -(-job.samples // job.chunk)
     chunks = dict(run(_chunk, job, count, executor=executor, folder=kept, progress=progress))
@@ -396,7 +396,8 @@ def _job(
         raise InputError("nothing scatters", place="ensemble", allowed="at least one spread")
     job = Job(machine, tuple(scatters), asked, int(samples), int(seed), method, int(chunk), shares)
     _check_size(job)
-    return job
+    described = digest(job.description())
+    return replace(job, sha256_of_input=described, sha256=_sha256(described))
 
 
 def _check_size(job: Job) -> None:
