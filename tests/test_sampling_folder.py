@@ -21,7 +21,6 @@ from ductsim.machine.asked import WORDS
 from ductsim.parts.declare import KINDS
 from ductsim.studies import sampling
 
-LEAKS = [{"number": "hatch leak *.area", "sd": 0.5}]
 OPTIONS = {"samples": 10, "chunk": 4, "seed": 2}
 
 
@@ -30,15 +29,27 @@ def picker():
     return ds.demo("picker")
 
 
+@pytest.fixture(scope="module")
+def bench():
+    return ds.demo("bench")
+
+
 def drawn(machine, folder, **options):
-    return ds.ensemble(machine, LEAKS, folder=folder, **{**OPTIONS, **options})
+    return ds.ensemble(machine, folder=folder, **{**OPTIONS, **options})
 
 
 @pytest.fixture(scope="module")
-def made(picker, tmp_path_factory):
+def picker_made(picker, tmp_path_factory):
+    folder = tmp_path_factory.mktemp("picker") / "e"
+    drawn(picker, folder)
+    return folder
+
+
+@pytest.fixture(scope="module")
+def made(bench, tmp_path_factory):
     """A folder of three chunks, and the answers in it."""
-    folder = tmp_path_factory.mktemp("made") / "e"
-    return folder, drawn(picker, folder).answers
+    folder = tmp_path_factory.mktemp("bench") / "e"
+    return folder, drawn(bench, folder).answers
 
 
 @pytest.fixture
@@ -89,20 +100,27 @@ OTHERS = {
 
 
 @pytest.mark.parametrize("words", OTHERS)
-def test_a_folder_never_answers_for_another_machine(picker, kept, words):
+def test_a_folder_never_answers_for_another_machine(picker, picker_made, words):
     other = OTHERS[words](picker)
     with pytest.raises(InputError, match="holds the chunks of another input"):
-        drawn(other, kept)
-    assert drawn(picker, kept).folder_notes == []
+        drawn(other, picker_made)
+    assert drawn(picker, picker_made).folder_notes == []
 
 
 @pytest.mark.parametrize(
     "options",
-    [{"samples": 11}, {"chunk": 5}, {"seed": 3}, {"method": "random"}, {"of": "vacuum 1"}, {"shares": True}],
+    [
+        {"samples": 11},
+        {"chunk": 5},
+        {"seed": 3},
+        {"method": "random"},
+        {"of": "shaft power"},
+        {"shares": True},
+    ],
 )
-def test_a_folder_never_answers_for_another_draw(picker, kept, options):
+def test_a_folder_never_answers_for_another_draw(bench, kept, options):
     with pytest.raises(InputError, match="holds the chunks of another input"):
-        drawn(picker, kept, **options)
+        drawn(bench, kept, **options)
 
 
 WORD = """
@@ -203,7 +221,7 @@ def test_a_worker_without_the_word_says_so(picker, monkeypatch):
 
     monkeypatch.setitem(WORDS, "scaled vacuum", None)
     own_module(monkeypatch, "own_word", WORD.format(factor=1.0)).install()
-    packed = pickle.dumps(sampling._job(picker, LEAKS, "scaled vacuum", 8, 0, "random", 8, False))
+    packed = pickle.dumps(sampling._job(picker, None, "scaled vacuum", 8, 0, "random", 8, False))
     del WORDS["scaled vacuum"]
     with pytest.raises(InputError, match="a worker process has other code"):
         sampling._chunk(packed, 0)
@@ -308,22 +326,22 @@ DAMAGE = {
 
 
 @pytest.mark.parametrize("damage", DAMAGE)
-def test_a_chunk_that_does_not_match_is_computed_anew_and_said(picker, made, kept, damage):
+def test_a_chunk_that_does_not_match_is_computed_anew_and_said(bench, made, kept, damage):
     DAMAGE[damage](kept)
-    found = drawn(picker, kept)
+    found = drawn(bench, kept)
     assert np.array_equal(found.answers, made[1])
     assert len(found.folder_notes) == 1
     assert "chunk 1 was not used" in found.folder_notes[0] and "computed anew" in found.folder_notes[0]
     assert found.folder_notes[0] in found.sentences()
-    again = drawn(picker, kept)
+    again = drawn(bench, kept)
     assert again.folder_notes == [] and np.array_equal(again.answers, made[1])
 
 
-def test_a_chunk_of_another_run_is_not_believed(picker, made, kept, tmp_path):
-    drawn(picker, tmp_path / "other", seed=9)
+def test_a_chunk_of_another_run_is_not_believed(bench, made, kept, tmp_path):
+    drawn(bench, tmp_path / "other", seed=9)
     for file in (tmp_path / "other").glob("chunk_*"):
         shutil.copy(file, kept)
-    found = drawn(picker, kept)
+    found = drawn(bench, kept)
     assert np.array_equal(found.answers, made[1])
     assert "3 chunks (0, 1, 2) were not used (altered, or of another run)" in found.folder_notes[0]
 
@@ -336,39 +354,39 @@ def test_a_chunk_of_another_run_is_not_believed(picker, made, kept, tmp_path):
         ("ductsim", "9.9", "version '9.9'"),
     ],
 )
-def test_another_format_or_version_is_computed_anew_and_said(picker, made, kept, key, value, words):
+def test_another_format_or_version_is_computed_anew_and_said(bench, made, kept, key, value, words):
     about = json.loads((kept / "about.json").read_text())
     changed = {**about, key: value, **({"sha256": "0" * 64} if key == "ductsim" else {})}
     (kept / "about.json").write_text(json.dumps(changed))
-    found = drawn(picker, kept)
+    found = drawn(bench, kept)
     assert np.array_equal(found.answers, made[1])
     assert words in found.folder_notes[0]
     assert json.loads((kept / "about.json").read_text()) == about
-    assert drawn(picker, kept).folder_notes == []
+    assert drawn(bench, kept).folder_notes == []
 
 
-def test_another_version_of_the_package_has_another_digest(picker, made, kept, monkeypatch):
+def test_another_version_of_the_package_has_another_digest(bench, made, kept, monkeypatch):
     monkeypatch.setattr(ds, "__version__", "0.0.1")
     monkeypatch.setattr("ductsim.chunks.__version__", "0.0.1")
-    found = drawn(picker, kept)
+    found = drawn(bench, kept)
     assert "version '0.1.0' of ductsim, not 0.0.1" in found.folder_notes[0]
-    assert found.sha256 != drawn(picker, None, seed=3).sha256
+    assert found.sha256 != drawn(bench, None, seed=3).sha256
     monkeypatch.undo()
-    assert drawn(picker, None).sha256 != found.sha256
+    assert drawn(bench, None).sha256 != found.sha256
 
 
-def test_another_format_of_another_draw_is_refused(picker, kept):
+def test_another_format_of_another_draw_is_refused(bench, kept):
     about = json.loads((kept / "about.json").read_text())
     (kept / "about.json").write_text(json.dumps({**about, "format": 1, "seed": 7}))
     with pytest.raises(InputError, match="another input"):
-        drawn(picker, kept)
+        drawn(bench, kept)
 
 
 @pytest.mark.parametrize("text", ["[1]", "7", "null", "{", "[" * 100_000, "\x00"])
-def test_an_about_that_is_none_is_refused(picker, kept, text):
+def test_an_about_that_is_none_is_refused(bench, kept, text):
     (kept / "about.json").write_text(text)
     with pytest.raises(InputError, match=r"about\.json cannot be read"):
-        drawn(picker, kept)
+        drawn(bench, kept)
 
 
 def test_the_command_line_says_it_on_the_error_stream(run, tmp_path):
@@ -400,26 +418,26 @@ def test_the_command_line_says_it_on_the_error_stream(run, tmp_path):
         ({"samples": 10**8, "chunk": 10**8}, "chunk 100000000; up to"),
     ],
 )
-def test_what_would_not_fit_is_refused_at_once(picker, tmp_path, options, words):
+def test_what_would_not_fit_is_refused_at_once(bench, tmp_path, options, words):
     with pytest.raises(InputError, match=words):
-        drawn(picker, tmp_path / "e", **options)
+        drawn(bench, tmp_path / "e", **options)
     assert not (tmp_path / "e").exists()
 
 
 # ---- what is drawn
 
 
-def test_the_sequence_is_drawn_with_the_name_that_older_versions_give_the_generator(picker, monkeypatch):
+def test_the_sequence_is_drawn_with_the_name_that_older_versions_give_the_generator(bench, monkeypatch):
     from scipy.stats import qmc
 
-    new = drawn(picker, None, method="sobol")
+    new = drawn(bench, None, method="sobol")
     real = qmc.Sobol
 
     def older(d, *, scramble=True, bits=None, seed=None, optimization=None):
         return real(d, scramble=scramble, bits=bits, rng=seed, optimization=optimization)
 
     monkeypatch.setattr(qmc, "Sobol", older)
-    assert np.array_equal(drawn(picker, None, method="sobol").answers, new.answers)
+    assert np.array_equal(drawn(bench, None, method="sobol").answers, new.answers)
 
 
 def test_a_latin_hypercube_has_one_point_in_every_slice():
@@ -435,13 +453,13 @@ def test_a_latin_hypercube_has_one_point_in_every_slice():
 # ---- a disk that is full, a run that was killed
 
 
-def test_a_full_disk_ends_in_a_sentence_and_leaves_no_half_file(picker, tmp_path):
+def test_a_full_disk_ends_in_a_sentence_and_leaves_no_half_file(bench, tmp_path):
     """A limit on the size of files stands for the full disk."""
     before = resource.getrlimit(resource.RLIMIT_FSIZE)
     resource.setrlimit(resource.RLIMIT_FSIZE, (3000, before[1]))
     try:
         with pytest.raises(InputError, match=f"{tmp_path / 'e'}: cannot be written: File too large"):
-            drawn(picker, tmp_path / "e", samples=400, chunk=400)
+            drawn(bench, tmp_path / "e", samples=400, chunk=400)
     finally:
         resource.setrlimit(resource.RLIMIT_FSIZE, before)
     assert [p.name for p in (tmp_path / "e").iterdir()] == ["about.json"]
