@@ -188,7 +188,7 @@ def _unpacked(file: Path) -> tuple[Chunk, str]:
 
 
 def _unwritable(err: OSError, path: Path) -> InputError:
-    return InputError(f"cannot be written: {err.strerror}", file=str(path))
+    return InputError(f"cannot be written: {err.strerror or err}", file=str(path))
 
 
 def write_whole(path: Path, data: bytes) -> None:

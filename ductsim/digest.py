@@ -187,9 +187,9 @@ class _Taker:
 
     def _named(self, function: FunctionType) -> list[bytes]:
         """The globals that a function names, and those of its own late imports."""
-        names, imports = _names(function.__code__)
+        used, names, imports = _names(function.__code__)
         space = function.__globals__
-        found = {name: space[name] for name in names if name in space}
+        found = {name: space[name] for name in used if name in space}
         for level, name in imports:
             full = resolve_name("." * level + name, str(space.get("__package__") or "")) if level else name
             if not _known_by_name(full) and full.partition(".")[0] not in NEEDED:
@@ -246,22 +246,25 @@ def _content(cell: Any) -> Any:
         return None
 
 
-def _names(code: CodeType) -> tuple[frozenset[str], frozenset[tuple[int, str]]]:
-    """The names that code and the functions within it use, and the modules that they import."""
+def _names(code: CodeType) -> tuple[frozenset[str], frozenset[str], frozenset[tuple[int, str]]]:
+    """The globals that code and the functions within it use, all names in it, the modules that it imports."""
     import dis
 
-    names, imports = set(code.co_names), set()
+    used: set[str] = set()
+    names: set[str] = set(code.co_names)
+    imports: set[tuple[int, str]] = set()
     steps = list(dis.get_instructions(code))
     for place, step in enumerate(steps):
         if step.opname == "IMPORT_NAME":
             level = steps[place - 2].argval if place >= 2 else 0
             imports.add((level if isinstance(level, int) else 0, str(step.argval)))
+        elif step.opname.startswith("LOAD") and ("GLOBAL" in step.opname or step.opname.endswith("NAME")):
+            used.add(str(step.argval))
     for inner in code.co_consts:
         if isinstance(inner, CodeType):
-            more, further = _names(inner)
-            names |= more
-            imports |= further
-    return frozenset(names), frozenset(imports)
+            within = _names(inner)
+            used, names, imports = used | within[0], names | within[1], imports | within[2]
+    return frozenset(used), frozenset(names), frozenset(imports)
 
 
 @cache

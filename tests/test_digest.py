@@ -174,6 +174,11 @@ def test_words_that_change_nothing_do_not_count(monkeypatch):
     assert digest(load(monkeypatch, "CONSTANT = 1.5", "CONSTANT = 1.5  # measured\n\n").Kind) == before
 
 
+def test_a_global_that_is_only_called_like_an_attribute_does_not_count(monkeypatch):
+    before = digest(load(monkeypatch).Kind)
+    assert digest(load(monkeypatch, "CONSTANT = 1.5", "CONSTANT = 1.5; gain = share = 7").Kind) == before
+
+
 def test_the_packages_code_counts_by_name_and_what_it_closes_over():
     from ductsim.conveying import carrying
     from ductsim.laws.losses import plate_loss

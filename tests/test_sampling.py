@@ -170,6 +170,8 @@ def test_bad_spreads_get_a_sentence(picker, spread, words):
     [
         ({"samples": 1}, "samples 1"),
         ({"seed": -1}, "seed -1"),
+        ({"seed": 10**5000}, "seed a very long number"),
+        ({"samples": -(10**5000)}, "samples a very long number"),
         ({"chunk": 0}, "chunk 0"),
         ({"method": "sobl"}, "did you mean 'sobol'"),
         ({"of": "weakest vacum"}, "did you mean 'weakest vacuum'"),

@@ -26,6 +26,7 @@ Array = NDArray[np.float64]
 CHUNK = 4096
 METHODS = ("latin hypercube", "sobol", "random")
 LARGEST = 4e9  # bytes that the answers to all samples may take, and one chunk while it is solved
+LARGEST_SEED = 2**128  # of which all bits count
 A_CHUNK = 2000  # bytes that a chunk takes besides its numbers
 VALUES = 3  # kept for each number of the machine or drawn, a scenario of a chunk (1 to 2 measured)
 QUANTILES = (0.025, 0.25, 0.5, 0.75, 0.975)
@@ -143,21 +144,23 @@ def _unpacked(packed: bytes) -> Job:
         When it means something else here than where it was packed: a worker process started before a part,
         law or word was defined anew, or with another version.
     """
-    if packed not in _KEPT:
-        _KEPT.clear()
-        job: Job = pickle.loads(packed)
-        try:
-            same = _sha256(digest(job.description())) == job.sha256
-        except UnknownName:  # a word that was added elsewhere
-            same = False
-        if not same:
-            raise InputError(
-                "a worker process has other code of a part, law or word, or another version, than this one",
-                place="ensemble",
-                allowed="an executor started after they were defined, in modules that its workers load",
-            )
-        _KEPT[packed] = job
-    return _KEPT[packed]
+    known = _KEPT.get(packed)
+    if known is not None:
+        return known
+    job: Job = pickle.loads(packed)
+    try:
+        same = _sha256(digest(job.description())) == job.sha256
+    except UnknownName:  # a word that was added elsewhere
+        same = False
+    if not same:
+        raise InputError(
+            "a worker process has other code of a part, law or word, or another version, than this one",
+            place="ensemble",
+            allowed="an executor started after they were defined, in modules that its workers load",
+        )
+    _KEPT.clear()
+    _KEPT[packed] = job
+    return job
 
 
 def _answers(job: Job, draw: Draw, points: Array) -> Chunk:
@@ -336,9 +339,11 @@ def ensemble(
     of : str or list of str
         Questions of the `of` vocabulary.
     samples : int
-        How many machines to draw.
+        How many machines to draw; as many as have answers of 4 GB in all.
     executor : concurrent.futures.Executor, optional
-        Any executor, processes or a cluster's; the answer is the same with any and without.
+        Any executor, processes or a cluster's; the answer is the same with any and without. A worker that
+        knows another part, law or word than this process is refused. The processes of
+        `ductsim.chunks.processes(n)` are never left behind.
     seed : int
         Of the draw; written into every result.
     method : str
@@ -346,16 +351,20 @@ def ensemble(
     shares : bool
         Also estimate the variance shares of all inputs; takes (inputs + 2) solves a sample.
     folder : path, optional
-        Keep chunks there (NPZ): a run that was stopped goes on where it was, nothing is computed twice.
+        Keep chunks there (NPZ): a run that was stopped goes on where it was, nothing is computed twice. It
+        belongs to this machine, draw, these questions and the code of own parts, laws and words (see
+        `ductsim.digest`). Chunks that were altered, or written by another version, are computed anew, and
+        the result says so.
     chunk : int
-        Scenarios in one chunk.
+        Scenarios in one chunk; as many as can be solved at once in 4 GB.
     progress : function, optional
         Called with (chunks done, chunks in all).
 
     Raises
     ------
     InputError
-        For a machine with columns, unknown questions or addresses, and a folder of another input.
+        For a machine with columns, unknown questions or addresses, more than fits, a folder of another
+        input or that cannot be written, and a worker with other code.
     """
     job = _job(machine, spreads, of, samples, seed, method, chunk, shares)
     kept = None
@@ -385,7 +394,11 @@ def _job(
         raise UnknownName.of("method", method, METHODS, place="ensemble")
     for name, value, least in (("samples", samples, 2), ("chunk", chunk, 1), ("seed", seed, 0)):
         if not isinstance(value, (int, np.integer)) or isinstance(value, bool) or value < least:
-            raise InputError(f"{name} {value!r}", place="ensemble", allowed=f"a whole number from {least}")
+            raise InputError(
+                f"{name} {shown(value)}", place="ensemble", allowed=f"a whole number from {least}"
+            )
+    if seed >= LARGEST_SEED:
+        raise InputError(f"seed {shown(seed)}", place="ensemble", allowed="a whole number below 2**128")
     asked = (of,) if isinstance(of, str) else tuple(of)
     for words in asked:
         question(machine.layout, words)
