@@ -31,13 +31,14 @@ FORMAT = 2  # of the chunks on disk: 1 had no seals
 STALE = 600.0  # seconds after which nobody is still writing one file
 _OURS = re.compile(r"(chunk_\d+\.npz|about\.json)\.\d+\.part")
 SEAL = "seal"  # the name of the seal among a chunk's arrays
+CHECKSUM = 64  # letters of it
 
 
 class Folder:
     """Chunks on disk (NPZ), each written whole or not at all, all of one input.
 
-    Every chunk carries a seal: what it belongs to, its number, the kind and shape of each of its arrays and
-    a checksum of it all. One whose seal does not hold is not believed: it is computed anew, and said.
+    Every chunk carries a seal: what it belongs to, its number, the kind and shape of each of its arrays; and
+    a checksum of every byte. One for which they do not hold is not believed: it is computed anew, and said.
 
     Parameters
     ----------
@@ -125,13 +126,13 @@ class Folder:
             why = "no file"
         if not why:
             try:
-                chunk, seal = _unpacked(file)
+                chunk, seal = _unpacked(file.read_bytes())
             except Exception:  # a file of anybody's: whatever is wrong with it, it is no chunk
-                why = "cannot be read"
+                why = "altered or shortened"
             else:
                 if seal == self._seal(index, chunk):
                     return chunk
-                why = "altered, or of another run"
+                why = "of another run"
         self.refused[index] = why
         return None
 
@@ -148,7 +149,7 @@ class Folder:
         seal = np.frombuffer(self._seal(index, arrays).encode(), dtype=np.uint8)
         np.savez(data, **{**arrays, SEAL: seal})
         try:
-            write_whole(self._file(index), data.getvalue())
+            write_whole(self._file(index), _with_checksum(data.getvalue()))
         except OSError as err:
             raise _unwritable(err, self.path) from None
 
@@ -157,10 +158,7 @@ class Folder:
         told: dict[str, Any] = {key: self.about[key] for key in ("format", "ductsim", "sha256")}
         told["chunk"] = index
         told["arrays"] = {name: [chunk[name].dtype.str, list(chunk[name].shape)] for name in sorted(chunk)}
-        sha = hashlib.sha256(json.dumps(told).encode())
-        for name in sorted(chunk):
-            sha.update(np.ascontiguousarray(chunk[name]).tobytes())
-        return json.dumps({**told, "checksum": sha.hexdigest()})
+        return json.dumps(told)
 
     @property
     def notes(self) -> list[str]:
@@ -181,9 +179,18 @@ def _numbered(numbers: list[int]) -> str:
     return f"{len(numbers):,} chunks ({some}{', ...' if len(numbers) > 5 else ''}) were"
 
 
-def _unpacked(file: Path) -> tuple[Chunk, str]:
-    with open(file, "rb") as stream, np.load(stream, allow_pickle=False) as data:
-        chunk = {name: data[name] for name in data.files}
+def _with_checksum(data: bytes) -> bytes:
+    """An archive with the SHA-256 of all its bytes as its comment, which stands last."""
+    data = data[:-2] + CHECKSUM.to_bytes(2, "little")
+    return data + hashlib.sha256(data).hexdigest().encode()
+
+
+def _unpacked(data: bytes) -> tuple[Chunk, str]:
+    """The arrays and the seal in a file; any error when it is not what was written."""
+    if hashlib.sha256(data[:-CHECKSUM]).hexdigest().encode() != data[-CHECKSUM:]:
+        raise ValueError("the checksum does not hold")
+    with np.load(io.BytesIO(data), allow_pickle=False) as arrays:
+        chunk = {name: arrays[name] for name in arrays.files}
     return chunk, chunk.pop(SEAL).tobytes().decode()
 
 

@@ -311,6 +311,8 @@ DAMAGE = {
     **{f.__name__: resaved(f) for f in (unsealed, lacking, wider, strange)},
     "one bit": turned,
     "cut": rewritten(lambda data: data[:-30]),
+    "a byte more": rewritten(lambda data: data + b"x"),
+    "a bit of the archive": rewritten(lambda data: bytes([data[0] ^ 1]) + data[1:]),
     "empty": rewritten(lambda data: b""),
     "text": rewritten(lambda data: b"answers\n1,2,3\n"),
     "pickle": rewritten(lambda data: b"\x80\x04K\x01."),
@@ -332,13 +334,21 @@ def test_a_chunk_that_does_not_match_is_computed_anew_and_said(bench, made, kept
     assert again.folder_notes == [] and np.array_equal(again.answers, made[1])
 
 
+def test_a_chunk_stays_a_file_that_others_can_read(kept, made):
+    with np.load(kept / "chunk_000000.npz") as data:
+        assert np.array_equal(data["answers"], made[1][:, :4])
+        told = json.loads(data["seal"].tobytes())
+    assert told["chunk"] == 0 and told["format"] == 2
+    assert told["arrays"]["answers"] == ["<f8", [1, 4]]
+
+
 def test_a_chunk_of_another_run_is_not_believed(bench, made, kept, tmp_path):
     drawn(bench, tmp_path / "other", seed=9)
     for file in (tmp_path / "other").glob("chunk_*"):
         shutil.copy(file, kept)
     found = drawn(bench, kept)
     assert np.array_equal(found.answers, made[1])
-    assert "3 chunks (0, 1, 2) were not used (altered, or of another run)" in found.folder_notes[0]
+    assert "3 chunks (0, 1, 2) were not used (of another run)" in found.folder_notes[0]
 
 
 @pytest.mark.parametrize(
@@ -392,7 +402,7 @@ def test_the_command_line_says_it_on_the_error_stream(run, tmp_path):
     file.write_bytes(file.read_bytes()[:-5])
     status, told, err = run(*words)
     assert status == 0
-    assert err == f"ductsim: {tmp_path}: chunk 0 was not used (cannot be read) and computed anew.\n"
+    assert err == f"ductsim: {tmp_path}: chunk 0 was not used (altered or shortened) and computed anew.\n"
     assert err.removeprefix("ductsim: ").strip() in " ".join(told.split())
     assert run(*words) == (0, out, "")
 
