@@ -7,126 +7,215 @@ order, or in which of two runs.
 from __future__ import annotations
 
 import hashlib
+import io
 import json
 import os
 import pickle
+import re
+import time
 from collections.abc import Callable, Iterator
 from concurrent.futures import Executor, Future
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from .errors import InputError
+from . import __version__
+from .errors import InputError, shown
 
 Chunk = dict[str, Any]
 AHEAD = 8  # chunks in the hands of an executor at once, per worker that it is thought to have
 TRIES = 3
-
-
-def digest(*things: Any) -> str:
-    """The SHA-256 of plain data (mappings, lists, numbers, texts, arrays)."""
-    sha = hashlib.sha256()
-    for thing in things:
-        _feed(sha, thing)
-    return sha.hexdigest()
-
-
-def _feed(sha: Any, thing: Any) -> None:
-    if isinstance(thing, np.ndarray):
-        sha.update(b"array" + str(thing.dtype).encode() + str(thing.shape).encode())
-        sha.update(np.ascontiguousarray(thing).tobytes())
-    elif isinstance(thing, dict):
-        sha.update(b"{")
-        for key in sorted(thing, key=str):
-            _feed(sha, str(key))
-            _feed(sha, thing[key])
-        sha.update(b"}")
-    elif isinstance(thing, (list, tuple)):
-        sha.update(b"[")
-        for item in thing:
-            _feed(sha, item)
-        sha.update(b"]")
-    else:
-        sha.update(f"{type(thing).__name__}:{thing!r};".encode())
+FORMAT = 2  # of the chunks on disk: 1 had no seals
+STALE = 600.0  # seconds after which nobody is still writing one file
+_OURS = re.compile(r"(chunk_\d+\.npz|about\.json)\.\d+\.part")
+SEAL = "seal"  # the name of the seal among a chunk's arrays
+CHECKSUM = 64  # letters of it
 
 
 class Folder:
     """Chunks on disk (NPZ), each written whole or not at all, all of one input.
+
+    Every chunk carries a seal: what it belongs to, its number, the kind and shape of each of its arrays; and
+    a checksum of every byte. One for which they do not hold is not believed: it is computed anew, and said.
 
     Parameters
     ----------
     path : path
         A new or empty folder, or one that an earlier run of the same input left.
     about : dict
-        What the chunks belong to, with the key "sha256"; written beside them.
+        What the chunks belong to, written beside them: "sha256" of everything they follow from; optionally
+        "sha256_of_input", the same but for the version of this package.
+
+    Attributes
+    ----------
+    refused : dict
+        Number of a chunk that was there -> why it was not believed; `notes` says it in sentences.
 
     Raises
     ------
     InputError
-        When the folder holds chunks of another input, or cannot be written.
+        When the folder holds chunks of another input, or cannot be read or written.
     """
 
     def __init__(self, path: str | os.PathLike[str], about: dict[str, Any]) -> None:
         self.path = Path(path)
+        self.about = {"format": FORMAT, "ductsim": __version__, **about}
+        self.refused: dict[int, str] = {}
+        self._older = ""
+        note = self.path / "about.json"
         try:
             self.path.mkdir(parents=True, exist_ok=True)
-            note = self.path / "about.json"
+            self._sweep()
             if note.exists():
-                self._compare(note, about)
-            else:
-                if any(self.path.glob("chunk_*.npz")):
-                    raise InputError(
-                        "holds chunks but no about.json", file=str(self.path), allowed="a new folder"
-                    )
-                _write_whole(note, json.dumps(about, indent=1).encode())
+                self._older = self._compare(self._read(note))
+            elif any(self.path.glob("chunk_*.npz")):
+                raise InputError(
+                    "holds chunks but no about.json", file=str(self.path), allowed="a new folder"
+                )
+            if self._older or not note.exists():
+                write_whole(note, json.dumps(self.about, indent=1).encode())
         except OSError as err:
-            raise InputError(f"cannot be written: {err.strerror}", file=str(self.path)) from None
+            raise _unwritable(err, self.path) from None
 
-    def _compare(self, note: Path, about: dict[str, Any]) -> None:
+    def _sweep(self) -> None:
+        """Remove what a run that was killed has left half written; not what another is writing now."""
+        for part in self.path.glob("*.part"):
+            with suppress(OSError):
+                if _OURS.fullmatch(part.name) and time.time() - part.stat().st_mtime > STALE:
+                    part.unlink()
+
+    def _read(self, note: Path) -> dict[str, Any]:
         try:
-            known = json.loads(note.read_text(encoding="utf-8"))
-        except ValueError:
-            raise InputError(
-                "about.json cannot be read", file=str(self.path), allowed="a new folder"
-            ) from None
-        if known.get("sha256") != about["sha256"]:
-            raise InputError(
-                "holds the chunks of another input",
-                file=str(self.path),
-                allowed="the same machine, spreads, questions, samples and seed, or a new folder",
-            )
+            known = json.loads(note.read_text(encoding="utf-8")) if note.is_file() else None
+        except (ValueError, RecursionError):
+            known = None
+        if not isinstance(known, dict):
+            raise InputError("about.json cannot be read", file=str(self.path), allowed="a new folder")
+        return known
+
+    def _compare(self, known: dict[str, Any]) -> str:
+        """Nothing for a folder of this very work; a few words where only format or version is another."""
+        differ = {key for key, value in self.about.items() if key in known and known[key] != value}
+        if known.get("format") == FORMAT:
+            if not differ & {"sha256", "ductsim"} and "sha256" in known:
+                return ""
+            differ -= {"sha256", "ductsim"}
+            if not differ and "sha256_of_input" in known.keys() & self.about.keys():
+                return f"version {shown(known.get('ductsim'))} of ductsim, not {__version__}"
+        elif differ <= {"format", "sha256", "ductsim"}:  # sums of another format may mean something else
+            return f"format {shown(known.get('format'))}, not {FORMAT}"
+        raise InputError(
+            "holds the chunks of another input",
+            file=str(self.path),
+            allowed="the same machine, spreads, questions, samples, seed and code of own parts, laws and "
+            "words, or a new folder",
+        )
 
     def _file(self, index: int) -> Path:
         return self.path / f"chunk_{index:06d}.npz"
 
     def load(self, index: int) -> Chunk | None:
-        """A chunk that is there and whole, else None."""
-        from io import BytesIO
-        from zipfile import BadZipFile
-
-        try:
-            with np.load(BytesIO(self._file(index).read_bytes()), allow_pickle=False) as data:
-                return {name: data[name] for name in data.files}
-        except (OSError, ValueError, EOFError, KeyError, BadZipFile):
+        """A chunk that is there and whose seal holds, else None."""
+        file = self._file(index)
+        if not os.path.lexists(file):
             return None
+        why = self._older and f"of {self._older}"
+        if not why and not file.is_file():  # a pipe would be waited for
+            why = "no file"
+        if not why:
+            try:
+                chunk, seal = _unpacked(file.read_bytes())
+            except Exception:  # a file of anybody's: whatever is wrong with it, it is no chunk
+                why = "altered or shortened"
+            else:
+                if seal == self._seal(index, chunk):
+                    return chunk
+                why = "of another run"
+        self.refused[index] = why
+        return None
 
     def save(self, index: int, chunk: Chunk) -> None:
-        """Write a chunk whole or not at all."""
-        from io import BytesIO
+        """Write a chunk whole or not at all.
 
-        data = BytesIO()
-        np.savez(data, **chunk)
-        _write_whole(self._file(index), data.getvalue())
+        Raises
+        ------
+        InputError
+            When it cannot be written (a full disk).
+        """
+        data = io.BytesIO()
+        arrays: Chunk = {name: np.asarray(array) for name, array in chunk.items()}
+        seal = np.frombuffer(self._seal(index, arrays).encode(), dtype=np.uint8)
+        np.savez(data, **{**arrays, SEAL: seal})
+        try:
+            write_whole(self._file(index), _with_checksum(data.getvalue()))
+        except OSError as err:
+            raise _unwritable(err, self.path) from None
+
+    def _seal(self, index: int, chunk: Chunk) -> str:
+        """What a chunk carries beside its arrays, as JSON."""
+        told: dict[str, Any] = {key: self.about[key] for key in ("format", "ductsim", "sha256")}
+        told["chunk"] = index
+        told["arrays"] = {name: [chunk[name].dtype.str, list(chunk[name].shape)] for name in sorted(chunk)}
+        return json.dumps(told)
+
+    @property
+    def notes(self) -> list[str]:
+        """A sentence when chunks that were there have been computed anew, and why."""
+        reasons: dict[str, list[int]] = {}
+        for index, why in sorted(self.refused.items()):
+            reasons.setdefault(why, []).append(index)
+        return [
+            f"{self.path}: {_numbered(numbers)} not used ({why}) and computed anew."
+            for why, numbers in reasons.items()
+        ]
 
 
-def _write_whole(path: Path, data: bytes) -> None:
+def _numbered(numbers: list[int]) -> str:
+    if len(numbers) == 1:
+        return f"chunk {numbers[0]} was"
+    some = ", ".join(map(str, numbers[:5]))
+    return f"{len(numbers):,} chunks ({some}{', ...' if len(numbers) > 5 else ''}) were"
+
+
+def _with_checksum(data: bytes) -> bytes:
+    """An archive with the SHA-256 of all its bytes as its comment, which stands last."""
+    data = data[:-2] + CHECKSUM.to_bytes(2, "little")
+    return data + hashlib.sha256(data).hexdigest().encode()
+
+
+def _unpacked(data: bytes) -> tuple[Chunk, str]:
+    """The arrays and the seal in a file; any error when it is not what was written."""
+    if hashlib.sha256(data[:-CHECKSUM]).hexdigest().encode() != data[-CHECKSUM:]:
+        raise ValueError("the checksum does not hold")
+    with np.load(io.BytesIO(data), allow_pickle=False) as arrays:
+        chunk = {name: arrays[name] for name in arrays.files}
+    return chunk, chunk.pop(SEAL).tobytes().decode()
+
+
+def _unwritable(err: OSError, path: Path) -> InputError:
+    return InputError(f"cannot be written: {err.strerror or err}", file=str(path))
+
+
+def write_whole(path: Path, data: bytes) -> None:
+    """Write a file whole or not at all: what was there stays until all is on the disk.
+
+    Raises
+    ------
+    OSError
+        When it cannot be written; nothing is left behind.
+    """
     part = path.with_name(f"{path.name}.{os.getpid()}.part")
-    with open(part, "wb") as stream:
-        stream.write(data)
-        stream.flush()
-        os.fsync(stream.fileno())
-    os.replace(part, path)
+    try:
+        with open(part, "wb") as stream:
+            stream.write(data)
+            stream.flush()
+            os.fsync(stream.fileno())
+        os.replace(part, path)
+    except BaseException:  # also when it is stopped by a signal
+        part.unlink(missing_ok=True)
+        raise
 
 
 def run(
@@ -151,7 +240,8 @@ def run(
     executor : concurrent.futures.Executor, optional
         Any; without one the work is done here.
     folder : Folder, optional
-        Where chunks are kept; those that are there are not computed again.
+        Where chunks are kept; those that are there are not computed again. One that is there but cannot be
+        believed is; `folder.notes` says so.
     progress : function, optional
         Called with (chunks done, chunks in all).
 
@@ -216,3 +306,45 @@ def _submit(
         return executor.submit(work, packed, index)
     except RuntimeError:
         return None
+
+
+@contextmanager
+def processes(count: int) -> Iterator[Executor]:
+    """Processes that share work and never outlive it: none is left however this process ends.
+
+    When the body ends by an error, a signal or Ctrl-C they end at once, in the midst of a chunk; when this
+    process is killed, each sees the end of its pipe to it.
+
+    Parameters
+    ----------
+    count : int
+        How many.
+    """
+    import multiprocessing
+    from concurrent.futures import ProcessPoolExecutor
+
+    context = multiprocessing.get_context("spawn")  # this process may have threads: no fork beside them
+    ours, theirs = context.Pipe()
+    pool = ProcessPoolExecutor(count, mp_context=context, initializer=_live_with, initargs=(theirs,))
+    try:
+        yield pool
+        pool.shutdown(cancel_futures=True)
+    finally:
+        ours.close()
+        pool.shutdown(cancel_futures=True)
+        theirs.close()
+
+
+def _live_with(pipe: Any) -> None:
+    """Begin a worker process: it ends at once when nobody holds the other end of the pipe, and by Ctrl-C."""
+    import signal
+    import threading
+
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
+
+    def watch() -> None:
+        with suppress(OSError, EOFError):
+            pipe.recv_bytes()  # nothing is ever sent: this waits for the end
+        os._exit(1)
+
+    threading.Thread(target=watch, daemon=True).start()

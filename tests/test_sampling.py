@@ -75,7 +75,7 @@ def test_the_answer_is_that_of_the_scenarios_solved_one_by_one(picker):
     draw = Draw(picker, found.spreads)
     from scipy.stats import qmc
 
-    unit = qmc.LatinHypercube(draw.dimensions, rng=np.random.default_rng([5, 0])).random(6)
+    unit = qmc.LatinHypercube(draw.dimensions, seed=np.random.default_rng([5, 0])).random(6)
     columns = draw.columns(unit)
     for i in range(6):
         state = picker.change({a: float(v[i]) for a, v in columns.items()}).solve()
@@ -170,6 +170,8 @@ def test_bad_spreads_get_a_sentence(picker, spread, words):
     [
         ({"samples": 1}, "samples 1"),
         ({"seed": -1}, "seed -1"),
+        ({"seed": 10**5000}, "seed a very long number"),
+        ({"samples": -(10**5000)}, "samples a very long number"),
         ({"chunk": 0}, "chunk 0"),
         ({"method": "sobl"}, "did you mean 'sobol'"),
         ({"of": "weakest vacum"}, "did you mean 'weakest vacuum'"),

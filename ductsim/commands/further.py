@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import signal
+import sys
+import threading
 from argparse import Namespace
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from ..errors import InputError
 from ..writing import check
@@ -17,6 +19,11 @@ from .deciding import budget_option, weakest
 from .inputs import Inputs
 from .parsing import Parser, companion_options, count, machine_options
 from .starting import Listed
+
+if TYPE_CHECKING:
+    from ..studies.sampling import Ensemble
+
+TERMINATED = 143  # what a shell reports of a program that SIGTERM ended
 
 # ---- ensemble
 
@@ -57,28 +64,46 @@ def _ensemble_options(parser: Parser) -> None:
     )
 
 
-@contextmanager
-def _pool(processes: int) -> Iterator[Any]:
-    """Processes that share the work; Ctrl-C ends them at once and without a word."""
-    import multiprocessing
-    from concurrent.futures import ProcessPoolExecutor
+class _Terminated(BaseException):
+    """SIGTERM has come: no `Exception`, so that nobody takes it for a fault and tries again."""
 
-    pool = ProcessPoolExecutor(
-        processes,
-        mp_context=multiprocessing.get_context("spawn"),  # the sign of life is a thread: no fork beside it
-        initializer=signal.signal,
-        initargs=(signal.SIGINT, signal.SIG_DFL),
-    )
+
+@contextmanager
+def _ending_in_order() -> Iterator[None]:
+    """SIGTERM unwinds the body like Ctrl-C does, so that workers end and no half file stays."""
+
+    def stop(number: int, frame: Any) -> None:
+        raise _Terminated
+
+    if threading.current_thread() is not threading.main_thread():  # only that one may handle signals
+        yield
+        return
+    before = signal.signal(signal.SIGTERM, stop)
     try:
-        yield pool
+        yield
     finally:
-        pool.shutdown(wait=False, cancel_futures=True)
+        signal.signal(signal.SIGTERM, before)
 
 
 def _ensemble(args: Namespace) -> Answer:
-    from .. import ensemble
-
     inputs = Inputs(args)
+    try:
+        with _ending_in_order():
+            found = _drawn(args, inputs)
+    except _Terminated:
+        kept = f"; what is done is kept in {args.folder}" if args.folder else ""
+        sys.stderr.write(f"ductsim: stopped by SIGTERM{kept}.\n")
+        raise SystemExit(TERMINATED) from None
+    for note in found.folder_notes:  # also where the answer goes to a file or another program
+        sys.stderr.write(f"ductsim: {note}\n")
+    return Answer(found, inputs, weakest=weakest(inputs), most=20)
+
+
+def _drawn(args: Namespace, inputs: Inputs) -> Ensemble:
+    """The ensemble that the words ask for."""
+    from .. import ensemble
+    from ..chunks import processes
+
     given: dict[str, Any] = {
         "of": args.of or ["weakest vacuum"],
         "samples": args.samples,
@@ -89,11 +114,9 @@ def _ensemble(args: Namespace) -> Answer:
         "progress": args.sign.progress,
     }
     if args.processes == 1:
-        found = ensemble(inputs.machine, **given)
-    else:
-        with _pool(args.processes) as pool:
-            found = ensemble(inputs.machine, executor=pool, **given)
-    return Answer(found, inputs, weakest=weakest(inputs), most=20)
+        return ensemble(inputs.machine, **given)
+    with processes(args.processes) as pool:
+        return ensemble(inputs.machine, executor=pool, **given)
 
 
 # ---- report

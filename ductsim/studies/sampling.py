@@ -6,14 +6,15 @@ import os
 import pickle
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import Executor
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ..chunks import Chunk, Folder, digest, run
-from ..errors import InputError, UnknownName
+from ..chunks import Chunk, Folder, run
+from ..digest import digest
+from ..errors import InputError, UnknownName, shown
 from ..machine.asked import question
 from ..machine.machine import Machine
 from ..machine.spreads import Draw, Scatter, Spread, default_spreads, read_spreads, resolve
@@ -24,6 +25,10 @@ Array = NDArray[np.float64]
 
 CHUNK = 4096
 METHODS = ("latin hypercube", "sobol", "random")
+LARGEST = 4e9  # bytes that the answers to all samples may take, and one chunk while it is solved
+LARGEST_SEED = 2**128  # of which all bits count
+A_CHUNK = 2000  # bytes that a chunk takes besides its numbers
+VALUES = 3  # kept for each number of the machine or drawn, a scenario of a chunk (1 to 2 measured)
 QUANTILES = (0.025, 0.25, 0.5, 0.75, 0.975)
 
 
@@ -39,6 +44,13 @@ class Job:
     method: str
     chunk: int
     shares: bool
+    sha256_of_input: str = ""
+    sha256: str = ""
+
+    @property
+    def columns(self) -> int:
+        """Dimensions of the unit cube that points are drawn in."""
+        return Draw(self.machine, self.scatters).dimensions * (2 if self.shares else 1)
 
     def points(self, index: int) -> Array:
         """The points of the unit cube of one chunk, which depend on nothing but the seed and its number.
@@ -47,18 +59,57 @@ class Job:
         """
         first = index * self.chunk
         count = min(self.chunk, self.samples - first)
-        dimensions = Draw(self.machine, self.scatters).dimensions * (2 if self.shares else 1)
         rng = np.random.default_rng([self.seed, index])
         if self.method == "random":
-            return rng.random((count, dimensions))
-        from scipy.stats import qmc
-
+            return rng.random((count, self.columns))
         if self.method == "latin hypercube":
-            return np.asarray(qmc.LatinHypercube(dimensions, rng=rng).random(count))
-        sequence = qmc.Sobol(dimensions, rng=np.random.default_rng(self.seed))
+            return _latin_hypercube(count, self.columns, rng)
+        sequence = _sobol(self.columns, np.random.default_rng(self.seed))
         if first:
             sequence.fast_forward(first)
         return np.asarray(sequence.random(count))
+
+    def description(self) -> dict[str, Any]:
+        """Everything that the answers follow from but the code of this package.
+
+        Of the machine all but where it was read from; of the questions what answers them.
+        """
+        layout = self.machine.layout
+        own = {f.name: getattr(self, f.name) for f in fields(self) if f.name not in FOLLOWS}
+        machine = {n: getattr(self.machine, n) for n in Machine.__slots__ if n not in NOT_OF_A_DRAW}
+        return {**own, "machine": machine, "questions": [question(layout, of) for of in self.of]}
+
+
+FOLLOWS = ("machine", "sha256_of_input", "sha256")  # said in full, or made from the rest
+NOT_OF_A_DRAW = ("_air", "columns", "file", "sha256")  # follows from the rest, or from where the file stood
+
+
+def _latin_hypercube(count: int, columns: int, rng: np.random.Generator) -> Array:
+    """Points (count, columns): in every column one in each of `count` equal slices, in any order.
+
+    Number for number those of scipy.stats.qmc, whose generator goes by two names in its versions.
+    """
+    rng = rng.spawn(1)[0]
+    within = rng.random((count, columns))
+    slices = rng.permuted(np.tile(np.arange(1, count + 1), (columns, 1)), axis=1)
+    return np.asarray((slices.T - within) / count)
+
+
+def _sobol(columns: int, rng: np.random.Generator) -> Any:
+    """A scrambled Sobol sequence; scipy 1.15 gave its generator another name."""
+    from scipy.stats import qmc
+
+    try:
+        return qmc.Sobol(columns, rng=rng)
+    except TypeError:
+        return qmc.Sobol(columns, seed=rng)
+
+
+def _sha256(description: str) -> str:
+    """What stands for a draw: its description and the version of this package."""
+    from .. import __version__
+
+    return digest(description, __version__)
 
 
 def _chunk(packed: bytes, index: int) -> Chunk:
@@ -85,11 +136,31 @@ _KEPT: dict[bytes, Job] = {}
 
 
 def _unpacked(packed: bytes) -> Job:
-    """The job, unpacked once in each process, so that its machine is compiled once there."""
-    if packed not in _KEPT:
-        _KEPT.clear()
-        _KEPT[packed] = pickle.loads(packed)
-    return _KEPT[packed]
+    """The job, unpacked once in each process, so that its machine is compiled once there.
+
+    Raises
+    ------
+    InputError
+        When it means something else here than where it was packed: a worker process started before a part,
+        law or word was defined anew, or with another version.
+    """
+    known = _KEPT.get(packed)
+    if known is not None:
+        return known
+    job: Job = pickle.loads(packed)
+    try:
+        same = _sha256(digest(job.description())) == job.sha256
+    except UnknownName:  # a word that was added elsewhere
+        same = False
+    if not same:
+        raise InputError(
+            "a worker process has other code of a part, law or word, or another version, than this one",
+            place="ensemble",
+            allowed="an executor started after they were defined, in modules that its workers load",
+        )
+    _KEPT.clear()
+    _KEPT[packed] = job
+    return job
 
 
 def _answers(job: Job, draw: Draw, points: Array) -> Chunk:
@@ -125,20 +196,24 @@ class Ensemble(Result):
     inputs : tuple of str
         What the shares belong to: groups by name, other numbers by address.
     seed, method, sha256 : of the draw and of everything it was made from
+    folder_notes : list of str
+        Which chunks of the folder were not believed and computed anew, and why.
     """
 
-    def __init__(self, job: Job, chunks: Mapping[int, Chunk], sha256: str) -> None:
+    def __init__(self, job: Job, chunks: Mapping[int, Chunk], folder_notes: Iterable[str] = ()) -> None:
         ordered = [chunks[i] for i in sorted(chunks)]
         self.machine = job.machine
         self.of = job.of
         self.spreads = job.scatters
-        self.seed, self.method, self.sha256 = job.seed, job.method, sha256
+        self.seed, self.method, self.sha256 = job.seed, job.method, job.sha256
         self.answers: Array = np.concatenate([c["answers"] for c in ordered], axis=1)
         self.inputs = Draw(job.machine, job.scatters).inputs
         self.chance_weakest = self._chances([c["weakest"] for c in ordered if "weakest" in c])
         self.failed = self._failures(np.concatenate([c["outcomes"] for c in ordered]))
         self.shares = self._shares(ordered) if job.shares else None
-        self.notes = [f"{len(self.failed):,} scenarios have no answer."] if self.failed else []
+        self.folder_notes = list(folder_notes)
+        failed = [f"{len(self.failed):,} scenarios have no answer."] if self.failed else []
+        self.notes = failed + self.folder_notes
         self.cautions: list[str] = []
 
     def _chances(self, weakest: list[Any]) -> dict[str, float]:
@@ -264,9 +339,11 @@ def ensemble(
     of : str or list of str
         Questions of the `of` vocabulary.
     samples : int
-        How many machines to draw.
+        How many machines to draw; as many as have answers of 4 GB in all.
     executor : concurrent.futures.Executor, optional
-        Any executor, processes or a cluster's; the answer is the same with any and without.
+        Any executor, processes or a cluster's; the answer is the same with any and without. A worker that
+        knows another part, law or word than this process is refused. The processes of
+        `ductsim.chunks.processes(n)` are never left behind.
     seed : int
         Of the draw; written into every result.
     method : str
@@ -274,32 +351,29 @@ def ensemble(
     shares : bool
         Also estimate the variance shares of all inputs; takes (inputs + 2) solves a sample.
     folder : path, optional
-        Keep chunks there (NPZ): a run that was stopped goes on where it was, nothing is computed twice.
+        Keep chunks there (NPZ): a run that was stopped goes on where it was, nothing is computed twice. It
+        belongs to this machine, draw, these questions and the code of own parts, laws and words (see
+        `ductsim.digest`). Chunks that were altered, or written by another version, are computed anew, and
+        the result says so.
     chunk : int
-        Scenarios in one chunk.
+        Scenarios in one chunk; as many as can be solved at once in 4 GB.
     progress : function, optional
         Called with (chunks done, chunks in all).
 
     Raises
     ------
     InputError
-        For a machine with columns, unknown questions or addresses, and a folder of another input.
+        For a machine with columns, unknown questions or addresses, more than fits, a folder of another
+        input or that cannot be written, and a worker with other code.
     """
     job = _job(machine, spreads, of, samples, seed, method, chunk, shares)
-    sha256 = digest(
-        dict(machine.numbers), machine.layout.title, [p.name for p in machine.layout.parts],
-        [p.ends for p in machine.layout.parts], [repr(s) for s in job.scatters], list(job.of), samples, seed,
-        method, chunk, shares,
-    )  # fmt: skip
     kept = None
     if folder is not None:
-        from .. import __version__
-
-        about = {"ductsim": __version__, "format": 1, "sha256": sha256, "input": machine.sha256}
-        kept = Folder(folder, {**about, "seed": seed, "samples": samples, "of": list(job.of)})
-    count = -(-samples // chunk)
+        about = {"sha256": job.sha256, "sha256_of_input": job.sha256_of_input, "input": machine.sha256}
+        kept = Folder(folder, {**about, "seed": job.seed, "samples": job.samples, "of": list(job.of)})
+    count = -(-job.samples // job.chunk)
     chunks = dict(run(_chunk, job, count, executor=executor, folder=kept, progress=progress))
-    return Ensemble(job, chunks, sha256)
+    return Ensemble(job, chunks, kept.notes if kept is not None else ())
 
 
 def _job(
@@ -320,7 +394,11 @@ def _job(
         raise UnknownName.of("method", method, METHODS, place="ensemble")
     for name, value, least in (("samples", samples, 2), ("chunk", chunk, 1), ("seed", seed, 0)):
         if not isinstance(value, (int, np.integer)) or isinstance(value, bool) or value < least:
-            raise InputError(f"{name} {value!r}", place="ensemble", allowed=f"a whole number from {least}")
+            raise InputError(
+                f"{name} {shown(value)}", place="ensemble", allowed=f"a whole number from {least}"
+            )
+    if seed >= LARGEST_SEED:
+        raise InputError(f"seed {shown(seed)}", place="ensemble", allowed="a whole number below 2**128")
     asked = (of,) if isinstance(of, str) else tuple(of)
     for words in asked:
         question(machine.layout, words)
@@ -329,4 +407,27 @@ def _job(
     scatters = resolve(machine, read_spreads(spreads))
     if not scatters:
         raise InputError("nothing scatters", place="ensemble", allowed="at least one spread")
-    return Job(machine, tuple(scatters), asked, int(samples), int(seed), method, int(chunk), shares)
+    job = Job(machine, tuple(scatters), asked, int(samples), int(seed), method, int(chunk), shares)
+    _check_size(job)
+    described = digest(job.description())
+    return replace(job, sha256_of_input=described, sha256=_sha256(described))
+
+
+def _check_size(job: Job) -> None:
+    """Refuse a draw whose answers, or one chunk of it, would not fit into LARGEST bytes."""
+    inputs = len(Draw(job.machine, job.scatters).inputs)
+    each = 8 * len(job.of) * (inputs + 2 if job.shares else 1) + 10  # and how it ended, which is weakest
+    most = int(LARGEST / (each + A_CHUNK / job.chunk))
+    if job.samples > most:
+        raise InputError(
+            f"samples {shown(job.samples)}",
+            place="ensemble",
+            allowed=f"up to {most:,}: their answers take {LARGEST / 1e9:g} GB",
+        )
+    most = int(LARGEST / (8 * VALUES * (len(job.machine.numbers) + job.columns)))
+    if min(job.chunk, job.samples) > most:
+        raise InputError(
+            f"chunk {shown(job.chunk)}",
+            place="ensemble",
+            allowed=f"up to {most:,} of this machine: solving them at once takes {LARGEST / 1e9:g} GB",
+        )
