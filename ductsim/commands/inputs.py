@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import os
 from argparse import Namespace
 from collections.abc import Callable
 from pathlib import Path
@@ -53,7 +54,7 @@ class Inputs:
         ending = ENDINGS[role]
         for name in (f"{self._place.stem}_{role}.{ending}", f"{role}.{ending}"):
             place = self._place.with_name(name)
-            if place.is_file() and not (self.is_demo and name == f"{role}.{ending}"):
+            if os.path.lexists(place) and not (self.is_demo and name == f"{role}.{ending}"):
                 return place
         return None
 

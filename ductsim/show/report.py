@@ -10,7 +10,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 from ..cautions import ALWAYS, cautions_for
-from ..errors import InputError
+from ..errors import InputError, visible
 from ..machine.state import solve
 from ..machine.writer import write_text
 from ..quantity import display_measure
@@ -208,7 +208,12 @@ def page(found: Findings) -> str:
 
     loader = PackageLoader("ductsim.show", "templates")
     environment = Environment(
-        loader=loader, autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
+        loader=loader,
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        finalize=_finished,
     )
     machine = found.given
     sections = [section for make in SECTIONS if (section := make(found)) is not None]
@@ -223,6 +228,11 @@ def page(found: Findings) -> str:
         date=datetime.date.today().isoformat(),
         measures=found.measures,
     )
+
+
+def _finished(value: Any) -> Any:
+    """What the page shows of a value: of a text nothing that hides; markup is finished already."""
+    return visible(value) if isinstance(value, str) and not hasattr(value, "__html__") else value
 
 
 def answer(found: Findings) -> list[str]:
