@@ -127,7 +127,7 @@ class OutsideRange(UserWarning):
 
 
 def visible(text: str) -> str:
-    """A text on one line in which nothing acts on a terminal or hides: control characters are escaped.
+    r"""A text on one line in which nothing acts on a terminal or hides: control characters are escaped.
 
     Ends of lines, tabs and wide spaces become plain spaces; whatever else cannot be printed (escape
     sequences, marks that turn the writing round, characters without width) is shown as its escape.

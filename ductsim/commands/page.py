@@ -70,7 +70,9 @@ def _listed(title: str, lines: Sequence[str], width: int, before: str, after: st
     if not lines:
         return []
     items = [
-        textwrap.fill(visible(line), width, initial_indent="- ", subsequent_indent="  ", break_on_hyphens=False)
+        textwrap.fill(
+            visible(line), width, initial_indent="- ", subsequent_indent="  ", break_on_hyphens=False
+        )
         for line in lines
     ]
     return ["\n".join([f"{before}{title}{after}", *items])]

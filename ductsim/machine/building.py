@@ -9,7 +9,7 @@ from ..errors import InputError, shown
 from ..parts.declare import Fields, Nested, Number
 from ..quantity import si
 
-NO_COLUMN = "one number, or a text with its measure; a file holds no columns"
+NO_COLUMN = "a file holds no columns"
 
 
 def build(kind: type[Fields], values: Mapping[str, Any], place: str) -> Any:

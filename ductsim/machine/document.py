@@ -28,7 +28,8 @@ def read_text(
     Raises
     ------
     InputError
-        For a file that is missing, a folder, a pipe or a device, unreadable, too large, empty, or no UTF-8 text.
+        For a file that is missing, unreadable, too large, empty or no UTF-8 text; for a folder, a pipe or a
+        device.
     """
     place = Path(path)
     file = str(path)

@@ -151,9 +151,7 @@ def _checked(spread: Spread) -> float:
         raise UnknownName.of("kind of spread", spread.kind, KINDS, place=spread.number)
     correlation = _read(spread.correlation, "", f"{spread.number}, correlation")
     if correlation is None or not 0.0 <= correlation <= 1.0:
-        raise InputError(
-            f"correlation {shown(spread.correlation)}", place=spread.number, allowed="0 to 1"
-        )
+        raise InputError(f"correlation {shown(spread.correlation)}", place=spread.number, allowed="0 to 1")
     return correlation
 
 

@@ -92,7 +92,7 @@ class MachineState(State, Result):
     def vacuum(self) -> Mapping[str, Any]:
         """Unit -> static vacuum at its tapping [Pa], positive below outside pressure."""
         taps = {unit.name: unit.vacuum_at for unit in self.machine.layout.units}
-        return {unit: -tapping_pressures(self.machine, self, at).static for unit, at in taps.items()}
+        return {unit: 0.0 - tapping_pressures(self.machine, self, at).static for unit, at in taps.items()}
 
     @property
     def weakest(self) -> Any:
@@ -163,7 +163,7 @@ class MachineState(State, Result):
             area = np.asarray(stacked_path(self.machine, unit.duct).area)[0]
             velocity = self.flow[key] / (self.density[key] * (area if self.columns else float(area[0])))
             out[unit.name] = {
-                "vacuum_Pa": -pressures.static,
+                "vacuum_Pa": 0.0 - pressures.static,
                 "total_vacuum_Pa": -pressures.total,
                 "opening_air_kg_s": opening_air(self.machine, self, unit.name),
                 "duct_air_kg_s": self.flow[key],
