@@ -81,22 +81,22 @@ row_spacing = "1.0 m"
 ground_speed = "5 km/h"
 highest_speed = "8 km/h"
 """
-# command -> (share, words after the machine, companions that it reads)
+# command -> (share, smaller for those that work long; words after the machine, companions that it reads)
 COMMANDS = {
-    "solve": (20, [[], ["--tappings"], ["--of", "shaft power"], ["--change", "*.area=x0.9"]], []),
-    "check": (12, [[], ["readings.csv"]], ["readings"]),
+    "solve": (26, [[], ["--tappings"], ["--of", "shaft power"], ["--change", "*.area=x0.9"]], []),
+    "check": (16, [[], ["readings.csv"]], ["readings"]),
     "sensitivity": (4, [[]], []),
-    "compare": (10, [["--budget", "45 min"], []], ["fixes"]),
-    "sweep": (5, [["*.area", "x0.9", "x1.1"], ["*.speed", "100 rpm", "90 rpm"]], []),
-    "balance": (5, [[]], []),
-    "fit": (7, [[], ["--relative"], ["--suspects"]], ["readings"]),
-    "where-to-measure": (3, [["--most", "2"]], ["readings"]),
-    "proof": (2, [["--fix", "seal hatch 4"]], ["fixes"]),
-    "ground-speed": (8, [[], ["--seen", "seen.csv"], ["--crop", "crop.toml"]], ["crop", "seen", "fixes"]),
-    "calibrate": (8, [[], ["--crop", "crop.toml"]], ["seen", "crop"]),
-    "field-pass": (8, [[], ["--margin", "1.15"], ["--crop", "crop.toml"]], ["field", "crop"]),
-    "fill": (8, [[], ["--crop", "crop.toml"]], ["crop"]),
-    "ensemble": (4, [["--samples", "64"], ["--samples", "64", "--method", "sobol"]], []),
+    "compare": (4, [["--budget", "45 min"], []], ["fixes"]),
+    "sweep": (6, [["*.area", "x0.9", "x1.1"], ["*.speed", "100 rpm", "90 rpm"]], []),
+    "balance": (3, [[]], []),
+    "fit": (4, [[], ["--relative"], ["--suspects"]], ["readings"]),
+    "where-to-measure": (1, [["--most", "2"]], ["readings"]),
+    "proof": (1, [["--fix", "seal hatch 4"]], ["fixes"]),
+    "ground-speed": (2, [[], ["--seen", "seen.csv"], ["--crop", "crop.toml"]], ["crop", "seen", "fixes"]),
+    "calibrate": (11, [[], ["--crop", "crop.toml"]], ["seen", "crop"]),
+    "field-pass": (11, [[], ["--margin", "1.15"], ["--crop", "crop.toml"]], ["field", "crop"]),
+    "fill": (11, [[], ["--crop", "crop.toml"]], ["crop"]),
+    "ensemble": (2, [["--samples", "64"], ["--samples", "64", "--method", "sobol"]], []),
     "report": (1, [["report.html"]], ["fixes", "readings", "crop"]),
 }
 FILES = {"fixes": "fixes.toml", "readings": "readings.csv", "crop": "crop.toml"} | {
