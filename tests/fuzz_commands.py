@@ -403,8 +403,8 @@ def _wrong(case: Case, out: str, err: str) -> str:
             return "JSON and more"
     elif case.status == 2 and (out or not err.startswith("ductsim: ") or err.count("\n") != 1):
         return "not one sentence"
-    elif case.status == 0 and re.search(r"(?<![\w.'\"])-?(nan|inf)\b(?!')", out):
-        at = re.search(r"(?<![\w.'\"])-?(nan|inf)\b(?!')", out)
+    elif case.status == 0 and re.search(r"(?<![\w.'\"])-?(nan|inf)\b(?!'| is no )", out):
+        at = re.search(r"(?<![\w.'\"])-?(nan|inf)\b(?!'| is no )", out)
         return f"no number: {' '.join(out[max(0, at.start() - 80) : at.end() + 20].split())}"
     return ""
 
