@@ -198,6 +198,12 @@ def test_hoses_that_all_start_outside_answer(here, run):  # noqa: F811
     assert "nan" not in out
 
 
+def test_a_box_that_is_never_full_is_refused(here, refused):  # noqa: F811
+    (here / "crop.toml").write_text(fuzz_commands.CROP.replace("5 km/h", "2.3e-308 km/h"), encoding="utf-8")
+    _, told = refused("fill", "machine.toml", "--crop", "crop.toml")
+    assert "no crop flows at a ground speed of 6.38889e-309" in told
+
+
 def test_a_tappings_area_of_next_to_nothing(tmp_path):
     for area in ("1e-308 m2", "2.2e-308 m2"):
         text = replaced(BENCH, 'area = "314 cm2"', f'area = "{area}"')
