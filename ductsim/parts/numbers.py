@@ -68,7 +68,7 @@ class Number:
 
     def _rule(self, value: float) -> str:
         """What is allowed, for a value that is not: also how small or large any number may be."""
-        if 0.0 < abs(value) < SMALLEST or abs(value) > LARGEST:
+        if 0.0 < abs(value) < SMALLEST or LARGEST < abs(value) < np.inf:
             return f"{self.allowed}, and no number of a machine is below {SMALLEST:g} or beyond {LARGEST:g}"
         return self.allowed
 
