@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import difflib
+import unicodedata
 from collections.abc import Iterable
 from typing import Any
 
 
 class DuctsimError(Exception):
     """The base of all errors that ductsim raises on purpose."""
+
+    def __str__(self) -> str:
+        return visible(super().__str__())
 
 
 class InputError(DuctsimError, ValueError):
@@ -61,7 +65,7 @@ class InputError(DuctsimError, ValueError):
             text += f"; {self.allowed}"
         if self.nearest:
             text += f"; did you mean {self.nearest!r}?"
-        return text if text.endswith(("?", ".")) else text + "."
+        return visible(text if text.endswith(("?", ".")) else text + ".")
 
     def __reduce__(self) -> tuple[Any, ...]:
         return _rebuild, (type(self), self.as_dict())
@@ -108,7 +112,7 @@ class NoOperatingPoint(DuctsimError, RuntimeError):
         self.state = state
 
     def __str__(self) -> str:
-        return " ".join(word for word in (self.outcome, self.remedy) if word)
+        return visible(" ".join(word for word in (self.outcome, self.remedy) if word))
 
     def __reduce__(self) -> tuple[Any, ...]:
         return _rebuild_point, (self.outcome, self.node, self.remedy, self.state)
@@ -120,6 +124,26 @@ def _rebuild_point(outcome: str, node: str, remedy: str, state: Any) -> NoOperat
 
 class OutsideRange(UserWarning):
     """A law was used outside the range its source covers; it still returned a value."""
+
+
+def visible(text: str) -> str:
+    r"""A text on one line in which nothing acts on a terminal or hides: control characters are escaped.
+
+    Ends of lines, tabs and wide spaces become plain spaces; whatever else cannot be printed (escape
+    sequences, marks that turn the writing round, characters without width) is shown as its escape.
+
+    Examples
+    --------
+    >>> visible("door" + chr(27) + "[2J")
+    'door\\x1b[2J'
+    """
+    if text.isprintable():
+        return text
+    return "".join(c if c.isprintable() else " " if _spaces(c) else repr(c)[1:-1] for c in text)
+
+
+def _spaces(character: str) -> bool:
+    return character in "\t\n\r" or unicodedata.category(character).startswith("Z")
 
 
 def shown(value: object) -> str:

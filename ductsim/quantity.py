@@ -76,6 +76,27 @@ def si(value: Any, measure: str) -> Any:
     return _array(value, wanted)
 
 
+def one(value: Any, measure: str) -> float:
+    """A single quantity as an SI float; a list or a column is refused.
+
+    Raises
+    ------
+    InputError
+        As `si`, and for anything but one number.
+
+    Examples
+    --------
+    >>> one("6 in", "m")
+    0.1524
+    """
+    out = si(value, measure)
+    if not isinstance(out, float):
+        raise InputError(
+            f"{shown(value)} is not one number", allowed=f"one, like {example_text(measure_of(measure))}"
+        )
+    return out
+
+
 def _float(value: Any) -> float:
     try:
         return float(value)

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from .errors import visible
+
 if TYPE_CHECKING:
     import pandas as pd
 
@@ -42,10 +44,10 @@ class Result:
         return draw(self, ax, what, measures)
 
     def __str__(self) -> str:
-        return "\n".join(self.sentences())
+        return "\n".join(map(visible, self.sentences()))
 
     def __repr__(self) -> str:
-        return f"<{type(self).__name__}: {next(iter(self.sentences()), '')}>"
+        return f"<{type(self).__name__}: {visible(next(iter(self.sentences()), ''))}>"
 
     def _repr_html_(self) -> str:
         from .show.tables import html

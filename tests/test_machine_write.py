@@ -98,7 +98,7 @@ def test_every_table_is_written(tmp_path):
 
 @given(
     st.floats(1e-6, 1e6, allow_subnormal=False),
-    st.floats(0.0, 2 * math.pi, exclude_min=True),
+    st.floats(1e-30, 2 * math.pi),
     st.floats(270.0, 320.0),
     st.floats(-1000.0, 1000.0),
 )

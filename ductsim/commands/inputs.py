@@ -56,7 +56,7 @@ class Inputs:
         ending = ENDINGS[role]
         for name in (f"{self._place.stem}_{role}.{ending}", f"{role}.{ending}"):
             place = self._place.with_name(name)
-            if os.path.isfile(place) and not (self.is_demo and name == f"{role}.{ending}"):
+            if os.path.lexists(place) and not (self.is_demo and name == f"{role}.{ending}"):
                 return place
         return None
 

@@ -7,8 +7,9 @@ import textwrap
 from collections.abc import Iterable, Sequence
 from typing import Any
 
+from ..errors import visible
 from ..show.envelope import envelope
-from ..show.tables import WIDTH, clean, text
+from ..show.tables import WIDTH, text
 from .command import Answer
 
 BOLD, YELLOW, DIM, PLAIN = "\033[1m", "\033[33m", "\033[2m", "\033[0m"
@@ -41,7 +42,7 @@ def page(
     blocks += _listed("Notes", notes_of(result, said, extra_notes), width, bold, plain)
     blocks += _listed("Cautions", getattr(result, "cautions", ()), width, yellow, plain)
     if answer.closing:
-        blocks.append("\n".join(answer.closing))
+        blocks.append("\n".join(map(visible, answer.closing)))
     read = answer.inputs.read if answer.inputs else []
     if len(read) > 1:
         others = ", ".join(f"{other['role']} {other['file']}" for other in read[1:])
@@ -61,7 +62,7 @@ def _table(
 
 
 def _wrapped(sentence: str, width: int) -> str:
-    return "\n".join(textwrap.wrap(clean(sentence), width, break_on_hyphens=False)) or ""
+    return "\n".join(textwrap.wrap(visible(sentence), width, break_on_hyphens=False)) or ""
 
 
 def _listed(title: str, lines: Sequence[str], width: int, before: str, after: str) -> list[str]:
@@ -69,7 +70,9 @@ def _listed(title: str, lines: Sequence[str], width: int, before: str, after: st
     if not lines:
         return []
     items = [
-        textwrap.fill(clean(line), width, initial_indent="- ", subsequent_indent="  ", break_on_hyphens=False)
+        textwrap.fill(
+            visible(line), width, initial_indent="- ", subsequent_indent="  ", break_on_hyphens=False
+        )
         for line in lines
     ]
     return ["\n".join([f"{before}{title}{after}", *items])]

@@ -185,7 +185,7 @@ def _vacuum(layout: Layout, name: str) -> Question:
         f"vacuum {name}",
         "Pa",
         f"vacuum of unit {name}",
-        lambda machine, flows: -tapping_pressures(machine, flows, at).static,
+        lambda machine, flows: 0.0 - tapping_pressures(machine, flows, at).static,
         **_tapping_reads(layout, [at]),
     )
 
@@ -197,7 +197,7 @@ def _total_vacuum(layout: Layout, name: str) -> Question:
         f"total vacuum {name}",
         "Pa",
         f"total vacuum of unit {name}",
-        lambda machine, flows: -tapping_pressures(machine, flows, at).total,
+        lambda machine, flows: 0.0 - tapping_pressures(machine, flows, at).total,
         reads_nodes=_tapping_reads(layout, [at])["reads_nodes"],
     )
 
@@ -209,7 +209,7 @@ def _weakest_vacuum(layout: Layout, name: str) -> Question:
         "weakest vacuum",
         "Pa",
         "vacuum of the weakest unit",
-        lambda machine, flows: least([-tapping_pressures(machine, flows, at).static for at in taps]),
+        lambda machine, flows: least([0.0 - tapping_pressures(machine, flows, at).static for at in taps]),
         **_tapping_reads(layout, taps),
     )
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import os
+import stat
 from collections.abc import Collection, Iterable, Mapping
 from pathlib import Path
 from typing import Any
@@ -27,15 +28,21 @@ def read_text(
     Raises
     ------
     InputError
-        For a file that is missing, a folder, unreadable, too large, empty, or no UTF-8 text.
+        For a file that is missing, unreadable, too large, empty or no UTF-8 text; for a folder, a pipe or a
+        device.
     """
     place = Path(path)
     file = str(path)
-    if os.path.isdir(place):  # False too for a name that no system takes
-        raise InputError(f"is a folder, not a {what}", file=file, allowed=f"give the {what} in it")
     try:
+        mode = place.stat().st_mode
+        if stat.S_ISDIR(mode):
+            raise InputError(f"is a folder, not a {what}", file=file, allowed=f"give the {what} in it")
+        if not stat.S_ISREG(mode):  # reading one may never end
+            raise InputError(f"is a pipe or a device, not a {what}", file=file, allowed="a file on disk")
         with open(place, "rb") as stream:
             raw = stream.read(largest + 1)
+    except InputError:
+        raise
     except FileNotFoundError:
         raise InputError(f"no such {what}", file=file, nearest=_neighbour(place)) from None
     except (OSError, ValueError) as err:

@@ -16,6 +16,7 @@ from ..errors import InputError, UnknownName, shown
 from ..parts import KINDS
 from ..parts.declare import Part
 from ..quantity import si
+from .building import build, one_value
 from .changing import Effect, Setting, resolve, together
 from .layout import Layout
 
@@ -263,8 +264,6 @@ def all_cautions(tasks: Iterable[Task]) -> list[str]:
 
 def _built(machine: Machine, name: str, what: Any) -> Any:
     """The part that `what` describes: a part, or a table with the keys of a machine file."""
-    from .reader import build
-
     if not isinstance(what, Mapping):
         return what
     entry = machine.layout.part.get(name)
@@ -273,7 +272,7 @@ def _built(machine: Machine, name: str, what: Any) -> Any:
     place = f"replace, {name!r}"
     values = dict(what)
     kind = values.pop("kind", entry.form.part.kind)
-    if kind not in KINDS:
+    if not isinstance(kind, str) or kind not in KINDS:
         raise UnknownName.of("kind", kind, KINDS, place=place)
     if entry.drive and "speed" in KINDS[kind].declared and "speed" not in values:
         values["speed"] = machine.part_numbers()[f"{name}.speed"]
@@ -318,6 +317,8 @@ def fixes_of(document: Mapping[str, Any]) -> list[Fix]:
         change = table.get("change", {})
         if isinstance(change, Mapping):
             change = _flat(change)
+            for address, value in change.items():
+                one_value(value, address, f"{place}, change")
         note = text(table, "note", place, default="")
         out.append(Fix(**values | {"change": change, "replace": table.get("replace", {}), "note": note}))
     if not out:

@@ -67,7 +67,8 @@ def tapping_pressures(machine: Machine, flows: Flows, name: str) -> Pressures:
     mass_flow = end_flow(machine, flows, tapping.path, tapping.end)
     density = air_density(machine.air(), total, flows.temperature[node])
     area = machine.numbers[f"{name}.area"]
-    velocity = mass_flow * mass_flow / (2.0 * density * area * area)
+    flux = mass_flow / area
+    velocity = flux * flux / (2.0 * density)
     return Pressures(total - velocity, total, velocity)
 
 

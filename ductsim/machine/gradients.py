@@ -251,7 +251,10 @@ class Sensitivity(Result):
         words = ", ".join(f"{row['address']} ({row['elasticity']:+.2f} % per %)" for row in steep)
         unsure = ", ".join(row["address"] for row in rows[:3])
         value, label = show(self.answer, self.question.measure, measures)
+        told = f"The {self.question.label} ({f'{value:.4g} {label}'.strip()})"
+        if not np.isfinite([row["elasticity"] for row in steep]).all():
+            return [f"{told} is nothing of which a share could be told; the derivatives are in the table."]
         return [
-            f"The {self.question.label} ({f'{value:.4g} {label}'.strip()}) hangs most on {words}.",
+            f"{told} hangs most on {words}.",
             f"It is least sure because of {unsure}.",
         ]

@@ -12,6 +12,7 @@ from ..conveying import LOAD
 from ..errors import InputError, UnknownName, nearest_name
 from ..network.system import Entry, PathName, System
 from ..parts.declare import Form, Number
+from .alike import alike_names
 from .crop.way import Carried, load_numbers
 from .things import fan_speed
 
@@ -255,6 +256,11 @@ class Layout:
     def unit(self) -> Mapping[str, Unit]:
         """Name -> unit."""
         return {unit.name: unit for unit in self.units}
+
+    @cached_property
+    def alike(self) -> list[str]:
+        """Sentences about names that are easily taken for one another."""
+        return alike_names(self)
 
     def end_node(self, part: str, end: str) -> str:
         """The node at the end of a part that the part calls `end`."""

@@ -8,13 +8,15 @@ from typing import Any, NamedTuple
 
 from ..errors import InputError, UnknownName, shown
 from ..parts import KINDS, Fan
-from ..parts.declare import Fields, Form, Number, Part
+from ..parts.declare import Fields, Form, Part
 from ..quantity import si
 from . import checks
+from .building import build, one_value
 from .crop.box import box_of
 from .crop.described import Crop, check_crop
 from .document import check_format, refuse_unknown, table, tables, text, texts, unique
 from .layout import ACCESS, Drive, Layout, PartEntry, Tapping, Unit
+from .spreads import KEYS as SPREAD_KEYS
 from .templates import expand
 from .things import Belt, ConstantAir, Held, Section, Supplied, Weather, air_of, check_name
 
@@ -23,7 +25,12 @@ TOP = (
     *("unit", "each_unit", "hold", "supply", "crop", "fill", "unknown", "trim", "spread"),
 )
 FREE = ("fill", "unknown", "trim", "spread")
-NAMING = ("unknown", "trim", "spread")
+FREE_WORDS = ("number", "kind", "group", "note")
+FREE_KEYS = {
+    "unknown": ("number", "low", "likely", "high", "note"),
+    "trim": ("number", "low", "high", "sizes", "note"),
+    "spread": SPREAD_KEYS,
+}
 ASSUMED = {"typical": ("wheel_diameter", "width", "speed"), "through": ("flow", "total_pressure", "speed")}
 DRIVES: dict[str, type[Fields]] = {"belt": Belt}
 
@@ -99,40 +106,6 @@ def read_tables(document: Mapping[str, Any]) -> Read:
     return Read(layout, numbers.values, frozenset(numbers.given))
 
 
-def build(kind: type[Fields], values: Mapping[str, Any], place: str) -> Any:
-    """A thing of a kind from the values under its keys; lists where one number belongs are refused."""
-    for key, value in values.items():
-        declared = kind.declared.get(key)
-        if isinstance(declared, Number) and not declared.points and isinstance(value, (list, dict)):
-            raise InputError(
-                f"{key}: {shown(value)} is not one number", place=place, allowed="a file holds no columns"
-            )
-        if isinstance(declared, Number) and declared.points and not isinstance(value, list):
-            raise InputError(f"{key}: {shown(value)} is not a list", place=place, allowed="a list of values")
-        if isinstance(declared, Number) and isinstance(value, int) and not isinstance(value, bool):
-            _check_integer(value, declared.measure, f"{place}, {key}")
-    try:
-        return kind.of(dict(values))
-    except InputError as err:
-        raise _with_known_key(err, kind).at(place=place) from None
-    except (TypeError, ValueError, OverflowError, AttributeError) as err:
-        raise InputError(f"cannot be read: {err}", place=place) from None
-
-
-def _check_integer(value: int, measure: str, place: str) -> None:
-    """An integer of hundreds of digits is no float."""
-    try:
-        si(value, measure)
-    except InputError as err:
-        raise err.at(place=place) from None
-
-
-def _with_known_key(err: InputError, kind: type[Fields]) -> InputError:
-    """Without the kind's name as a place of its own: the place is the thing's name."""
-    inner = err.place.removeprefix(kind.kind).removeprefix(": ")
-    return type(err)(err.problem, place=inner, allowed=err.allowed, nearest=err.nearest, file=err.file)
-
-
 def _air(values: dict[str, Any]) -> tuple[Fields, Iterable[str]]:
     kind: type[Fields] = Weather
     if "density" in values or "viscosity" in values:
@@ -161,7 +134,8 @@ def _drives(written: dict[str, Any], numbers: _Numbers) -> tuple[tuple[Drive, ..
         check_name(name, "a drive", place="drive")
         place = f"drive {name!r}"
         values = dict(table(values, place))
-        word = values.pop("kind", "belt")
+        word = text(values, "kind", place, default="belt")
+        values.pop("kind", None)
         if word not in DRIVES:
             raise UnknownName.of("kind of drive", word, DRIVES, place=place)
         thing = build(DRIVES[word], values, place)
@@ -279,6 +253,7 @@ def _minutes(value: Any, place: str) -> float:
 def _unit(values: dict[str, Any]) -> Unit:
     name = values["name"]
     place = f"unit {name!r}"
+    unique(texts(values, "openings", place), f"{place}, openings")
     return Unit(
         name=name,
         vacuum_at=text(values, "vacuum_at", place),
@@ -303,13 +278,28 @@ def _nodes(
 
 
 def _check_free(layout: Layout) -> None:
-    """The tables that later questions read: only that they name numbers which there are."""
-    for key in NAMING:
+    """The tables that later questions read: they name numbers which there are, and each value is one."""
+    for key, keys in FREE_KEYS.items():
         for entry in tables(layout.free.get(key), key):
             pattern = text(entry, "number", key)
             try:
                 layout.expand(pattern)
             except InputError as err:
                 raise err.at(place=f"{key}, number") from None
+            place = f"{key} {pattern!r}"
+            refuse_unknown(entry, keys, place)
+            _check_values(entry, place)
     if "fill" in layout.free:
         box_of(layout)
+
+
+def _check_values(entry: Mapping[str, Any], place: str) -> None:
+    """Words are texts, sizes are a list of single values, everything else is one value."""
+    for key, value in entry.items():
+        if key in FREE_WORDS:
+            text(entry, key, place)
+        elif key == "sizes" and isinstance(value, list):
+            for i, item in enumerate(value):
+                one_value(item, f"sizes[{i}]", place)
+        else:
+            one_value(value, key, place)

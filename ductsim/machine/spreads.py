@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ..errors import InputError, UnknownName
-from ..quantity import si
+from ..errors import InputError, UnknownName, shown
+from ..quantity import one
 from .describe import spread_of
 
 if TYPE_CHECKING:
@@ -135,16 +135,27 @@ def resolve(machine: Machine, spreads: Sequence[Spread]) -> list[Scatter]:
     """
     out: dict[str, Scatter] = {}
     for spread in spreads:
-        if spread.kind not in KINDS:
-            raise UnknownName.of("kind of spread", spread.kind, KINDS, place=spread.number)
-        if not 0.0 <= spread.correlation <= 1.0:
-            raise InputError(f"correlation {spread.correlation:g}", place=spread.number, allowed="0 to 1")
+        correlation = _checked(spread)
         for address in machine.layout.expand(spread.number):
-            out[address] = _scatter(machine, spread, address)
+            out[address] = _scatter(machine, spread, address, correlation)
     return list(out.values())
 
 
-def _scatter(machine: Machine, spread: Spread, address: str) -> Scatter:
+def _checked(spread: Spread) -> float:
+    """The correlation of a spread whose words are words."""
+    for key in ("number", "kind", "group"):
+        word = getattr(spread, key)
+        if not isinstance(word, str):
+            raise InputError(f"{key}: {shown(word)} is not a text", place="spread", allowed="a text")
+    if spread.kind not in KINDS:
+        raise UnknownName.of("kind of spread", spread.kind, KINDS, place=spread.number)
+    correlation = _read(spread.correlation, "", f"{spread.number}, correlation")
+    if correlation is None or not 0.0 <= correlation <= 1.0:
+        raise InputError(f"correlation {shown(spread.correlation)}", place=spread.number, allowed="0 to 1")
+    return correlation
+
+
+def _scatter(machine: Machine, spread: Spread, address: str, correlation: float) -> Scatter:
     value = machine.numbers[address]
     if isinstance(value, np.ndarray):
         raise InputError("is a column already", place=address, allowed="a single number to scatter")
@@ -177,7 +188,7 @@ def _scatter(machine: Machine, spread: Spread, address: str) -> Scatter:
         likely or 0.0,
         high or 0.0,
         spread.group,
-        spread.correlation,
+        correlation,
     )
 
 
@@ -185,7 +196,7 @@ def _read(value: Any, measure: str, address: str) -> float | None:
     if value is None:
         return None
     try:
-        return float(si(value, measure))
+        return one(value, measure)
     except InputError as err:
         raise err.at(place=address) from None
 
@@ -198,7 +209,7 @@ def _relative(sd: Any, value: float, measure: str, address: str) -> float:
             raise InputError(f"sd {sd!r} about 0", place=address, allowed="a uniform or triangular spread")
         return abs(absolute / value)
     try:
-        return float(si(sd, ""))
+        return one(sd, "")
     except InputError as err:
         raise err.at(place=address) from None
 

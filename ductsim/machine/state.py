@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, cast
 
 import numpy as np
 
+from ..errors import visible
 from ..network.network import solve_system
 from ..network.newton import Point
 from ..network.state import State
@@ -91,7 +92,7 @@ class MachineState(State, Result):
     def vacuum(self) -> Mapping[str, Any]:
         """Unit -> static vacuum at its tapping [Pa], positive below outside pressure."""
         taps = {unit.name: unit.vacuum_at for unit in self.machine.layout.units}
-        return {unit: -tapping_pressures(self.machine, self, at).static for unit, at in taps.items()}
+        return {unit: 0.0 - tapping_pressures(self.machine, self, at).static for unit, at in taps.items()}
 
     @property
     def weakest(self) -> Any:
@@ -162,7 +163,7 @@ class MachineState(State, Result):
             area = np.asarray(stacked_path(self.machine, unit.duct).area)[0]
             velocity = self.flow[key] / (self.density[key] * (area if self.columns else float(area[0])))
             out[unit.name] = {
-                "vacuum_Pa": -pressures.static,
+                "vacuum_Pa": 0.0 - pressures.static,
                 "total_vacuum_Pa": -pressures.total,
                 "opening_air_kg_s": opening_air(self.machine, self, unit.name),
                 "duct_air_kg_s": self.flow[key],
@@ -171,7 +172,7 @@ class MachineState(State, Result):
         if out:
             mean = _mean([own["vacuum_Pa"] for own in out.values()])
             for own in out.values():
-                own["share_of_mean"] = own["vacuum_Pa"] / mean
+                own["share_of_mean"] = _share(own["vacuum_Pa"], mean)
         return out
 
     @cached_property
@@ -267,7 +268,7 @@ class MachineState(State, Result):
     @property
     def notes(self) -> list[str]:  # type: ignore[override]
         """Sentences about what deserves a look, of the network and of the machine."""
-        out = [*self._found, *notes.of_machine(self)]
+        out = [*self._found, *self.machine.layout.alike, *notes.of_machine(self)]
         if self.machine.carries:
             from .crop.margins import crop_notes
 
@@ -293,9 +294,9 @@ class MachineState(State, Result):
             return ["No unit's vacuum is known: every tapping is closed off."]
         own = self._unit_columns[name]
         at = self.machine.layout.unit[name].vacuum_at
-        mean = own["vacuum_Pa"] / own["share_of_mean"]
+        mean = _mean(list(self.vacuum.values()))
         answer = f"Unit {name} is weakest: {_shown(own['vacuum_Pa'], 'Pa', measures, 3)} of vacuum at {at}"
-        if len(self._unit_columns) > 1:
+        if len(self._unit_columns) > 1 and mean:
             answer += f", {own['share_of_mean']:.0%} of the mean of {_shown(mean, 'Pa', measures, 3)}"
         air = _shown(own["opening_air_kg_s"], "kg/s", measures, 3)
         duct = _shown(own["duct_air_kg_s"], "kg/s", measures, 3)
@@ -321,7 +322,7 @@ class MachineState(State, Result):
         return out or [f"{solved:,} scenarios are solved."]
 
     def __str__(self) -> str:
-        return "\n".join(self.sentences())
+        return "\n".join(map(visible, self.sentences()))
 
     def __repr__(self) -> str:
         return f"<MachineState: {self.sentences()[0]}>"
@@ -350,6 +351,13 @@ def _mean(values: list[Any]) -> Any:
     rows = np.array(np.broadcast_arrays(*values), dtype=float)
     known = ~np.isnan(rows)
     out = np.where(known, rows, 0.0).sum(axis=0) / np.where(known.any(axis=0), known.sum(axis=0), np.nan)
+    return out if out.ndim else float(out)
+
+
+def _share(value: Any, mean: Any) -> Any:
+    """Each value as a share of the mean; unknown where there is no vacuum at all."""
+    mean = np.asarray(mean, dtype=float)
+    out = np.divide(value, mean, out=np.full(np.shape(value), np.nan), where=mean != 0.0)
     return out if out.ndim else float(out)
 
 

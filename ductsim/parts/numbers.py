@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import dataclasses
-import sys
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
@@ -18,7 +17,9 @@ if TYPE_CHECKING:
     from .declare import Fields
 
 REQUIRED: Any = dataclasses.MISSING
-LARGEST = sys.float_info.max
+# No length, area or pressure of a machine is beyond these in SI; within them, squares and fifth powers of a
+# number, and quotients of such, are still numbers.
+SMALLEST, LARGEST = 1e-30, 1e30
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,13 +58,19 @@ class Number:
                 if not np.all((value >= self.low) & (value <= self.high)):
                     bad = value[~((value >= self.low) & (value <= self.high))][0]
                     raise InputError(
-                        f"{bad:g} in the column is out of range", place=place, allowed=self.allowed
+                        f"{bad:g} in the column is out of range", place=place, allowed=self._rule(bad)
                     )
                 return value
         if not self.low <= value <= self.high:
             unit = f" {self.measure}" if self.measure else ""
-            raise InputError(f"{value:g}{unit} is out of range", place=place, allowed=self.allowed)
+            raise InputError(f"{value:g}{unit} is out of range", place=place, allowed=self._rule(value))
         return value
+
+    def _rule(self, value: float) -> str:
+        """What is allowed, for a value that is not: also how small or large any number may be."""
+        if 0.0 < abs(value) < SMALLEST or LARGEST < abs(value) < np.inf:
+            return f"{self.allowed}, and no number of a machine is below {SMALLEST:g} or beyond {LARGEST:g}"
+        return self.allowed
 
     def _convert(self, value: Any, place: str) -> Any:
         try:
@@ -142,7 +149,7 @@ def number(
     low = -LARGEST if at_least is None else float(at_least)
     high = LARGEST if at_most is None else float(at_most)
     if above is not None:
-        low = float(np.nextafter(above, np.inf))
+        low = float(np.nextafter(above, np.inf)) if above else SMALLEST
     if below is not None:
         high = float(np.nextafter(below, -np.inf))
     own_measure(measure)

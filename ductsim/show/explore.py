@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 import math
 import time
 import warnings
@@ -20,7 +19,7 @@ from ..machine.machine import Machine
 from ..machine.state import MachineState
 from ..quantity import display_measure, from_si, si
 from .live import Picture
-from .tables import SUITED
+from .tables import SUITED, escaped
 
 MOST_LEAKS = 4
 SPEEDS = (0.6, 1.25)  # reach of a speed's slider, as shares of the speed at the start
@@ -201,10 +200,10 @@ class Explorer:
         return [*self.state.sentences(self.measures), *self.state.notes]
 
     def _words(self) -> str:
-        plain = [f"<div>{html.escape(words)}</div>" for words in self.state.sentences(self.measures)]
+        plain = [f"<div>{escaped(words)}</div>" for words in self.state.sentences(self.measures)]
         took = f"This move took {1000.0 * self.seconds[-1]:.0f} ms." if self.seconds else ""
         notes = [CAUTIONS["lock_out"], CAUTIONS["highest_speed"], ALWAYS]
-        small = "".join(f"<div>{html.escape(words)}</div>" for words in notes)
+        small = "".join(f"<div>{escaped(words)}</div>" for words in notes)
         return (
             f'<div style="line-height:1.45">{"".join(plain)}{_warned(self.state.notes)}'
             f'<div style="color:#55636a;font-size:90%">{took}</div>'
@@ -239,7 +238,7 @@ class Explorer:
 
     def _repr_mimebundle_(self, **asked: Any) -> dict[str, Any]:
         """The panel, and for a page without live sliders the picture and what there is to say."""
-        still = "".join(f"<p>{html.escape(words)}</p>" for words in self.sentences())
+        still = "".join(f"<p>{escaped(words)}</p>" for words in self.sentences())
         bundle = dict(self.panel._repr_mimebundle_(**asked))
         return {**bundle, "text/plain": repr(self), "text/html": f"<div>{self.svg()}{still}</div>"}
 
@@ -258,7 +257,7 @@ def _solved(machine: Machine) -> MachineState:
 
 def _warned(sentences: Iterable[str]) -> str:
     return "".join(
-        f'<div style="color:#a33f0e;font-weight:bold">{html.escape(words)}</div>' for words in sentences
+        f'<div style="color:#a33f0e;font-weight:bold">{escaped(words)}</div>' for words in sentences
     )
 
 

@@ -5,13 +5,13 @@ A plotting library needs about a tenth of a second for such a picture; writing i
 
 from __future__ import annotations
 
-import html
 import math
 from collections.abc import Sequence
 from typing import Any
 
 from ..quantity import display_measure, from_si
 from . import style
+from .tables import escaped
 
 WIDTH, ROW, TOP, BOTTOM = 680, 30, 46, 30  # in the units of the picture's view box
 NAMES = 104  # room for the names of the units
@@ -67,7 +67,7 @@ class Picture:
     def _head(self) -> str:
         out = []
         for k, (words, _, measure) in enumerate(QUANTITIES):
-            label = html.escape(f"{words} [{display_measure(measure, self.measures)}]")
+            label = escaped(f"{words} [{display_measure(measure, self.measures)}]")
             out.append(f'<text x="{_left(k)}" y="{TOP - 14}" font-weight="bold">{label}</text>')
             foot = f'y1="{TOP - 4}" y2="{TOP + ROW * len(self.start)}"'
             out.append(f'<line x1="{_left(k)}" x2="{_left(k)}" {foot} stroke="{style.INK}"/>')
@@ -76,7 +76,7 @@ class Picture:
     def _row(self, i: int, row: dict[str, Any], weakest: bool) -> str:
         y = TOP + ROW * i
         weight = ' font-weight="bold"' if weakest else ""
-        name = html.escape("unit " + style.plain(row["unit"], LONGEST).replace(r"\$", "$"))
+        name = escaped("unit " + style.plain(row["unit"], LONGEST).replace(r"\$", "$"))
         out = [f'<text x="{NAMES - 10}" y="{y + 17}" text-anchor="end"{weight}>{name}</text>']
         for k, quantity in enumerate(QUANTITIES):
             out.append(self._bar(k, y, row, self.start[i], quantity, weakest and k == 0))

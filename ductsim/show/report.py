@@ -10,7 +10,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 from ..cautions import ALWAYS, cautions_for
-from ..errors import InputError
+from ..errors import InputError, visible
 from ..machine.state import solve
 from ..quantity import display_measure
 from ..writing import check, write_text
@@ -20,6 +20,8 @@ from .svg import inline
 from .tables import html_table
 
 if TYPE_CHECKING:
+    from jinja2 import Environment
+
     from ..machine.machine import Machine
 
 MOST_ROWS = 60
@@ -203,27 +205,45 @@ def _read(given: Any, reader: str) -> Any:
 
 def page(found: Findings) -> str:
     """The whole page as HTML."""
-    from jinja2 import Environment, PackageLoader, StrictUndefined
-
     from .. import __version__
 
-    loader = PackageLoader("ductsim.show", "templates")
-    environment = Environment(
-        loader=loader, autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
-    )
     machine = found.given
     sections = [section for make in SECTIONS if (section := make(found)) is not None]
-    return environment.get_template("report.html").render(
-        title=machine.layout.title or "A machine without a title",
-        answer=answer(found),
-        sections=sections,
-        cautions=all_cautions(found),
-        file=os.path.basename(machine.file),
-        sha256=machine.sha256,
-        version=__version__,
-        date=datetime.date.today().isoformat(),
-        measures=found.measures,
+    rendered: str = (
+        environment()
+        .get_template("report.html")
+        .render(
+            title=machine.layout.title or "A machine without a title",
+            answer=answer(found),
+            sections=sections,
+            cautions=all_cautions(found),
+            file=os.path.basename(machine.file),
+            sha256=machine.sha256,
+            version=__version__,
+            date=datetime.date.today().isoformat(),
+            measures=found.measures,
+        )
     )
+    return rendered
+
+
+def environment() -> Environment:
+    """How the templates are filled in: everything escaped, nothing that hides."""
+    from jinja2 import Environment, PackageLoader, StrictUndefined
+
+    return Environment(
+        loader=PackageLoader("ductsim.show", "templates"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        finalize=_finished,
+    )
+
+
+def _finished(value: Any) -> Any:
+    """What the page shows of a value: of a text nothing that hides; markup is finished already."""
+    return visible(value) if isinstance(value, str) and not hasattr(value, "__html__") else value
 
 
 def answer(found: Findings) -> list[str]:

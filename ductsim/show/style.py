@@ -16,7 +16,7 @@ from typing import Any
 
 import numpy as np
 
-from ..errors import InputError
+from ..errors import InputError, visible
 from ..quantity import display_measure, from_si
 
 INK = "#1f2a30"  # text and outlines
@@ -168,8 +168,7 @@ def panels(ax: Any, shares: list[float], gap: float = 0.05) -> list[Any]:
 
 def cut(name: object, longest: int = 34) -> str:
     """A name on one line, its middle giving way when it is long."""
-    text = " ".join(str(name).split())
-    text = "".join(c if c.isprintable() else "?" for c in text)
+    text = visible(" ".join(str(name).split()))
     if len(text) > longest:
         tail = longest // 3
         text = f"{text[: longest - tail - 1].rstrip()}…{text[-tail:].lstrip()}"

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import html
 import io
 import re
 import warnings
 from typing import Any
 
 from . import style
+from .tables import escaped
 
 _METADATA = dict.fromkeys(("Date", "Creator", "Format", "Type"))
 
@@ -54,6 +54,6 @@ def _opened(text: str, words: str) -> str:
     points = float(width.group(1))
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink" '
-        f'{box.group(0)} role="img" aria-label="{html.escape(words)}" '
+        f'{box.group(0)} role="img" aria-label="{escaped(words)}" '
         f'style="--wide:{points / 72.0:.3f}in">{rest.strip()}'
     )

@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from ..errors import visible
 from ..quantity import convert, display_measure, key_measure
 
 if TYPE_CHECKING:
@@ -282,12 +283,7 @@ def _cell(value: Any) -> str:
         return figure(value)
     if isinstance(value, dict):
         return ", ".join(f"{key} = {_cell(item)}" for key, item in value.items())
-    return clean(str(value))
-
-
-def clean(text: str) -> str:
-    """A text without characters that move a terminal's cursor or change its colours."""
-    return "".join(c if c.isprintable() else " " for c in text)
+    return visible(str(value))
 
 
 # ---- text
@@ -445,9 +441,14 @@ def frame(rows: Sequence[Row]) -> pd.DataFrame:
     return pd.DataFrame(list(rows))
 
 
+def escaped(words: str) -> str:
+    """Words as HTML shows them: no markup in them, no control characters."""
+    return markup.escape(visible(words))
+
+
 def html(sentences: Iterable[str], rows: Sequence[Row], measures: str = "metric") -> str:
     """Sentences and a table for a notebook; of a long table the first rows, and how many more there are."""
-    said = "".join(f"<p>{markup.escape(clean(s))}</p>" for s in sentences)
+    said = "".join(f"<p>{escaped(s)}</p>" for s in sentences)
     rest = len(rows) - HTML_ROWS
     more = f"<p>{rest:,} more rows in <code>.table()</code></p>" if rest > 0 else ""
     return f"<div>{said}{html_table(rows[:HTML_ROWS], measures)}{more}</div>"
@@ -470,12 +471,12 @@ def html_table(rows: Sequence[Row], measures: str = "metric") -> str:
 
 
 def _header(column: Column) -> str:
-    measure = f"<br>{markup.escape(column.measure)}" if column.measure else ""
-    return markup.escape(clean(column.words)) + measure
+    measure = f"<br>{escaped(column.measure)}" if column.measure else ""
+    return escaped(column.words) + measure
 
 
 def _html_cell(column: _Laid, row: int) -> str:
-    cell = markup.escape(column.cells[row])
+    cell = escaped(column.cells[row])
     return f"<td{_RIGHT}>{cell}</td>" if column.right else f"<td>{cell}</td>"
 
 

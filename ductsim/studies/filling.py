@@ -16,6 +16,7 @@ from ..machine.crop.margins import carrying_margin
 from ..machine.machine import Machine
 from ..machine.possible import middle, possible_machines
 from ..machine.saying import listed, said
+from ..parts.numbers import SMALLEST
 from ..quantity import convert
 from ..result import Result
 
@@ -346,9 +347,10 @@ def fill(machine_or_fit: Any, crop: Crop | Calibration | None = None, box: Box |
             allowed="one for each unit, in their order",
         )
     rate = np.array([float(flow) for flow in flows.values()])
-    if not rate.sum() > 0.0:
+    if not rate.sum() > SMALLEST:
+        speed = f"{float(machine.numbers['crop.ground_speed']):g}"
         raise InputError(
-            "no crop flows at a ground speed of 0", place="crop: ground_speed", allowed="above 0"
+            f"no crop flows at a ground speed of {speed}", place="crop: ground_speed", allowed="above 0"
         )
     margin = float(carrying_margin(machine, machine.solve(raise_error=False)))
     known = machine.crop

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from ...errors import InputError
 from ...parts.declare import Fields, fields, number
+from ..building import build
 from ..document import table
 
 if TYPE_CHECKING:
@@ -131,7 +132,7 @@ def box_of(layout: Layout) -> Box | None:
     """
     if "fill" not in layout.free:
         return None
-    box: Box = Box.of(table(layout.free["fill"], "fill"))
+    box: Box = build(Box, table(layout.free["fill"], "fill"), "fill")
     if layout.units and len(box.positions) != len(layout.units):
         raise InputError(
             f"{len(box.positions)} discharges for {len(layout.units)} units",

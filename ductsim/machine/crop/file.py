@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 
 from ...errors import InputError
+from ..building import build
 from ..document import check_format, read_document, refuse_unknown, table
 from .described import Crop
 
@@ -26,7 +27,7 @@ def read_crop(path: str | os.PathLike[str]) -> Crop:
             refuse_unknown(document, TOP, "")
         if "crop" not in document:
             raise InputError("the table [crop] is missing", allowed="write [crop] and its numbers")
-        crop: Crop = Crop.of(table(document["crop"], "crop"))
+        crop: Crop = build(Crop, table(document["crop"], "crop"), "crop")
     except InputError as err:
         raise err.at(file=str(path)) from None
     return crop

@@ -16,6 +16,7 @@ from typing import Any
 
 from ...errors import InputError, UnknownName, shown
 from ...result import Result
+from ..alike import alike
 from ..cells import columns_of, number_in, row_of, split_table
 from ..document import read_text
 
@@ -224,7 +225,7 @@ def _collect(header: Sequence[str], rows: Sequence[tuple[int, list[Any]]], comma
         items.append(found)
     if not items:
         raise InputError("no row has a value", allowed="a value for each reading", place="value")
-    return Readings(items, notes)
+    return Readings(items, [*notes, *alike([item.set for item in items], "sets")])
 
 
 def _row(columns: list[tuple[str, str]], cells: list[Any], line: int, comma: bool) -> Reading | str:

@@ -11,7 +11,7 @@ import numpy as np
 
 from ...errors import InputError, shown
 from ...inference.scales import Scale, Scales
-from ...quantity import si
+from ...quantity import one
 from ..describe import spread_of
 
 if TYPE_CHECKING:
@@ -149,10 +149,9 @@ def _one(machine: Machine, address: str, values: Mapping[str, Any]) -> Unknown:
     for key in ("low", "likely", "high"):
         if key in values:
             try:
-                numbers[key] = float(si(values[key], measure))
-            except (InputError, TypeError) as err:
-                problem = err.problem if isinstance(err, InputError) else f"{shown(values[key])} is no number"
-                raise InputError(problem, place=f"{place}, {key}") from None
+                numbers[key] = one(values[key], measure)
+            except InputError as err:
+                raise err.at(place=f"{place}, {key}") from None
     if not numbers:
         return assumed(machine, address)
     likely = numbers.get("likely", float(np.median(machine.numbers[address])))

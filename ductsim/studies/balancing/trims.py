@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from ...errors import InputError, UnknownName, shown
 from ...machine.machine import Machine
-from ...quantity import si
+from ...quantity import one
 
 Array = NDArray[np.float64]
 KEYS = ("number", "low", "high", "sizes", "note")
@@ -121,11 +121,9 @@ def _dial(machine: Machine, address: str, trim: Trim) -> Dial:
 
     def read(value: Any, place: str) -> float:
         try:
-            number = si(value, declared.measure)
+            number = one(value, declared.measure)
         except InputError as err:
             raise err.at(place=place) from None
-        if not isinstance(number, float):
-            raise InputError(f"{shown(value)} is not one number", place=place)
         return float(declared.check(number, place))
 
     low = None if trim.low is None else read(trim.low, "low")

@@ -1,0 +1,71 @@
+"""Things with declared fields from the tables of a file, in which one number is one number."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from ..errors import InputError, shown
+from ..parts.declare import Fields, Nested, Number
+from ..quantity import si
+
+NO_COLUMN = "a file holds no columns"
+
+
+def build(kind: type[Fields], values: Mapping[str, Any], place: str) -> Any:
+    """A thing of a kind from the values under its keys; lists where one number belongs are refused.
+
+    Raises
+    ------
+    InputError
+        With the place of the thing, for whatever is wrong with its values.
+    """
+    _check_single(kind, values, place)
+    try:
+        return kind.of(dict(values))
+    except InputError as err:
+        raise _with_known_key(err, kind).at(place=place) from None
+    except (TypeError, ValueError, OverflowError, AttributeError) as err:
+        raise InputError(f"cannot be read: {err}", place=place) from None
+
+
+def one_value(value: Any, key: str, place: str) -> None:
+    """Refuse a list or a table where one number belongs: Python may give columns, a file may not."""
+    if isinstance(value, (list, tuple, dict)):
+        raise InputError(f"{key}: {shown(value)} is not one number", place=place, allowed=NO_COLUMN)
+
+
+def _check_single(kind: type[Fields], values: Mapping[str, Any], place: str) -> None:
+    """Every number of a thing, of its curves and of what it is made of, is one number."""
+    for key, value in values.items():
+        declared = kind.declared.get(key)
+        if isinstance(declared, Number) and declared.points:
+            if not isinstance(value, (list, tuple)):
+                raise InputError(
+                    f"{key}: {shown(value)} is not a list", place=place, allowed="a list of values"
+                )
+            for i, item in enumerate(value):
+                one_value(item, f"{key}[{i}]", place)
+        elif isinstance(declared, Number):
+            one_value(value, key, place)
+            if isinstance(value, int) and not isinstance(value, bool):
+                _check_integer(value, declared.measure, f"{place}, {key}")
+        elif isinstance(declared, Nested):
+            items = value if isinstance(value, (list, tuple)) else [value]
+            for i, item in enumerate(items, 1):
+                if isinstance(item, dict):
+                    _check_single(declared.kind, item, f"{place}, {declared.name} {i}")
+
+
+def _check_integer(value: int, measure: str, place: str) -> None:
+    """An integer of hundreds of digits is no float."""
+    try:
+        si(value, measure)
+    except InputError as err:
+        raise err.at(place=place) from None
+
+
+def _with_known_key(err: InputError, kind: type[Fields]) -> InputError:
+    """Without the kind's name as a place of its own: the place is the thing's name."""
+    inner = err.place.removeprefix(kind.kind).removeprefix(": ")
+    return type(err)(err.problem, place=inner, allowed=err.allowed, nearest=err.nearest, file=err.file)
