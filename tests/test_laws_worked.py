@@ -9,9 +9,11 @@ import pytest
 
 from ductsim.conveying import Load, Loaded
 from ductsim.laws.bends import RADII
-from ductsim.laws.conveying import carrying, load_outside
+from ductsim.laws.conveying import carrying, load_outside, loaded_jet
+from ductsim.laws.fans import monotone_slopes
 from ductsim.laws.friction import friction_factor, friction_outside
 from ductsim.laws.jets import jet
+from ductsim.laws.leaks import MEASURED
 from ductsim.laws.losses import quadratic
 from ductsim.laws.tees import merge, split
 from ductsim.machine.crop.described import Crop
@@ -91,6 +93,24 @@ def test_a_stopped_fan_resists_with_the_peak_pressure_of_the_clean_one_at_its_la
     assert rise(still, 2.0) == pytest.approx(-900.0, rel=1e-5)
     assert rise(still, 1.0) == pytest.approx(-225.0, rel=1e-5)
     assert 900.0 <= rise(still, -2.0) <= 1.2 * 900.0
+
+
+def test_a_stopped_fan_turns_linear_at_a_millionth_of_its_largest_flow():
+    """There the line and the square are alike, so it resists with twice the square; whatever the measures."""
+    for size in (1.0, 1e3):
+        flow = [q * size for q in CURVE["flow"]]
+        still = Fan(flow=flow, total_pressure=CURVE["total_pressure"], curve_speed=100.0, speed=0.0)
+        assert rise(still, 2e-6 * size) == pytest.approx(2.0 * -900.0 * 1e-12, rel=0.01)
+
+
+@pytest.mark.parametrize("pressure", [[900, 800, 300], [5, 900, 899], [900, 900, 2], [300, 800, 790, 100]])
+def test_the_slopes_of_a_curve_do_not_know_its_measures(pressure):
+    """Pressures in other measures have slopes in those measures, at the ends too (scaling)."""
+    flow = [0.5, 1.0, 2.0, 2.5][: len(pressure)]
+    slopes = np.array([float(s) for s in monotone_slopes(flow, pressure)])
+    for size in (1e-6, 1e6):
+        scaled = [float(s) for s in monotone_slopes(flow, [size * p for p in pressure])]
+        assert scaled == pytest.approx(size * slopes, rel=1e-9, abs=1e-12 * size)
 
 
 # ---- jets
@@ -289,7 +309,19 @@ def test_a_leakage_class_is_of_the_power_0_65():
         assert drop == pytest.approx(pascal, rel=2e-3)
 
 
+def test_an_exponent_may_miss_its_range_by_the_spread_of_a_measured_one():
+    """One usual deviation of an exponent of one half."""
+    assert pytest.approx(0.5 * Leak.declared["exponent"].spread) == MEASURED
+
+
 # ---- crop
+
+
+def test_a_jet_that_carries_crop_still_says_what_a_jet_says():
+    path = Loaded(Jet(nozzle_area=0.0075, mixing_area=0.06), crop_flow=0.5).paths()[0]
+    found = loaded_jet.card.outside((2.0, 0.2), SAME, **path.coefficients)
+    said = [text for mask, text in found if mask]
+    assert len(said) == 2 and "150 m/s" in said[0] and "slip velocity" in said[1]
 
 
 def lifting(velocity, crop_flow, slip):
