@@ -3,7 +3,7 @@
     python tests/mutate.py --rooms laws parts crop network --count 60 40 30 40
     python tests/mutate.py --rooms parts --list
 
-Not part of the suite: a run takes some minutes. Each change is made in a copy of the package in a temporary
+Not part of the suite: a run takes a quarter of an hour. Each change is made in a copy of the package in a temporary
 folder, never in the checkout; the test files that concern the room run there, the quickest first, up to the
 first failure. What survives is printed with its place: either a test is missing, or the change is harmless.
 """
@@ -49,6 +49,7 @@ TESTS = {
     "ductsim/machine/crop/": "crop_worked crop calibration",
     "ductsim/machine/crop/box": "crop_worked filling",
     "ductsim/machine/crop/calibration": "crop_worked calibration",
+    "ductsim/machine/crop/running": "crop conveying driving",
     "ductsim/machine/crop/speed": "crop driving",
     "ductsim/network/": "network sensitivity kernels network_jets machine_state whole_networks",
     "ductsim/network/linear": "kernels",

@@ -16,6 +16,7 @@ from ductsim.laws.jets import jet
 from ductsim.laws.leaks import MEASURED
 from ductsim.laws.losses import quadratic
 from ductsim.laws.tees import merge, split
+from ductsim.machine.crop.box import Box
 from ductsim.machine.crop.described import Crop
 from ductsim.parts import KINDS, Bend, Duct, Fan, Hose, Jet, Leak, LocalAir, Merge, Split
 from ductsim.parts.declare import Number
@@ -446,3 +447,16 @@ def test_a_bend_of_another_angle_than_90_degrees(degrees, factor, square):
     """SMACNA, HVAC Systems Duct Design, 4th edition, table A-7A: what 90 degrees lose, times a factor."""
     bend, right = (Bend(angle=f"{a} deg", radius=0.3).loss(0.2, square) for a in (degrees, 90))
     assert bend / right == pytest.approx(factor, rel=0.035)
+
+
+def test_a_share_is_at_most_the_whole():
+    """Whatever is declared as a share of something takes 1 and nothing above it."""
+    found = 0
+    for kind in (*KINDS.values(), Load, Crop, Box):
+        for name, decl in kind.declared.items():
+            if isinstance(decl, Number) and re.search(
+                r"\bshare of\b|\bopen share\b|\bshare that\b", decl.doc
+            ):
+                found += 1
+                assert decl.low >= 0.0 and 1.0 - 1e-12 <= decl.high <= 1.0, f"{kind.kind}: {name}"
+    assert found >= 6
