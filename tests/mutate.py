@@ -3,9 +3,10 @@
     python tests/mutate.py --rooms laws parts crop network --count 60 40 30 40
     python tests/mutate.py --rooms parts --list
 
-Not part of the suite: a run takes a quarter of an hour. Each change is made in a copy of the package in a temporary
-folder, never in the checkout; the test files that concern the room run there, the quickest first, up to the
-first failure. What survives is printed with its place: either a test is missing, or the change is harmless.
+Not part of the suite: a run takes a quarter of an hour. Each change is made in a copy of the package in a
+temporary folder, never in the checkout; the test files that concern the file run there, the quickest first,
+up to the first failure. What survives is printed with its place: either a test is missing, or the change is
+harmless.
 """
 
 from __future__ import annotations
@@ -55,7 +56,8 @@ TESTS = {
     "ductsim/network/linear": "kernels",
     "ductsim/network/newton": "network_jets kernels",
     "ductsim/network/sensitivity": "sensitivity",
-    "ductsim/network/stability": "network_jets",
+    "ductsim/network/solve": "network_starts",
+    "ductsim/network/stability": "network_jets network_starts",
     "ductsim/network/transient": "network_jets",
 }
 """How the path of a file begins -> the tests that concern it, those of the longest beginning first."""
