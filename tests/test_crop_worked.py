@@ -112,3 +112,28 @@ def test_a_wall_throws_back_what_would_land_beyond_it():
     below = triang(0.5, loc=0.2 - 0.8, scale=1.6).cdf
     expected = np.diff(below(edges)) - np.diff(below(-edges))
     assert box.landing([0.2], 60)[0] == pytest.approx(expected, abs=1e-12)
+
+
+# what a crop takes where nothing is given; values as stated, each with how it is known
+DEFAULTS = {
+    "lint_share": (0.38, "from memory"),
+    "moisture": (1.0, "our assumption"),
+    "surge": (1.25, "our assumption"),
+    "friction": (0.5, "seen"),  # the form 1 + K mu; K itself at the upper end of what is recalled for grain
+    "slip": (6.0, "from memory"),  # the middle of 3 to 9 m/s
+    "entry_velocity": (2.0, "our assumption"),
+    "plug_density": (60.0, "our assumption"),
+    "opening_ratio": (0.6, "our assumption"),
+    "capture_velocity": (5.0, "our assumption"),
+    "suction_velocity": (9.0, "our assumption"),
+    "conveying_velocity": (18.0, "from memory"),
+    "choke_ratio": (1.5, "our assumption"),
+}
+
+
+def test_the_defaults_of_a_crop_are_those_that_are_stated():
+    rows = ds.Crop(bales=7e-4, row_spacing=1.0).standings()
+    found = {row["number"].removeprefix("crop."): (row["value"], row["standing"]) for row in rows}
+    weight, known = found.pop("bale_mass")
+    assert weight == pytest.approx(480.0 * 0.45359237, abs=0.05) and known == "seen"  # 480 lb, to 0.1 kg
+    assert found == DEFAULTS
