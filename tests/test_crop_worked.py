@@ -119,7 +119,7 @@ DEFAULTS = {
     "lint_share": (0.38, "from memory"),
     "moisture": (1.0, "our assumption"),
     "surge": (1.25, "our assumption"),
-    "friction": (0.5, "seen"),  # the form 1 + K mu; K itself at the upper end of what is recalled for grain
+    "friction": (0.5, "from memory"),  # K: recalled as 0.3 to 0.5 for grain
     "slip": (6.0, "from memory"),  # the middle of 3 to 9 m/s
     "entry_velocity": (2.0, "our assumption"),
     "plug_density": (60.0, "our assumption"),
