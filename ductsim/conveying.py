@@ -25,7 +25,7 @@ class Load(Fields):
         "", at_least=0.0, at_most=5.0, default=0.5, spread=0.3, doc="K: added drag, 1 + K crop / air"
     )
     slip: float = number(
-        "m/s", at_least=0.0, at_most=30.0, default=6.0, spread=0.3, doc="air velocity less crop velocity"
+        "m/s", at_least=0.0, at_most=30.0, default=6.0, spread=0.25, doc="air velocity less crop velocity"
     )
     plug_density: float = number(
         "kg/m3", above=0.0, at_most=1000.0, default=60.0, spread=0.3, doc="crop density of a plugged duct"

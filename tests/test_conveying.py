@@ -106,7 +106,7 @@ def test_slopes_of_a_loaded_jet_agree_with_differences(share, area):
 def test_slope_around_the_slip_velocity(velocity, crop, slip, share, density):
     part = ds.Loaded(DUCT, crop_flow=crop, slip=slip, start_share=share, arrival_area=0.05)
     flow = velocity * density * DUCT.section()[0]
-    h = 1e-6
+    h = 1e-7  # at zero flow the square law's bend costs the difference a share of h
     _, slope, in_density = drop(part, flow, density)
     by_flow = (drop(part, flow + h, density)[0] - drop(part, flow - h, density)[0]) / (2 * h)
     by_rho = (drop(part, flow, density + h)[0] - drop(part, flow, density - h)[0]) / (2 * h)

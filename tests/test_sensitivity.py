@@ -138,3 +138,66 @@ def test_the_table_of_sensitivities():
     )
     effects = [row["effect_of_spread_Pa"] for row in found.rows()]
     assert effects == sorted(effects, reverse=True)
+
+
+SMALL = {
+    "format": 1,
+    "title": "A blower of the size of a thimble that draws hot air (invented)",
+    "air": {"temperature": "20 degC", "pressure": "1000 hPa"},
+    "part": [
+        {
+            "name": "fan",
+            "kind": "fan",
+            "from": "head",
+            "to": "chest",
+            "speed": "9000 rpm",
+            "curve_speed": "9000 rpm",
+            "flow": [0.0, 0.004, 0.008, 0.012],
+            "total_pressure": [2000.0, 2050.0, 1500.0, 500.0],
+            "inlet_temperature": "70 degC",
+            "efficiency": 0.3,
+        },
+        {
+            "name": "pipe",
+            "kind": "duct",
+            "from": "chest",
+            "to": "outside",
+            "diameter": "30 mm",
+            "length": "4 m",
+            "rise": "3 m",
+        },
+        {
+            "name": "seam",
+            "kind": "opening",
+            "from": "chest",
+            "to": "outside",
+            "area": 2e-5,
+            "loss_coefficient": 2.0,
+        },
+        {
+            "name": "mouth",
+            "kind": "opening",
+            "from": "outside",
+            "to": "head",
+            "area": 2e-4,
+            "loss_coefficient": 1.5,
+        },
+    ],
+}
+
+
+def test_small_hot_flows_have_derivatives_like_large_cool_ones():
+    """A few grams a second, warmed by the fan and by a hot inlet, against differences of full solves."""
+    machine = ds.Machine.of(SMALL)
+    addresses = [a for a in machine.layout.declared if not a.endswith(("highest_speed", "curve_density"))]
+    questions = ["pipe.flow", "seam.flow", "mouth.flow"]
+    answers, slopes = machine.jacobian(questions, addresses)
+    assert np.all(np.abs(answers) < 0.04)
+    values = np.array([machine.numbers[a] for a in addresses])
+    scale = np.where(values == 0.0, 0.2, np.abs(values))
+    coarse, fine = (differences(machine, questions, addresses, STEP * s * scale) for s in (1.0, 0.25))
+    size = np.abs(answers)[:, None] / scale
+    allowed = 2e-6 * np.abs(slopes / size).max()
+    smooth = np.abs(coarse - fine) / size < allowed
+    assert smooth.mean() > 0.7
+    assert np.all((np.abs(slopes - fine) / size)[smooth] < 2.0 * allowed)

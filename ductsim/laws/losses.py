@@ -163,4 +163,4 @@ def diffuser_loss(area_ratio: Any, angle: Any) -> Any:
     Example: a step from a diameter of 0.5 to 1.0 m gives 0.5625; 20 degrees give 0.254.
     Source: Crane, Flow of Fluids (TP-410); Borda-Carnot.
     """
-    return np.minimum(2.6 * np.sin(np.minimum(0.5 * angle, 0.5)), 1.0) * (1.0 - area_ratio) ** 2
+    return np.minimum(2.6 * np.sin(0.5 * angle), 1.0) * (1.0 - area_ratio) ** 2

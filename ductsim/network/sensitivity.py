@@ -256,6 +256,14 @@ class Linear:
         out: Array = -self._factor.solve(residual)
         return out
 
+    def _drawn(self, eq: Any) -> Array:
+        """Heat in the air that fans draw in at a temperature of their own [K kg/s], (fans, S)."""
+        out = np.zeros((self.system.paths, eq.scenarios))
+        for p in eq.powers:
+            if p.inlet is not None:  # NaN, where the air is the node's, counts as none
+                out[p.rows] = np.maximum(self.flow[p.rows], 0.0) * np.nan_to_num(p.inlet - eq.temperature)
+        return out[list(self.system.fan_rows)]
+
     def residuals(self, numbers: Numbers) -> tuple[Array, Array]:
         """Residuals at the solved point with other numbers (size, S); heat of fans [K kg/s] (fans, S)."""
         eq = numbers.equations(self.system)
@@ -276,7 +284,7 @@ class Linear:
                 total[: self.system.free] += np.maximum(numbers.supply, 0.0)
                 total[: self.system.free] += trickle(total[: self.system.free])
                 parts.append(total * (warmth - passed_on(eq, flow, warmth, v.density))[:-1])
-                shares = eq.power(flow, v.density) / eq.heat_capacity
+                shares = eq.power(flow, v.density) / eq.heat_capacity + self._drawn(eq)
         return np.concatenate(parts), shares
 
 

@@ -23,6 +23,8 @@ from .declare import Part, Path, number, part, word
 # Our assumption; the shape of a single maker's curve may differ by 15 % and more.
 SHAPE = ((0.0, 0.95), (0.06, 1.02), (0.12, 1.0), (0.18, 0.86), (0.24, 0.60), (0.30, 0.25))
 DESIGN = SHAPE[3]
+STANDARD_AIR = 1.2
+"""Density that fan curves are stated for where nothing else is said [kg/m3]; common practice."""
 ASSUMED_SPREAD = 0.15
 """Relative spread of the pressures of a fan whose curve is assumed, not measured [-]; our assumption."""
 
@@ -67,7 +69,7 @@ class Fan(Part):
         "rad/s", above=0, at_most=1000, doc="speed that the curve belongs to", cure="write '3600 rpm'"
     )
     curve_density: float = number(
-        "kg/m3", above=0, at_most=20, default=1.2, doc="density that the curve belongs to"
+        "kg/m3", above=0, at_most=20, default=STANDARD_AIR, doc="density that the curve belongs to"
     )
     speed: float = number(
         "rad/s", at_least=0, at_most=1000, spread=0.01, doc="speed it runs at", cure="write '3600 rpm'"
@@ -178,7 +180,8 @@ class Fan(Part):
         speed : number, text or column
             Speed [rad/s].
         **more
-            Further fields of a fan (soiling, efficiency, highest_speed ...).
+            Further fields of a fan (soiling, efficiency, highest_speed ...). The curve is that in air of
+            `curve_density`, 1.2 kg/m3 if not given.
 
         The pressures may be wrong by 15 % and more (`ASSUMED_SPREAD`): compare units and fixes with it,
         do not trust its absolute level.
@@ -188,7 +191,8 @@ class Fan(Part):
             if not np.all(np.greater(value, 0.0)) or not np.all(np.isfinite(value)):
                 raise InputError(f"{value} is out of range", place=f"fan: {name}", allowed="allowed: above 0")
         tip = 0.5 * w * d
-        return cls._shaped(math.pi * d * b * tip, 0.6 * tip * tip, w, more)
+        rho = si(more.get("curve_density", STANDARD_AIR), "kg/m3")
+        return cls._shaped(math.pi * d * b * tip, 0.5 * rho * tip * tip, w, more)
 
     @classmethod
     def through(cls, *, flow: Any, total_pressure: Any, speed: Any, **more: Any) -> Fan:
@@ -199,7 +203,7 @@ class Fan(Part):
         flow : number, text or column
             Volume flow at that point [m3/s].
         total_pressure : number, text or column
-            Total-pressure rise at that point in air of 1.2 kg/m3 [Pa].
+            Total-pressure rise at that point in air of `curve_density`, 1.2 kg/m3 if not given [Pa].
         speed : number, text or column
             Speed at that point, and now [rad/s].
         **more
