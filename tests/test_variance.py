@@ -25,7 +25,8 @@ def closed_form():
 def sampled(n, seed):
     from scipy.stats import qmc
 
-    unit = qmc.Sobol(6, rng=np.random.default_rng(seed)).random(n)
+    # SciPy before 1.15 knows the generator by this name only
+    unit = qmc.Sobol(6, seed=np.random.default_rng(seed)).random(n)
     x = np.pi * (2.0 * unit - 1.0)
     one, two = x[:, :3], x[:, 3:]
     mixed = []
