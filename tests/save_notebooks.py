@@ -20,6 +20,7 @@ STRICT = """
 import warnings
 warnings.simplefilter("error")
 warnings.filterwarnings("ignore", module="ipykernel")
+warnings.filterwarnings("ignore", "'[A-Za-z]+' (argument is )?deprecated", module="matplotlib|pyparsing")
 """
 ABOUT = {
     "kernelspec": {"name": "python3", "display_name": "Python 3", "language": "python"},

@@ -216,7 +216,8 @@ def test_killed_and_resumed_gives_the_identical_result(picker, tmp_path):
 
 @pytest.mark.slow
 def test_a_cluster_that_loses_a_worker_gives_the_same_numbers(picker):
-    distributed = pytest.importorskip("distributed")
+    import distributed
+
     options = {"spreads": HATCHES, "samples": 40_000, "chunk": 1000}
     expected = ds.ensemble(picker, **options)
     with (

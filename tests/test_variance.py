@@ -25,6 +25,7 @@ def closed_form():
 def sampled(n, seed):
     from scipy.stats import qmc
 
+    # SciPy before 1.15 knows the generator by this name only
     unit = qmc.Sobol(6, seed=np.random.default_rng(seed)).random(n)
     x = np.pi * (2.0 * unit - 1.0)
     one, two = x[:, :3], x[:, 3:]
