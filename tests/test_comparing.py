@@ -333,7 +333,7 @@ def test_the_search_finds_what_the_full_table_holds(small):
     for budget in (30.0, 60.0, 120.0, None):
         table = Table(small.combining)
         table.need([0])
-        choice.search(table, budget)
+        choice.search(table, budget, 10_000)
         best = table.masks[table.ranked(budget)[0]]
         assert small.names(best) == small.best(10_000 if budget is None else budget)[0]
         assert len(table.masks) < 2 ** len(SOME)

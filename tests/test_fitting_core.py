@@ -6,6 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import optimize, stats
 
+from ductsim.inference import drawing
 from ductsim.inference.choosing import best_sets, variance_after, variance_after_one
 from ductsim.inference.drawing import draw, weighted_quantiles
 from ductsim.inference.hypotheses import weigh
@@ -412,3 +413,63 @@ def test_the_best_set_is_the_best_of_all_sets():
     }
     assert chosen == min(left, key=left.__getitem__)
     assert worth == pytest.approx(min(left.values()))
+
+
+def contradicting():
+    """One unknown read twice, thirty standard deviations apart; far out the model has no answer to give."""
+    asked = []
+
+    def predict(x):
+        asked.append(np.abs(x).max())
+        return np.vstack([np.exp(0.3 * x[0]), np.exp(0.3 * x[0])])
+
+    def jacobian(x):
+        return predict(x[:, None])[:, 0], 0.3 * np.exp(0.3 * x[0]) * np.ones((2, 1))
+
+    measured, sd = np.array([1.0, 400.0]), np.array([1e-2, 1e-2])
+    stretch = lambda x: np.exp(0.3 * x)  # noqa: E731
+    return Problem(predict, jacobian, measured, sd, np.zeros(1), np.ones(1), stretch), asked
+
+
+def test_no_search_and_no_draw_asks_for_machines_that_nobody_believes_in():
+    problem, asked = contradicting()
+    estimate = find(problem)
+    assert np.isfinite(estimate.x).all() and max(asked) <= 16.0 + 1e-9
+    draws = draw(problem, estimate, 100, np.random.default_rng(0))
+    assert max(asked) <= 1.5 * 16.0
+    assert draws.asked == 100 and np.isfinite(draws.x).all()
+
+
+def test_draws_that_are_lost_are_replaced_by_those_of_the_linear_model():
+    inverse = np.array([[1.0, 0.3], [0.2, 1.0], [0.5, -0.4]])
+    truth = Problem(
+        lambda x: inverse @ x,
+        lambda x: (inverse @ x, inverse),
+        np.array([1.0, 0.5, 0.2]),
+        np.full(3, 0.4),
+        np.zeros(2),
+        np.ones(2),
+    )
+    found = find(truth)
+    lost = Problem(
+        lambda x: np.full((3, x.shape[1]), np.nan),
+        truth.jacobian,
+        truth.measured,
+        truth.sd,
+        truth.mean,
+        truth.prior_sd,
+    )
+    draws = draw(lost, found, 4000, np.random.default_rng(1))
+    assert draws.linear and draws.lost == 4000 and draws.x.shape == (2, 4000)
+    np.testing.assert_allclose(np.cov(draws.x), found.covariance, atol=0.1 * found.covariance.max())
+    np.testing.assert_allclose(draws.predicted, inverse @ draws.x, atol=1e-9)
+    assert not draw(truth, found, 100, np.random.default_rng(1)).linear
+
+
+def test_draws_in_blocks_are_those_made_at_once(monkeypatch):
+    problem = curved_problem()
+    found = find(problem)
+    whole = draw(problem, found, 60, np.random.default_rng(2))
+    monkeypatch.setattr(drawing, "BLOCK", 20 * len(problem.measured) ** 2)
+    blocks = draw(problem, found, 60, np.random.default_rng(2))
+    np.testing.assert_allclose(blocks.x, whole.x, atol=0.05)

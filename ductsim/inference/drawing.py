@@ -27,6 +27,14 @@ GIVEN_UP = 0.02  # share of draws that need not settle
 SETTLED = 3e-2  # of a reading's standard deviation
 ALLOWED = 0.2
 COUNTING = 1.0 / 3.0  # share of the draws that must count
+REACH = 8.0
+"""A draw with an unknown so far out of its prior [standard deviations] has lost its way. Sound posteriors
+stay within, and out there machines are so odd that solving them takes minutes. Around an estimate that is
+itself far out, the reach is half of this beyond it."""
+MOST_LOST = 0.5
+"""Share of the draws that may be lost; where more are, those that remain say little of the whole."""
+BLOCK = 5_000_000
+"""Numbers in one array of a block of draws (draws x readings x readings): 40 MB."""
 
 
 @dataclass
@@ -45,6 +53,8 @@ class Draws:
         Draws that were given up because they found no way to explain their readings.
     asked : int
         How many were asked for.
+    linear : bool
+        Too many draws were lost; these are those of the linear, normal approximation at the estimate.
     """
 
     x: Array
@@ -52,6 +62,7 @@ class Draws:
     weights: Array
     lost: int
     asked: int
+    linear: bool = False
 
     @property
     def effective(self) -> float:
@@ -72,6 +83,9 @@ class Draws:
 
 def draw(problem: Problem, estimate: Estimate, count: int, rng: np.random.Generator) -> Draws:
     """`count` draws around an estimate; every unknown needs a prior.
+
+    Where more than half of them find no way to explain their readings within reach of the prior, as with
+    readings that contradict each other, the draws are those of the linear approximation, and say so.
 
     Parameters
     ----------
@@ -97,35 +111,93 @@ def draw(problem: Problem, estimate: Estimate, count: int, rng: np.random.Genera
     at_best = estimate.predicted / problem.sd
     first = goal - at_best[:, None] - slopes @ (start - best[:, None])
     k = np.asarray(np.linalg.solve(inner, first), dtype=np.float64)
-    return _settle(problem, slopes, inner, start, goal, noise, k, best)
+    u, predicted = np.full_like(start, np.nan), np.full_like(goal, np.nan)
+    log, lost = np.zeros(count), 0
+    step = max(1, BLOCK // readings**2)
+    for begin in range(0, count, step):
+        some = slice(begin, begin + step)
+        lines = _settle(problem, slopes, start[:, some], goal[:, some], k[:, some], best)
+        u[:, some], predicted[:, some] = lines.u, lines.predicted
+        log[some] = lines.logs(slopes, inner, goal[:, some] - noise[:, some])
+        lost += int((~lines.kept).sum())
+        if lost > MOST_LOST * count:
+            return _linear(problem, start + slopes.T @ k, slopes, best, at_best, lost)
+    kept = np.isfinite(log)
+    return Draws(
+        problem.unknowns(u[:, kept]),
+        predicted[:, kept] * problem.sd[:, None],
+        _flattened(log[kept]),
+        lost,
+        count,
+    )
+
+
+def _linear(problem: Problem, u: Array, slopes: Array, best: Array, at_best: Array, lost: int) -> Draws:
+    """The draws that a linear model would have: where the first step of each leads."""
+    count = u.shape[1]
+    predicted = (at_best[:, None] + slopes @ (u - best[:, None])) * problem.sd[:, None]
+    return Draws(problem.unknowns(u), predicted, np.full(count, 1.0 / count), lost, count, linear=True)
 
 
 def _both_signs(half: Array, count: int) -> Array:
     return np.concatenate([half, -half], axis=1)[:, :count]
 
 
-def _settle(
-    problem: Problem,
-    slopes: Array,
-    inner: Array,
-    start: Array,
-    goal: Array,
-    noise: Array,
-    k: Array,
-    best: Array,
-) -> Draws:
+@dataclass
+class _Lines:
+    """Draws that have come to rest, or are lost.
+
+    Attributes
+    ----------
+    u, predicted : arrays (A, N), (M, N)
+        Whitened.
+    local : array (N, M, M)
+        1 + F'(x) J^T at each.
+    error : array (N,)
+        What is left of its equation; infinite where a draw is lost.
+    """
+
+    u: Array
+    predicted: Array
+    local: Array
+    error: Array
+
+    @property
+    def kept(self) -> NDArray[np.bool_]:
+        """The draws that explain their readings."""
+        out: NDArray[np.bool_] = self.error < ALLOWED
+        return out
+
+    def logs(self, slopes: Array, inner: Array, measured: Array) -> Array:
+        """Logarithms of the weights; minus infinity where a draw is lost."""
+        out = np.full(len(self.error), -np.inf)
+        kept = self.kept
+        b = slopes @ self.u[:, kept] + measured[:, kept] - self.predicted[:, kept]
+        out[kept] = -0.5 * np.sum(b * np.linalg.solve(inner, b), axis=0) - _log_size(self.local[kept])
+        return out
+
+
+def _settle(problem: Problem, slopes: Array, start: Array, goal: Array, k: Array, best: Array) -> _Lines:
     """Solve k + F(z + J^T k) = y + e for every draw by Newton; columns that have settled rest."""
     readings, count = goal.shape
+    k = k.copy()
     base = problem.factors(best[:, None])
     moving = base != 0.0
+    reach = np.maximum(REACH, np.abs(best) + 0.5 * REACH)[:, None]
     predicted = np.full_like(goal, np.nan)
     local = np.empty((count, readings, readings))
+    local[:] = np.eye(readings)
     error = np.full(count, np.inf)
     live = np.arange(count)
     learnt = np.zeros_like(local)  # what the steps taken tell beyond `local`, by Broyden's rule
     before, last = np.zeros_like(goal), np.zeros_like(goal)
     for turn in range(STEPS):
         u = start[:, live] + slopes.T @ k[:, live]
+        far = ~(np.abs(u) <= reach).all(axis=0)
+        error[live[far]] = np.inf
+        u, live = u[:, ~far], live[~far]
+        if not len(live) or (turn and np.isinf(error).mean() > MOST_LOST):
+            break
         predicted[:, live] = problem.whitened(u)
         off = k[:, live] - (goal[:, live] - predicted[:, live])
         stretch = np.where(moving, problem.factors(u) / np.where(moving, base, 1.0), 1.0)
@@ -145,9 +217,7 @@ def _settle(
         step = _newton(local[live], learnt[live], off)
         before[:, live], last[:, live] = off, -step
         k[:, live] -= step
-    return _weighed(
-        problem, slopes, inner, start + slopes.T @ k, predicted, goal - noise, local + learnt, error
-    )
+    return _Lines(start + slopes.T @ k, predicted, local + learnt, error)
 
 
 def _newton(local: Array, learnt: Array, off: Array) -> Array:
@@ -167,26 +237,6 @@ def _products(slopes: Array, stretch: Array) -> Array:
     readings, unknowns = slopes.shape
     pairs = (slopes[:, None, :] * slopes[None, :, :]).reshape(readings * readings, unknowns)
     return (pairs @ stretch).T.reshape(-1, readings, readings)
-
-
-def _weighed(
-    problem: Problem,
-    slopes: Array,
-    inner: Array,
-    u: Array,
-    predicted: Array,
-    goal: Array,
-    local: Array,
-    error: Array,
-) -> Draws:
-    kept = error < ALLOWED
-    if not kept.any():
-        raise ValueError("no draw explains its readings")
-    u, predicted = u[:, kept], predicted[:, kept]
-    b = slopes @ u + goal[:, kept] - predicted
-    log = -0.5 * np.sum(b * np.linalg.solve(inner, b), axis=0) - _log_size(local[kept])
-    weights = _flattened(log)
-    return Draws(problem.unknowns(u), predicted * problem.sd[:, None], weights, int((~kept).sum()), len(kept))
 
 
 def _log_size(matrices: Array) -> Array:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from .problem import Problem
+from .problem import BELIEVED, Problem
 
 Array = NDArray[np.float64]
 
@@ -67,6 +67,7 @@ def weigh(
         return out
 
     u = np.zeros_like(means) if start is None else (start - means) / sds
+    reach = np.maximum(BELIEVED, np.linalg.norm(u, axis=0))
     predicted = predict(means + sds * u)
     cost = _cost(predicted - goal, u)
     live = np.arange(len(cost))
@@ -81,6 +82,7 @@ def weigh(
         waiting = np.arange(len(live))
         for share in (1.0, 0.3):
             trial = u[:, live[waiting]] + share * step[:, waiting]
+            trial *= np.minimum(1.0, reach[live[waiting]] / np.maximum(np.linalg.norm(trial, axis=0), 1e-9))
             there = predict(mean[:, waiting] + sd[:, waiting] * trial)
             worth = _cost(there - goal, trial)
             better = worth < cost[live[waiting]]

@@ -11,6 +11,11 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 
+BELIEVED = 16.0
+"""A search goes no farther from the prior's means, all unknowns together (root of the sum of squares)
+[standard deviations]: nothing is believed out there, and machines are so odd that solving one takes seconds.
+A leak fifty times what was likely (12) is well within, and so are 200 other numbers that fit."""
+MOST_TRIALS = 60  # predictions of the final search where every unknown has a prior
 FAR = 1e3  # residual of a reading that could not be predicted, in standard deviations
 CLOSE = 1e-4  # gain in chi-square that ends a row of steps
 LITTLE = 1e-2  # gain that ends the approach
@@ -73,6 +78,11 @@ class Problem:
         self.jacobians += 1
         predicted, slopes = self.jacobian(self.unknowns(u))
         return predicted / self.sd, slopes / self.sd[:, None] * self.width
+
+    def held(self, u: Array, reach: float) -> Array:
+        """Whitened unknowns (A,), drawn back to within `reach` of the priors; as they are without priors."""
+        size = float(np.linalg.norm(u))
+        return u * (reach / size) if size > reach and np.isfinite(self.prior_sd).all() else u
 
     def factors(self, u: Array) -> Array:
         """`stretch` at whitened unknowns (A, N); ones without it."""
@@ -148,6 +158,7 @@ def find(problem: Problem, start: Array | None = None, tolerance: float = 1e-4) 
         kept[u0.tobytes()] = here
     goal = problem.measured / problem.sd
     weight = known.astype(float)
+    reach = max(BELIEVED, float(np.linalg.norm(u0)))
 
     def at(u: Array) -> tuple[Array, Array]:
         key = u.tobytes()
@@ -157,12 +168,17 @@ def find(problem: Problem, start: Array | None = None, tolerance: float = 1e-4) 
         return kept[key]
 
     def residuals(u: Array) -> Array:
-        predicted = problem.whitened(u[:, None])[:, 0]
+        predicted = problem.whitened(problem.held(u, reach)[:, None])[:, 0]
         miss = np.where(np.isfinite(predicted), predicted - goal, FAR)
         return np.concatenate([miss, (weight * u)[known]])
 
     def slopes(u: Array) -> Array:
-        return np.vstack([at(u)[1], np.diag(weight)[known]])
+        inner = problem.held(u, reach)
+        own = at(inner)[1]
+        if inner is not u:  # what is drawn back moves sideways only
+            way = u / np.linalg.norm(u)
+            own = (own - np.outer(own @ way, way)) * (reach / np.linalg.norm(u))
+        return np.vstack([own, np.diag(weight)[known]])
 
     found = least_squares(
         residuals,
@@ -173,8 +189,10 @@ def find(problem: Problem, start: Array | None = None, tolerance: float = 1e-4) 
         xtol=tolerance,
         ftol=tolerance,
         gtol=tolerance,
+        max_nfev=MOST_TRIALS if known.all() else None,
     )
-    return _estimate(problem, found.x, at(found.x), weight, float(found.cost), found)
+    u = problem.held(found.x, reach)
+    return _estimate(problem, u, at(u), weight, float(found.cost), found)
 
 
 def _estimate(
@@ -202,6 +220,7 @@ def _approach(problem: Problem, u: Array) -> tuple[Array, tuple[Array, Array]]:
     with the last point at which the Jacobian was taken, and what was found there.
     """
     goal = problem.measured / problem.sd
+    reach = max(BELIEVED, float(np.linalg.norm(u)))
     for turn in range(REFRESHED):
         first = u
         here = predicted, slopes = problem.whitened_jacobian(u)
@@ -210,7 +229,7 @@ def _approach(problem: Problem, u: Array) -> tuple[Array, tuple[Array, Array]]:
         for _ in range(PRE_STEPS if turn < REFRESHED - 1 else 0):
             local = _stretched(slopes, base, problem.factors(u[:, None])[:, 0])
             step = _step(local, goal - predicted, u)
-            trial, there, worth = _along(problem, goal, u, step, cost)
+            trial, there, worth = _along(problem, goal, u, step, cost, reach)
             if not worth < cost:
                 break
             gain, u, predicted, cost = cost - worth, trial, there, worth
@@ -221,11 +240,13 @@ def _approach(problem: Problem, u: Array) -> tuple[Array, tuple[Array, Array]]:
     return first, here
 
 
-def _along(problem: Problem, goal: Array, u: Array, step: Array, cost: float) -> tuple[Array, Array, float]:
+def _along(
+    problem: Problem, goal: Array, u: Array, step: Array, cost: float, reach: float
+) -> tuple[Array, Array, float]:
     """The first point along a step that is better; the last one tried if none is."""
     trial, there, worth = u, goal, np.inf
     for share in (1.0, 0.5, 0.2):
-        trial = u + share * step
+        trial = problem.held(u + share * step, reach)
         there = problem.whitened(trial[:, None])[:, 0]
         worth = _cost(there - goal, trial) if np.isfinite(there).all() else np.inf
         if worth < cost:

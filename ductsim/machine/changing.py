@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping
 from typing import Any
 
@@ -10,7 +11,11 @@ import numpy as np
 from ..errors import InputError, shown
 from ..parts.declare import Number
 from ..quantity import Times, parse_change, times
+from .bounded import at_most
 from .layout import Layout
+
+MOST_COMBINATIONS = 10_000_000
+"""In a grid: each of its columns takes 80 MB then."""
 
 
 class Setting:
@@ -145,7 +150,7 @@ def grid(values: Mapping[str, Any]) -> dict[str, Any]:
     Raises
     ------
     InputError
-        For an empty or nested list.
+        For an empty or nested list, and more than 10,000,000 combinations.
 
     Examples
     --------
@@ -154,6 +159,7 @@ def grid(values: Mapping[str, Any]) -> dict[str, Any]:
     """
     lists = {address: _listed(address, value) for address, value in values.items()}
     sizes = [len(items) for items in lists.values()]
+    at_most(math.prod(sizes), MOST_COMBINATIONS, "combinations", "grid")
     out: dict[str, Any] = {}
     for i, (address, items) in enumerate(lists.items()):
         inner, outer = int(np.prod(sizes[i + 1 :])), int(np.prod(sizes[:i]))

@@ -123,14 +123,24 @@ class Combining:
         """What each of K sets comes to; `sets` is (K, N), `which` picks some of the possible machines."""
         machines = self.machines if which is None else len(which)
         out = Answers.blank(len(sets), len(self.units), machines)
-        for i, j, why in self.conflicts:
-            bad = sets[:, i] & sets[:, j] & (out.verdict == FINE)
-            out.verdict[bad], out.reason[bad] = CONTRADICTION, why
+        self._refuse_contradictions(sets, out)
         for root, rows in self._by_layout(sets, out):
             step = max(1, CHUNK // machines)
             for start in range(0, len(rows), step):
                 self._solve_some(root, sets, rows[start : start + step], which, out)
         return out
+
+    def _refuse_contradictions(self, sets: NDArray[np.bool_], out: Answers) -> None:
+        """Give the sets that hold two fixes of a conflict the sentence of the first such pair."""
+        if not self.conflicts:
+            return
+        pairs = np.array([(i, j) for i, j, _ in self.conflicts], dtype=np.intp)
+        against = np.zeros((len(self.tasks), len(self.tasks)), dtype=np.float32)
+        against[pairs[:, 0], pairs[:, 1]] = 1.0
+        bad = ((sets.astype(np.float32) @ against > 0.0) & sets).any(axis=1)
+        for k in np.flatnonzero(bad):
+            first = int((sets[k, pairs[:, 0]] & sets[k, pairs[:, 1]]).argmax())
+            out.verdict[k], out.reason[k] = CONTRADICTION, self.conflicts[first][2]
 
     def _by_layout(self, sets: NDArray[np.bool_], out: Answers) -> Iterable[tuple[Machine, NDArray[np.intp]]]:
         """For each set of replaced parts, the machine that has them and the rows of such sets."""

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from ..cautions import cautions_for
 from ..errors import InputError, shown
+from ..machine.bounded import at_most
 from ..machine.cells import read_rows
 from ..machine.crop.box import Box, box_of
 from ..machine.crop.calibration import Calibration
@@ -24,6 +25,8 @@ from ..result import Result
 Array = NDArray[np.float64]
 
 HELD_MARGIN = 1.15
+MOST_STRETCHES = 50_000
+"""In one pass: how full each of the box's places is after each of them takes 120 MB."""
 KNOTS = 129
 BINS = 300
 KEYS = {"distance": "m", "crop_yield": "kg/m2"}
@@ -239,7 +242,7 @@ def field_pass(
     Raises
     ------
     InputError
-        For a speed and a margin together, and bad yields, speeds and files.
+        For a speed and a margin together, more than 50,000 stretches, and bad yields, speeds and files.
     """
     own = crop.crop if isinstance(crop, Calibration) else crop
     machine = with_crop(middle(possible_machines(machine_or_fit, 50)), own)
@@ -249,6 +252,7 @@ def field_pass(
         numbers = {**machine.numbers, "crop.ground_speed": 1.0}
         machine = Machine(machine.layout, numbers, machine.given)
     distance, crop_yield = _field(field, spacing)
+    at_most(len(crop_yield), MOST_STRETCHES, "stretches", "field_pass")
     if speed is not None and margin is not None:
         raise InputError("got speed and margin", place="field_pass", allowed="one of the two")
     if margin is not None:

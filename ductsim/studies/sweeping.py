@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from ..cautions import cautions_for
 from ..errors import InputError, OutsideRange, shown
 from ..machine.asked import Question, question
+from ..machine.bounded import at_most, listed_at_most
 from ..machine.fixes import work_on
 from ..machine.limits import limits_of, passed_by_group
 from ..machine.machine import Machine
@@ -29,6 +30,8 @@ Array = NDArray[np.float64]
 SPECIFIC_CONSUMPTION = si("230 g/kWh", "kg/J")
 """Fuel per work at the shaft [kg/J] where none is stated: a diesel engine at part load, from memory."""
 SUITED = {"m": (0.5, "mm"), "m2": (0.1, "cm2")}
+MOST_SWEPT = 100_000
+"""Values times possible machines in one sweep: half a gigabyte, some ten seconds."""
 SPLIT = 16
 ROUNDS = 4  # an interval is split four times by sixteen: the change is found to 1/65,536 of it
 
@@ -80,7 +83,8 @@ def sweep(
     Raises
     ------
     InputError
-        For an unknown address or question, values that are none or out of range.
+        For an unknown address or question, values that are none or out of range, and more than 100,000 values
+        times possible machines.
     """
     return Sweep(machine_or_fit, address, values, of, specific_consumption)
 
@@ -134,6 +138,7 @@ class Sweep(Result):
         self.scaled, self.values = _values(self.machine, self.addresses, values)
         self.measure = "" if self.scaled else layout.declared[self.addresses[0]].measure
         self.machines = self.machine.columns or 1
+        at_most(len(self.values) * self.machines, MOST_SWEPT, "values times possible machines", "values")
         self._read(self._solve(self.values))
         self.changes: list[Change] = self._find_changes()
 
@@ -192,7 +197,9 @@ class Sweep(Result):
             if not steps:
                 break
             inner = np.concatenate([np.linspace(low, high, SPLIT + 1)[1:-1] for (low, _), (high, _) in steps])
-            names = self._weakest_of(self._solve(inner), len(inner))
+            step = max(1, MOST_SWEPT // self.machines)
+            pieces = (inner[i : i + step] for i in range(0, len(inner), step))
+            names = [name for some in pieces for name in self._weakest_of(self._solve(some), len(some))]
             between = dict(zip(inner.tolist(), names, strict=True))
             split = []
             for start, finish in steps:
@@ -396,7 +403,7 @@ def _values(machine: Machine, addresses: Sequence[str], given: Any) -> tuple[boo
     items = given.factor if isinstance(given, Times) else given
     if isinstance(items, (str, bytes, int, float)):
         items = [items]
-    items = list(items) if isinstance(items, Iterable) else []
+    items = listed_at_most(items, MOST_SWEPT, "values", "values") if isinstance(items, Iterable) else []
     if not items:
         raise InputError(
             f"{shown(given)} is no list of values", place="values", allowed="a list or a 1-D array"

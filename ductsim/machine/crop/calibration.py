@@ -18,6 +18,7 @@ from ...cautions import cautions_for
 from ...errors import InputError, UnknownName, shown
 from ...quantity import si
 from ...result import Result
+from ..bounded import at_most, listed_at_most
 from ..cells import read_rows
 from ..state import solve
 from .described import Crop, crop_of, with_crop
@@ -41,6 +42,8 @@ SCATTER = 0.15
 PRIOR_SPREAD = 0.4
 """Spread of what was assumed before, in logarithms: a factor of 1.5 either way is one standard deviation."""
 RANGE = ("low", "likely", "high")
+MOST_SEEN = 5_000
+"""Observations: each is solved, and each unit of each is weighed at every point of the posterior."""
 _COLUMNS = {"ground_speed": "m/s", "crop_yield": "kg/m2", "blocked": None}
 _POINTS = 2001
 _REACH = 4.5  # standard deviations of the prior that the calculation covers
@@ -257,7 +260,8 @@ def calibrate(
     Raises
     ------
     InputError
-        Without observations or crop, for unknown units and numbers, and for bad speeds and yields.
+        Without observations or with more than 5,000, without a crop, for unknown units
+        and numbers, and for bad speeds and yields.
     """
     if number not in CALIBRATED:
         raise UnknownName.of("number of a crop to calibrate", number, CALIBRATED, place="calibrate")
@@ -281,9 +285,11 @@ def calibrate(
 def _runs(machine: Machine, crop: Crop, observations: Any) -> list[Run]:
     """The observations in SI, from a file or given."""
     if not isinstance(observations, (str, os.PathLike)):
-        return [_run(machine, crop, given, f"observation {i + 1}") for i, given in enumerate(observations)]
+        seen = listed_at_most(observations, MOST_SEEN, "observations", "calibrate")
+        return [_run(machine, crop, given, f"observation {i + 1}") for i, given in enumerate(seen)]
     rows = read_rows(observations, _COLUMNS, ("ground_speed",), "what was seen", "observation")
     try:
+        at_most(len(rows), MOST_SEEN, "observations")
         return [_run(machine, crop, values, f"line {line}") for line, values in rows]
     except InputError as err:
         raise err.at(file=str(observations)) from None

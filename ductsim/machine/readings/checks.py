@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -143,7 +144,7 @@ def _signs(readings: Readings, predicted: Any) -> list[str]:
 
 def _sizes(machine: Machine, readings: Readings, predicted: Any) -> list[str]:
     out = []
-    conditions = [Configuration.of(r) for r in readings]
+    conditions = [replace(Configuration.of(r), set="") for r in readings]  # a set has no air of its own
     highest = {c: highest_pressure(machine, c) for c in dict.fromkeys(conditions)}
     for r, c, p in zip(readings, conditions, predicted.tolist(), strict=True):
         if r.measure == "Pa":

@@ -15,6 +15,7 @@ from ...inference.problem import Problem
 from ...inference.scales import Scale, Scales
 from ...network.newton import Point
 from ..asked import question
+from ..bounded import at_most
 from ..state import MachineState, solve
 from .table import OF_FANS, Reading, Readings
 from .unknowns import members, speed_addresses
@@ -32,6 +33,9 @@ WORDS = {
     "speed": "speed",
     "shaft power": "shaft power",
 }
+MOST_FITTED, MOST_CONDITIONS = 300, 100
+"""Readings, and conditions (each set, speed, taping and weather counts as one), that one fit takes: its
+matrices grow with the square of the first, and each draw solves the machine under all of the second."""
 BLANKING = ("area", "nozzle_area", "open_fraction", "coefficient", "width", "leakage_class")
 
 
@@ -244,6 +248,18 @@ class ReadingModel:
     def size(self) -> int:
         """The number of coordinates."""
         return len(self.names)
+
+    def bound(self) -> None:
+        """Refuse more readings or conditions than a fit can take.
+
+        Raises
+        ------
+        InputError
+            With the limit.
+        """
+        at_most(len(self.readings), MOST_FITTED, "readings for one fit", "readings")
+        conditions = "conditions for one fit (each set, speed, taping and weather counts)"
+        at_most(len(self.configurations), MOST_CONDITIONS, conditions, "readings")
 
     @cached_property
     def numbers(self) -> int:

@@ -17,6 +17,7 @@ from typing import Any
 from ...errors import InputError, UnknownName, shown
 from ...result import Result
 from ..alike import alike
+from ..bounded import at_most, listed_at_most
 from ..cells import columns_of, number_in, row_of, split_table
 from ..document import read_text
 
@@ -43,6 +44,8 @@ COLUMNS = ("tapping", "quantity", "value", *MEASURES, "set", "blanked", "note")
 CURES = {"engine_speed": (0.0, 1000.0, "write '2100 rpm'"), "temperature": (200.0, 350.0, "write '31 degC'")}
 RPM = math.pi / 30.0
 LARGEST_FILE = 5_000_000
+MOST_READINGS = 10_000
+"""A whole season's; every condition among them is solved at once, which takes some 5 kB each."""
 
 
 @dataclass(frozen=True)
@@ -188,9 +191,12 @@ def read_readings(source: Any) -> Readings:
             raise err.at(file=str(source)) from None
         return Readings(found.items, found.notes, str(source), digest)
     if hasattr(source, "columns") and hasattr(source, "itertuples"):
+        at_most(len(source), MOST_READINGS, "readings", "readings")
         rows = [(i + 1, list(row)) for i, row in enumerate(source.itertuples(index=False, name=None))]
         return _collect([str(name) for name in source.columns], rows, False)
-    items = list(source) if isinstance(source, Iterable) else None
+    items = None
+    if isinstance(source, Iterable):
+        items = listed_at_most(source, MOST_READINGS, "readings", "readings")
     if items and all(isinstance(item, Reading) for item in items):
         return Readings(items)
     if not items or not all(isinstance(item, Mapping) for item in items):
@@ -206,6 +212,7 @@ def read_readings(source: Any) -> Readings:
 
 def _collect(header: Sequence[str], rows: Sequence[tuple[int, list[Any]]], comma: bool) -> Readings:
     columns = columns_of(header, COLUMNS, ("tapping", "value"))
+    at_most(len(rows), MOST_READINGS, "readings", "readings")
     items: list[Reading] = []
     notes: list[str] = []
     seen: dict[Reading, int] = {}

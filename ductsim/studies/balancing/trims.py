@@ -10,10 +10,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...errors import InputError, UnknownName, shown
+from ...machine.bounded import at_most, listed_at_most
 from ...machine.machine import Machine
 from ...quantity import one
 
 Array = NDArray[np.float64]
+MOST_TRIMS = 200
+"""Numbers that one balance sets: each step solves a linear programme whose size grows with them."""
 KEYS = ("number", "low", "high", "sizes", "note")
 
 
@@ -89,7 +92,8 @@ def dials_of(machine: Machine, trims: Any) -> list[Dial]:
     Raises
     ------
     InputError
-        For no trims, unknown numbers, limits that are none, sizes out of range, and a number named twice.
+        For no trims, more than 200, unknown numbers, limits that are none, sizes out of range, and a number
+        named twice.
     """
     if trims is None:
         trims = machine.layout.free.get("trim", [])
@@ -99,7 +103,7 @@ def dials_of(machine: Machine, trims: Any) -> list[Dial]:
             f"{shown(trims)} is no list of trims", allowed="ds.Trim(number, low, high) in a list"
         )
     out: dict[str, Dial] = {}
-    for trim in map(Trim.of, known):
+    for trim in map(Trim.of, listed_at_most(known, MOST_TRIMS, "trims", "trim")):
         for address in machine.layout.expand(trim.number):
             if address in out:
                 raise InputError(
@@ -113,6 +117,7 @@ def dials_of(machine: Machine, trims: Any) -> list[Dial]:
         raise InputError(
             "there is no trim", place="trim", allowed="write a [[trim]] with number, low and high, or sizes"
         )
+    at_most(len(out), MOST_TRIMS, "numbers to trim", "trim")
     return list(out.values())
 
 

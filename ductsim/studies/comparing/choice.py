@@ -114,25 +114,33 @@ def _known(value: float) -> float:
 # ---- where there are too many sets to solve them all
 
 
-def search(table: Table, within: float | None) -> None:
+def search(table: Table, within: float | None, most: int) -> None:
     """Look for the best set that takes at most `within` minutes; what is tried stays in the table.
 
     From nothing done, fixes are added by gain, and once more by gain per minute; then single fixes are
-    added, taken away and swapped, and pairs added, as long as that gains.
+    added, taken away and swapped, and pairs added, as long as that gains. It ends when the table holds `most`
+    sets.
     """
     for per_minute in (False, True):
-        now = _climb(table, 0, within, per_minute, lambda mask: _additions(table, mask))
-        _climb(table, now, within, False, lambda mask: _moves(table, mask))
+        now = _climb(table, 0, within, per_minute, most, lambda mask: _additions(table, mask))
+        _climb(table, now, within, False, most, lambda mask: _moves(table, mask))
 
 
 def _climb(
-    table: Table, now: int, within: float | None, per_minute: bool, moves: Callable[[int], list[int]]
+    table: Table,
+    now: int,
+    within: float | None,
+    per_minute: bool,
+    most: int,
+    moves: Callable[[int], list[int]],
 ) -> int:
     limit = math.inf if within is None else within * (1.0 + 1e-12)
     table.need([now])
     while True:
         near = [mask for mask in moves(now) if _time(table, mask) <= limit]
-        table.need(near)
+        new = [mask for mask in near if not table.has(mask)][: max(0, most - len(table.masks))]
+        table.need(new)
+        near = [mask for mask in near if table.has(mask)]
         allowed, gain = table.allowed, table.gain
         here = gain[table.row(now)]
         good = [

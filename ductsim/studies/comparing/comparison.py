@@ -31,6 +31,14 @@ MOST_SCENARIOS = 50_000
 LEAST_MACHINES = 4
 ORDERS = 100
 """How many orders are sampled for the worths where there are too many fixes for the exact ones."""
+MOST_STEPS = 4000
+"""Fixes times orders: with more than 40 fixes fewer orders are sampled."""
+MOST_FIXES = 100
+"""Their 4,950 pairs and some 40,000 sets more take half a minute; both grow with the square of the number."""
+MOST_SETS = 40_000
+"""With too many fixes for all sets: so many sets are solved in the search for the best, at most."""
+MOST_SURE = 2_000_000
+"""Possible machines times fixes, each of them solved alone: some minutes and a gigabyte."""
 
 
 def compare(
@@ -61,7 +69,8 @@ def compare(
     Raises
     ------
     InputError
-        For no fixes, fixes of the same name, a budget that is none, and an unknown question.
+        For no fixes, more than 100 of them, too many possible machines, fixes of the same name, a budget that
+        is none, and an unknown question.
     NoOperatingPoint
         When the machine as it is has no answer.
     """
@@ -89,6 +98,8 @@ class Comparison(Result):
         Minutes.
     exact : bool
         Whether all sets have been solved.
+    orders : int
+        In how many orders of the fixes the worths are sampled where they are not exact.
     solved : Table
         The sets that have been solved; its masks have bit i for `tasks[i]`.
     worths : array (N,)
@@ -118,7 +129,9 @@ class Comparison(Result):
         self.combining = Combining(self.machine, self.tasks, of)
         self.question = self.combining.question
         self.n = len(self.tasks)
+        _bound(self.combining.machines, self.n)
         self.exact = self.n <= MOST_EXACT
+        self.orders = min(ORDERS, MOST_STEPS // max(self.n, 1))
         self._solve()
 
     def _solve(self) -> None:
@@ -146,8 +159,10 @@ class Comparison(Result):
         pairs = [1 << i | 1 << j for i in range(n) for j in range(i)]
         self.solved.need([*(1 << i for i in range(n)), *pairs, 2**n - 1])
         total = float(self.solved.time.sum())
-        for within in [self.budget, *telling_rows.BUDGETS, *(total * np.arange(1, 8) / 8.0), None]:
-            search(self.solved, within)
+        budgets = [self.budget, *telling_rows.BUDGETS, *(total * np.arange(1, 8) / 8.0), None]
+        for k, within in enumerate(budgets):
+            known = len(self.solved.masks)
+            search(self.solved, within, known + max(0, MOST_SETS - known) // (len(budgets) - k))
 
     def _weigh(self) -> None:
         """Worths, and how the fixes act on each other; without the fixes that are never allowed."""
@@ -169,7 +184,7 @@ class Comparison(Result):
     def _sampled(self) -> tuple[Array, Array]:
         """Worths from some orders in which the fixes are done, with their standard errors."""
         rng = np.random.default_rng(0)
-        orders = np.array([rng.permutation(len(self.usable)) for _ in range(ORDERS)])
+        orders = np.array([rng.permutation(len(self.usable)) for _ in range(self.orders)])
         steps = [[0] for _ in orders]
         for masks, order in zip(steps, orders, strict=True):
             for j in order:
@@ -362,11 +377,25 @@ def _checked(fixes: Any) -> list[Fix]:
             raise InputError(f"{shown(fix)} is no fix", place="fixes", allowed="ds.Fix(name, change={...})")
     if not out:
         raise InputError("there is no fix to compare", place="fixes")
+    if len(out) > MOST_FIXES:
+        raise InputError(
+            f"there are {len(out):,} fixes", place="fixes", allowed=f"{MOST_FIXES} in one comparison"
+        )
     names = [fix.name for fix in out]
     for name in names:
         if names.count(name) > 1:
             raise InputError(f"the name {name!r} is used twice", place="fixes", allowed="each name once")
     return out
+
+
+def _bound(machines: int, fixes: int) -> None:
+    """Refuse what would take too long before anything is solved."""
+    if machines * (fixes + 1) > MOST_SURE:
+        raise InputError(
+            f"{fixes} fixes on {machines:,} possible machines",
+            place="compare",
+            allowed=f"{MOST_SURE // (fixes + 1):,} possible machines with so many fixes",
+        )
 
 
 def _every_part(fixes: Sequence[int]) -> Iterable[list[int]]:

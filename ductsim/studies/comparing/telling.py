@@ -14,6 +14,9 @@ from .table import Table, medians
 if TYPE_CHECKING:
     from .comparison import Comparison
 
+MOST_CONFLICTS = 10
+"""So many contradictions are told one by one."""
+
 
 def sentences(found: Comparison, measures: str) -> list[str]:
     """What to do, what it brings, what else is worth knowing."""
@@ -193,15 +196,18 @@ def notes(found: Comparison) -> list[str]:
         out.append(
             f"Of {found.n} fixes there are too many sets to solve them all: {len(found.solved.masks):,} were "
             "solved, all single fixes and pairs, and those found by adding, taking away and swapping fixes. "
-            "A better set may exist. The worths are estimates from 100 orders, with standard errors up to "
-            f"{np.max(found.worth_errors):.2g} {found.question.measure}."
+            f"A better set may exist. The worths are estimates from {found.orders} orders, with standard "
+            f"errors up to {np.max(found.worth_errors):.2g} {found.question.measure}."
         )
     if found.solved is not found.sure:
         out.append(
             f"The sets were solved on {found.solved.machines} of the {found.combining.machines:,} possible "
             "machines; single fixes and the best sets on all of them."
         )
-    out += found.contradictions
+    out += found.contradictions[:MOST_CONFLICTS]
+    more = len(found.contradictions) - MOST_CONFLICTS
+    if more > 0:
+        out.append(f"{more:,} more pair{'s' if more > 1 else ''} of fixes contradict each other.")
     if any(v == CONTRADICTION for v in found.solved.answers.verdict):
         out.append("In the worths, of fixes that contradict each other the best that can be done counts.")
     never = [task.fix.name for i, task in enumerate(found.tasks) if i not in found.usable]

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...errors import InputError, shown
+from ...machine.bounded import at_most, listed_at_most
 from ...machine.crop.calibration import Calibration
 from ...machine.crop.described import UNCERTAIN, Crop, with_crop
 from ...machine.crop.margins import limiting
@@ -25,6 +26,8 @@ from .result import Gain, GroundSpeed, usable_guess
 Array = NDArray[np.float64]
 
 SAMPLES = 200
+MOST_DRAWS = 500_000
+"""Draws times fixes: every draw is driven to its limit with every fix, a millisecond each."""
 
 
 def ground_speed(
@@ -70,7 +73,7 @@ def ground_speed(
     Raises
     ------
     InputError
-        Without a crop, without a way for it, and for bad options.
+        Without a crop, without a way for it, for bad options, and more than 500,000 draws times fixes.
     """
     _check(efficiency, price_per_hour, samples)
     area = None if season_area is None else _area(season_area)
@@ -79,12 +82,15 @@ def ground_speed(
     loaded_all = with_crop(possible, own)
     loaded = middle(loaded_all)
     limit = speed_limit(loaded)
+    wanted = _listed(fixes)
+    count = (len(wanted) + 1) * (loaded_all.columns or samples)
+    at_most(count, MOST_DRAWS, "draws times fixes", "ground_speed")
     draws = _draws(loaded_all, crop, samples, seed)
     cloud = Machine(loaded.layout, {**loaded_all.numbers, **draws})
     speeds = np.asarray(speed_limit(cloud, usable_guess(limit)))
     found = GroundSpeed(loaded, limit, speeds, efficiency, area, price_per_hour)
     found.calibrated = isinstance(crop, Calibration)
-    for fix in _listed(fixes):
+    for fix in wanted:
         found.gains.append(_gain(fix, possible.without_crop(), own, draws, speeds, limit))
     return found
 
@@ -131,7 +137,7 @@ def _draws(machine: Machine, crop: Any, samples: int, seed: int) -> dict[str, Ar
 def _listed(fixes: Any) -> list[Fix]:
     if isinstance(fixes, Mapping):
         return [Fix(name, change=change) for name, change in fixes.items()]
-    out = list(fixes)
+    out = listed_at_most(fixes, MOST_DRAWS, "fixes", "ground_speed")
     for fix in out:
         if not isinstance(fix, Fix):
             raise InputError(

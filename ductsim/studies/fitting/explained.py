@@ -15,6 +15,7 @@ from ...cautions import cautions_for
 from ...errors import InputError
 from ...inference.drawing import Draws, draw
 from ...inference.problem import find
+from ...machine.bounded import at_most
 from ...machine.machine import Machine
 from ...machine.readings.model import ReadingErrors, ReadingModel
 from ...machine.readings.table import Readings
@@ -27,8 +28,13 @@ Array = NDArray[np.float64]
 TOLD, HARDLY = 0.5, 0.8
 """Up to this ratio of interval to prior interval the readings told an unknown; where they did not, from this
 ratio of standard deviations on its scale on only the prior did."""
+DRAWS, EASY = 400, 10_000
+"""How many draws are made unless asked otherwise, and under how many conditions all of them together."""
+MOST_COLUMNS = 100_000
+"""Draws times conditions, at most: half a gigabyte when they are solved."""
 OUTLYING = 0.01  # chance of one outlier or more among sound readings
 NOTHING = 0.01
+MANY = "operating points (draws times conditions)"
 EDGES, ENDS = np.array([0.025, 0.975]), np.array([0.0, 0.95])
 
 
@@ -38,6 +44,8 @@ class Fit(Result):
     Estimates are the most probable values, intervals hold 95 % of what is believed after the readings: with
     2.5 % on either side, or from 0 where more than 2.5 % are next to nothing (below a hundredth of what was
     likely). The machine's other uncertain numbers and the errors of gauge and tachometer are fitted along.
+    Readings that contradict each other are answered too: then `draws.linear` is True, a note says that the
+    intervals are rough, and which readings are farthest off.
 
     Attributes
     ----------
@@ -66,7 +74,7 @@ class Fit(Result):
         *,
         relative: bool = False,
         errors: ReadingErrors | None = None,
-        draws: int = 400,
+        draws: int | None = None,
         seed: int = 0,
     ) -> None:
         started = time.perf_counter()
@@ -78,9 +86,12 @@ class Fit(Result):
         scales = {u.address: u.scale(machine.layout) for u in self.wanted}
         scales.update({name: default_scale(machine, name) for name in nuisances(machine, scales)})
         self.model = ReadingModel(machine, readings.items, scales, errors, relative)
+        self.model.bound()
+        conditions = len(self.model.configurations)
+        self._count = min(DRAWS, EASY // conditions) if draws is None else draws
+        at_most(self._count * conditions, MOST_COLUMNS, MANY, "draws")
         self.problem = self.model.problem()
         self.estimate = find(self.problem)
-        self._count = draws
         self._kept: Draws | None = None
         self.seconds = time.perf_counter() - started
 
@@ -123,6 +134,7 @@ class Fit(Result):
         """
         if count < 1:
             raise InputError(f"{count} possible machines", place="sample", allowed="1 or more")
+        at_most(count * len(self.model.configurations), MOST_COLUMNS, MANY, "sample")
         draws = self._draws(max(count, self._count))
         rng = np.random.default_rng(self.seed + 1 if seed is None else seed)
         places = draws.resample(count, rng)

@@ -65,18 +65,19 @@ class Suspects(Result):
         *,
         relative: bool = False,
         errors: ReadingErrors | None = None,
-        draws: int = 400,
+        draws: int | None = None,
         seed: int = 0,
     ) -> None:
         started = time.perf_counter()
         self.given, self.taken = machine, readings
-        self._count, self.seed = draws, seed
+        self.seed = seed
         self.suspects = _suspects(machine, wanted)
         if not self.suspects:
             raise InputError("there is no suspect", place="suspects", allowed="a machine with leaks or fans")
         scales = {u.address: u.scale(machine.layout) for u in self.suspects}
         scales.update({name: default_scale(machine, name) for name in nuisances(machine, scales)})
         self.model = ReadingModel(machine, readings.items, scales, errors, relative)
+        self.model.bound()
         self.problem = self.model.problem()
         self._lay_beliefs()
         self.base: Estimate = find(self.problem)

@@ -8,17 +8,27 @@ from typing import TYPE_CHECKING, Any
 from ...machine.saying import gathered, listed, said
 
 if TYPE_CHECKING:
+    from ...inference.drawing import Draws
     from ...machine.layout import Layout
     from .explained import Fit
 
 ALIKE = 0.8  # cosine between two effects from which the readings cannot tell them apart
 FELT = 0.3  # effects smaller than this, in standard deviations of what is known, count as none
 LOW_CHANCE = 0.01
+MOST_NAMED = 4  # readings that stand out, named one by one
+NOTICED = 0.05  # share of lost draws that is worth a word
 
 
 def of_fit(fit: Fit, measures: str) -> list[str]:
-    """The answer first."""
+    """The answer first; where the readings contradict each other, that is the answer."""
+    if _contradicts(fit):
+        return [*_test(fit, measures), *_found(fit, measures), *_few(fit)]
     return [*_found(fit, measures), *_told(fit), *_alike(fit), *_test(fit, measures), *_few(fit)]
+
+
+def _contradicts(fit: Fit) -> bool:
+    """Whether the readings are so much at odds that hardly a draw explains them."""
+    return fit.draws.linear and fit.chance < LOW_CHANCE
 
 
 def _found(fit: Fit, measures: str) -> list[str]:
@@ -29,6 +39,8 @@ def _found(fit: Fit, measures: str) -> list[str]:
     ends = [said(row[key], measure, measures) for key in ("estimate", "low", "high")]
     text = f"{row['unknown']}: {ends[0]} (95 %: {ends[1]} to {ends[2]})"
     times = row["estimate"] / row["likely"]
+    if _contradicts(fit):
+        return [f"As they stand, which proves nothing, they are met best with {text}."]
     if row["low"] > row["likely"]:
         return [f"The readings point to {text}, {times:.1f} times what was likely."]
     return [f"No unknown stands out; the largest against what was likely: {text}."]
@@ -118,14 +130,39 @@ def _test(fit: Fit, measures: str) -> list[str]:
         )
     else:
         out.append(f"The readings fit together ({text}).")
-    for row in fit.outliers:
-        place = f"line {row['line']}, " if row["line"] else ""
+    outliers = sorted(fit.outliers, key=lambda row: -abs(row["misfit"]))
+    for row in outliers[:MOST_NAMED]:
         how = f" ({row['how']})" if row["how"] else ""
         out.append(
-            f"{place}{row['where']}{how} stands out: {said(row['measured'], row['measure'], measures)} "
+            f"{_place(row)}{how} stands out: {said(row['measured'], row['measure'], measures)} "
             f"where the others make {said(row['fitted'], row['measure'], measures)}. Read it again."
         )
+    if len(outliers) > MOST_NAMED:
+        rest = ", ".join(str(row["line"]) for row in outliers[MOST_NAMED:] if row["line"])
+        out.append(
+            f"{len(outliers) - MOST_NAMED} more readings stand out less{f' (lines {rest})' if rest else ''}: "
+            "one wrong reading, speed or taped opening pulls others along, so begin with the first."
+        )
     return out
+
+
+def _place(row: dict[str, Any]) -> str:
+    return f"line {row['line']}, {row['where']}" if row["line"] else str(row["where"])
+
+
+def about_draws(draws: Draws) -> list[str]:
+    """What the draws behind the intervals are worth, where that is less than usual."""
+    share = draws.lost / draws.asked
+    if draws.linear:
+        return [
+            "The intervals are rough, those of the linear approximation at the estimate: most draws found no "
+            "way to explain these readings."
+        ]
+    if share > NOTICED:
+        return [
+            f"The intervals leave out {share:.0%} of the draws, which found no way to explain the readings."
+        ]
+    return []
 
 
 def _share(chance: float) -> str:
@@ -149,6 +186,13 @@ def notes(fit: Fit) -> list[str]:
     if any(r.blanked for r in fit.taken):
         out.append("A blanked opening is taken as tight.")
     draws = fit.draws
+    out += about_draws(draws)
+    if _contradicts(fit):
+        worst = sorted(fit.readings, key=lambda row: -abs(row["misfit"]))[:MOST_NAMED]
+        words = listed([f"{_place(row)} ({row['misfit']:+.1f})" for row in worst])
+        out.append(
+            f"Trust none of it before the readings agree. Farthest off in standard deviations: {words}."
+        )
     if draws.effective < 50.0:
         out.append(
             f"The intervals rest on {draws.effective:.0f} effective draws only: more draws make them firmer."
