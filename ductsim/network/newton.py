@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from .carried import least_slopes
 from .equations import Equations, Values
 from .linear import FEW_SCENARIOS
 from .system import Stream, System
@@ -270,7 +271,7 @@ def _iterate(
 ) -> None:
     place = np.arange(eq.scenarios)
     going = np.ones(eq.scenarios, dtype=bool)
-    values = eq.evaluate(point.flow, point.pressure, point.warmth)
+    values = _evaluated(eq, point, damped)
     if not damped and _flows_from_pressures(eq, point, values):
         values = eq.evaluate(point.flow, point.pressure, point.warmth)
     moved = np.full(eq.scenarios, np.inf)
@@ -299,6 +300,16 @@ def _iterate(
         # a warm column drives flows that mix its warmth: small steps where full ones go round in circles
         relax = 0.0 if frozen else 0.5 ** sum(steps >= s for s in RELAXING_STEPS) if damped else 1.0
         point, values, moved, warmer = _advance(eq, point, step, values, damped, stream, relax)
+
+
+def _evaluated(eq: Equations, point: Point, careful: bool) -> Values:
+    """All laws at a point; careful adds the least resistance where a path is easier than can be carried."""
+    values = eq.evaluate(point.flow, point.pressure, point.warmth)
+    more = least_slopes(eq, values.slope) if careful else None
+    if more is not None:
+        values = eq.evaluate(point.flow, point.pressure, point.warmth, inertia=more)
+        values.residual -= more * point.flow
+    return values
 
 
 def _flows_from_pressures(eq: Equations, point: Point, values: Values) -> bool:
@@ -340,7 +351,7 @@ def _advance(
             warmth = settled(eq, flow, density, stream)
             if damped:
                 warmth = point.warmth + relax * share * (warmth - point.warmth)
-        values = eq.evaluate(flow, pressure, warmth)
+        values = _evaluated(eq, Point(flow, pressure, warmth), damped)
         if not damped:
             break
         new = np.sqrt((values.residual**2).mean(axis=0))

@@ -26,6 +26,7 @@ Array = NDArray[np.float64]
 
 CHUNK = 1024  # scenarios; their arrays stay in cache
 SOUND = 340.0  # m/s
+HIGHEST = 3e6  # Pa gauge, thirty atmospheres: no duct bears that, and fans and leaks were never measured there
 CHOKED = 0.5  # of the outside pressure; the critical ratio of air, (2 / 2.4)^3.5, is 0.528
 PLAIN_STEPS = 14
 DAMPED_STEPS = 40
@@ -138,32 +139,43 @@ def solve(system: System, numbers: Numbers, start: Point | None = None) -> tuple
     return out, structures
 
 
-def too_deep(
+def beyond(
     system: System, numbers: Numbers, solved: Solved, structures: list[Structure]
-) -> NDArray[np.intp]:
-    """For each scenario the node whose vacuum would be deeper than the air outside has pressure, or -1.
+) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """For each scenario the node whose vacuum, and the one whose pressure, no duct could have; or -1.
 
-    Some laws solve even there. Where nothing was found, air that keeps its density tells: thinner air would
-    need more than that, and it chokes when half of its pressure is spent.
+    No vacuum is deeper than the air outside has pressure, and the laws end at `HIGHEST`; some solve even
+    there. Where nothing was found, air that keeps its density tells. Thinner air would need more vacuum than
+    that, and it chokes when half of its pressure is spent. Denser air needs less pressure: p^2 / 2 p_outside
+    at the outside's density become p at its own, which grows with p.
     """
     outside = np.broadcast_to(numbers.air.pressure, numbers.scenarios)
-    out = _deepest(solved, structures, system.free, outside)
+    lowest = np.minimum(outside, HIGHEST)
+    out = _extremes(solved, structures, system.free, lowest, np.full(numbers.scenarios, HIGHEST))
     bad = np.flatnonzero(~solved.good & ~np.concatenate([s.fed for s in structures]) & np.isfinite(outside))
     if len(bad):
         hard = numbers.some(bad)
         dense = replace(hard, air=replace(hard.air, pressure=np.full(1, np.inf)))
-        out[bad] = _deepest(*solve(system, dense), system.free, CHOKED * outside[bad])
+        lowest = np.minimum(CHOKED * outside[bad], HIGHEST)
+        highest = np.maximum(0.5 * HIGHEST * HIGHEST / outside[bad], HIGHEST)
+        for nodes, there in zip(out, _extremes(*solve(system, dense), system.free, lowest, highest), strict=True):
+            nodes[bad] = there
     return out
 
 
-def _deepest(solved: Solved, structures: list[Structure], free: int, outside: Array) -> NDArray[np.intp]:
-    """For each solved scenario the node of the lowest pressure if that is as low as -outside, else -1."""
-    low = solved.point.pressure
+def _extremes(
+    solved: Solved, structures: list[Structure], free: int, lowest: Array, highest: Array
+) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """For each solved scenario the node of the lowest pressure if that is as low as -lowest, else -1;
+    and the node of the highest one if that is above `highest`."""
+    level = solved.point.pressure
     floating = floating_nodes(structures, free)
     if floating is not None:
-        low = low.copy()
-        low[:free][floating] = 0.0
-    return np.where(solved.good & (low.min(axis=0) <= -outside), low.argmin(axis=0), -1)
+        level = level.copy()
+        level[:free][floating] = 0.0
+    deep = np.where(solved.good & (level.min(axis=0) <= -lowest), level.argmin(axis=0), -1)
+    high = np.where(solved.good & (level.max(axis=0) > highest), level.argmax(axis=0), -1)
+    return deep, high
 
 
 @cache
