@@ -84,14 +84,14 @@ class Dice:
 
     def of(self, declared: Any) -> float:
         """Any number that a declaration allows."""
-        low, high = max(declared.low, -1e3), declared.high
+        low, high = max(declared.low, -1.0), declared.high
         if low >= 0.0 and high > 1e4:
             if declared.low == 0.0 and self.often(self.temper):
                 return 0.0
             return max(self.size() if declared.measure in ("m2", "m") else self.decades(LEAST, 10.0), low)
         if (low, high) == (0.0, 1.0):
             return self.share()
-        high = min(high, 1e3)
+        high = min(high, 1e3 if low >= 0.0 else 1.0)
         if self.often(self.temper):
             return self.pick([low, high])
         return self.between(low, high)

@@ -27,6 +27,8 @@ DROP_SHARE = 1e-8  # of each path's own drop
 LEAST_DROP = 1e-6  # Pa, where a path's own drop is nothing
 MISSED_FLOW = 1e-8  # of the largest flow: what a path's residual may stand for, by its own slope
 ROUNDING = 1e-14  # of the largest pressure: no residual can be asked to be smaller
+FLOW_ROUNDING = 1e-11  # of each path's own flow, where a curve is ever so steep
+DIFFERENCE_ROUNDING = 1e-15  # of the pressures at a path's ends
 FLOW_SHARE = 1e-9  # of the total flow
 STEP_SHARE = 1e-5  # of the largest flow: after such a step the next one is of rounding size
 LEAST_PRESSURE = 1e-3  # Pa, with nothing flowing
@@ -227,9 +229,14 @@ def _converged(eq: Equations, values: Values, point: Point, moved: Array, warmer
     if not good.any():
         return good, moved
     size = np.abs(values.residual)
-    level = np.maximum(np.abs(point.pressure).max(axis=0), LEAST_PRESSURE)
-    good &= size.max(axis=0, initial=0.0) <= PRESSURE_SHARE * level + 1e-9
-    good &= (size <= np.maximum(DROP_SHARE * np.abs(values.drop), LEAST_DROP)).all(axis=0)
+    height = np.abs(point.pressure)
+    level = np.maximum(height.max(axis=0), LEAST_PRESSURE)
+    system = eq.system
+    # no drop can be told closer than the rounding of the flow and of the pressures that it comes from
+    blur = FLOW_ROUNDING * np.abs(point.flow * values.slope)
+    blur += DIFFERENCE_ROUNDING * (height[system.start] + height[system.finish])
+    good &= (size <= PRESSURE_SHARE * level + 1e-9 + blur).all(axis=0)
+    good &= (size <= np.maximum(DROP_SHARE * np.abs(values.drop), LEAST_DROP) + blur).all(axis=0)
     # a path of hardly any resistance turns a small pressure into a flow: judged by the flow it stands for
     by_flow = np.maximum(MISSED_FLOW * total * np.abs(values.slope), ROUNDING * level)
     good &= (size <= by_flow).all(axis=0)

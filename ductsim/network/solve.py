@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .equations import AirNumbers, Equations
+from .loading import HIGHEST, loaded, raised
 from .newton import (
     Point,
     Solved,
@@ -26,12 +27,12 @@ Array = NDArray[np.float64]
 
 CHUNK = 1024  # scenarios; their arrays stay in cache
 SOUND = 340.0  # m/s
-HIGHEST = 3e6  # Pa gauge, thirty atmospheres: no duct bears that, and fans and leaks were never measured there
 CHOKED = 0.5  # of the outside pressure; the critical ratio of air, (2 / 2.4)^3.5, is 0.528
 PLAIN_STEPS = 14
 DAMPED_STEPS = 40
 RUN_UPS = (
     (False, False, 100, 40, False),
+    (True, False, 0, 500, False),
     (True, True, 600, 90, True),
     (False, False, 400, 90, True),
     (False, True, 2000, 90, True),
@@ -150,14 +151,12 @@ def beyond(
     at the outside's density become p at its own, which grows with p.
     """
     outside = np.broadcast_to(numbers.air.pressure, numbers.scenarios)
-    lowest = np.minimum(outside, HIGHEST)
-    out = _extremes(solved, structures, system.free, lowest, np.full(numbers.scenarios, HIGHEST))
+    out = _extremes(solved, structures, system.free, outside, np.full(numbers.scenarios, HIGHEST))
     bad = np.flatnonzero(~solved.good & ~np.concatenate([s.fed for s in structures]) & np.isfinite(outside))
     if len(bad):
         hard = numbers.some(bad)
         dense = replace(hard, air=replace(hard.air, pressure=np.full(1, np.inf)))
-        lowest = np.minimum(CHOKED * outside[bad], HIGHEST)
-        highest = np.maximum(0.5 * HIGHEST * HIGHEST / outside[bad], HIGHEST)
+        lowest, highest = CHOKED * outside[bad], 0.5 * HIGHEST * HIGHEST / outside[bad]
         for nodes, there in zip(out, _extremes(*solve(system, dense), system.free, lowest, highest), strict=True):
             nodes[bad] = there
     return out
@@ -166,14 +165,15 @@ def beyond(
 def _extremes(
     solved: Solved, structures: list[Structure], free: int, lowest: Array, highest: Array
 ) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-    """For each solved scenario the node of the lowest pressure if that is as low as -lowest, else -1;
-    and the node of the highest one if that is above `highest`."""
+    """For each solved scenario the node of the lowest pressure if that is as low as -lowest, else -1; and
+    the node of the pressure furthest from outside's if that is above `highest`."""
     level = solved.point.pressure
     floating = floating_nodes(structures, free)
     if floating is not None:
         level = level.copy()
         level[:free][floating] = 0.0
     deep = np.where(solved.good & (level.min(axis=0) <= -lowest), level.argmin(axis=0), -1)
+    level = np.abs(level)
     high = np.where(solved.good & (level.max(axis=0) > highest), level.argmax(axis=0), -1)
     return deep, high
 
@@ -199,6 +199,7 @@ def solve_single(eq: Equations, structure: Structure, start: Point | None) -> So
         point = cold_start(eq, structure.anchors)
     out = iterate(eq, point, structure.anchors, DAMPED_STEPS, damped=True)
     if not out.good.all():
+        _raise_loads(eq, structure, out)
         _run_up_failed(eq, structure, out)
     return out
 
@@ -257,6 +258,16 @@ def _settle_doubtful(eq: Equations, structure: Structure, out: Solved) -> None:
     again.steps += out.steps[bad]
     reached = np.flatnonzero(again.good)
     out.put(bad[reached], again.take(reached))
+
+
+def _raise_loads(eq: Equations, structure: Structure, out: Solved) -> None:
+    """Solve what is left and has a load by raising it from nothing."""
+    for s in np.flatnonzero(~out.good & ~structure.fed & loaded(eq)):
+        one = np.array([s])
+        found = raised(eq.take(one), _some(structure, one).anchors)
+        if found is not None:
+            found.steps += out.steps[one]
+            out.put(one, found)
 
 
 def _run_up_failed(eq: Equations, structure: Structure, out: Solved) -> None:

@@ -70,10 +70,11 @@ class Leak(Part):
 
     def _gap(self) -> Path:
         whole: Any = self.area if self.area is not None else self.length * self.width  # type: ignore[operator]
-        shut = np.less(whole, NOTHING)
+        shut = np.less(whole * self.discharge_coefficient, NOTHING)
+        coefficient = np.where(shut, 1.0, self.discharge_coefficient)
         area = np.where(shut, 1.0, whole)
-        loss = 1.0 / (self.discharge_coefficient * self.discharge_coefficient)
-        start = 1.2 * 22.0 * self.discharge_coefficient * area
+        loss = 1.0 / (coefficient * coefficient)
+        start = 1.2 * 22.0 * coefficient * area
         return Path(quadratic, {"area": area, "loss": loss}, area, start=start, density="entering", shut=shut)
 
     def _power(self, coefficient: Any, exponent: Any) -> Path:
