@@ -15,43 +15,47 @@ from .newton import Solved, cold_start, iterate
 Array = NDArray[np.float64]
 
 HIGHEST = 3e6  # Pa off outside's: thirty atmospheres, where no duct, fan or leak was ever measured
-FIRST, FACTOR, LEAST_FACTOR = 1e-9, 10.0, 1.05  # share of the load, and how much more each time
-STEPS = 60
+CHOKED = 0.5  # of the outside pressure; the critical ratio of air, (2 / 2.4)^3.5, is 0.528
+FIRST, FACTOR, LEAST_FACTOR = 1e-9, 10.0, 1.3  # share of the load, and how much more each time
+STEPS = 40
 
 
 def raised(eq: Equations, anchors: Array | None) -> Solved | None:
     """One scenario under as much of its load as it bears; None where the search is lost on the way.
 
-    Of a load that is too much the result is the state under the share of it that goes beyond the limits.
+    Of a load that is too much the result is marked as overloaded: the state under a share of it that goes
+    beyond the limits, or one of choking air under which no more could be reached.
     """
+    nothing = _under(eq, 0.0)
     with np.errstate(all="ignore"):
-        point = cold_start(_under(eq, 0.0), anchors)
-    found = iterate(_under(eq, 0.0), point, anchors, STEPS, damped=True)
+        point = cold_start(nothing, anchors)
+    found = iterate(nothing, point, anchors, 2 * STEPS, damped=True)
     share, factor, steps = FIRST, FACTOR, int(found.steps[0])
-    while found.good[0] and factor > LEAST_FACTOR:
-        if too_much(eq, found.point.pressure)[0]:
-            break
+    if not found.good[0]:
+        return None
+    while factor > LEAST_FACTOR and not too_much(eq, found.point.pressure)[0]:
         part = _under(eq, share)
         start = found.point.take([0])
         start.pressure[eq.system.free :] = part.held
         more = iterate(part, start, anchors, STEPS, damped=True)
         steps += int(more.steps[0])
+        more.steps[:] = steps
         if not more.good[0]:
             share, factor = share / factor, np.sqrt(factor)
         elif share >= 1.0:
-            more.steps[:] = steps
             return more
         else:
             found = more
         share = min(share * factor, 1.0)
-    found.steps[:] = steps
-    return found if found.good[0] and too_much(eq, found.point.pressure)[0] else None
+    found.good[:], found.overloaded[:] = False, True
+    return found if too_much(eq, found.point.pressure, CHOKED)[0] else None
 
 
-def too_much(eq: Equations, pressure: Array) -> NDArray[np.bool_]:
-    """Scenarios with a vacuum or a pressure that no duct could have."""
-    outside = eq.outside / eq.per_pressure if not eq.constant else np.inf
-    out: NDArray[np.bool_] = (pressure.min(axis=0) <= -outside) | (np.abs(pressure).max(axis=0) > HIGHEST)
+def too_much(eq: Equations, pressure: Array, share: float = 1.0) -> NDArray[np.bool_]:
+    """Scenarios with a vacuum of that share of the outside pressure, or more pressure than any duct bears."""
+    outside = np.inf if eq.constant else eq.outside / eq.per_pressure
+    deep, high = pressure.min(axis=0) <= -share * outside, np.abs(pressure).max(axis=0) > HIGHEST
+    out: NDArray[np.bool_] = deep | high
     return out
 
 

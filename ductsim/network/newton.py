@@ -72,7 +72,8 @@ class Point:
 class Solved:
     """Where the iteration ended: the point, what the laws say there, the steps taken, which are solved.
 
-    `power` has a row for each of the system's `fan_rows` [W].
+    `power` has a row for each of the system's `fan_rows` [W]. `overloaded` marks scenarios that are not solved
+    because a share of their load already needs a pressure that no duct could have; their point is that one.
     """
 
     point: Point
@@ -83,6 +84,7 @@ class Solved:
     power: Array
     steps: NDArray[np.intp]
     good: Mask
+    overloaded: Mask
 
     @classmethod
     def empty(cls, system: System, scenarios: int, heated: bool) -> Solved:
@@ -102,6 +104,7 @@ class Solved:
             room(len(system.fan_rows)),
             np.zeros(scenarios, dtype=np.intp),
             np.zeros(scenarios, dtype=bool),
+            np.zeros(scenarios, dtype=bool),
         )
 
     def take(self, columns: Any) -> Solved:
@@ -115,6 +118,7 @@ class Solved:
             self.power[:, columns],
             self.steps[columns],
             self.good[columns],
+            self.overloaded[columns],
         )
 
     def put(self, columns: Any, other: Solved) -> None:
@@ -122,7 +126,7 @@ class Solved:
         self.point.put(columns, other.point)
         for name in ("density", "drop", "slope", "power"):
             getattr(self, name)[:, columns] = getattr(other, name)
-        for name in ("imbalance", "steps", "good"):
+        for name in ("imbalance", "steps", "good", "overloaded"):
             getattr(self, name)[columns] = getattr(other, name)
 
     def record(

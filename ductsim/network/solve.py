@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .equations import AirNumbers, Equations
-from .loading import HIGHEST, loaded, raised
+from .loading import CHOKED, HIGHEST, loaded, raised
 from .newton import (
     Point,
     Solved,
@@ -27,7 +27,6 @@ Array = NDArray[np.float64]
 
 CHUNK = 1024  # scenarios; their arrays stay in cache
 SOUND = 340.0  # m/s
-CHOKED = 0.5  # of the outside pressure; the critical ratio of air, (2 / 2.4)^3.5, is 0.528
 PLAIN_STEPS = 14
 DAMPED_STEPS = 40
 RUN_UPS = (
@@ -151,15 +150,19 @@ def beyond(
     at the outside's density become p at its own, which grows with p.
     """
     outside = np.broadcast_to(numbers.air.pressure, numbers.scenarios)
-    out = _extremes(solved, structures, system.free, outside, np.full(numbers.scenarios, HIGHEST))
-    bad = np.flatnonzero(~solved.good & ~np.concatenate([s.fed for s in structures]) & np.isfinite(outside))
+    over = solved.overloaded
+    deep, high = _extremes(
+        solved, structures, system.free, np.where(over, CHOKED, 1.0) * outside, np.full(len(over), HIGHEST)
+    )
+    bad = np.flatnonzero(
+        ~solved.good & ~over & ~np.concatenate([s.fed for s in structures]) & np.isfinite(outside)
+    )
     if len(bad):
         hard = numbers.some(bad)
         dense = replace(hard, air=replace(hard.air, pressure=np.full(1, np.inf)))
         lowest, highest = CHOKED * outside[bad], 0.5 * HIGHEST * HIGHEST / outside[bad]
-        for nodes, there in zip(out, _extremes(*solve(system, dense), system.free, lowest, highest), strict=True):
-            nodes[bad] = there
-    return out
+        deep[bad], high[bad] = _extremes(*solve(system, dense), system.free, lowest, highest)
+    return deep, high
 
 
 def _extremes(
@@ -167,14 +170,14 @@ def _extremes(
 ) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
     """For each solved scenario the node of the lowest pressure if that is as low as -lowest, else -1; and
     the node of the pressure furthest from outside's if that is above `highest`."""
-    level = solved.point.pressure
+    level, found = solved.point.pressure, solved.good | solved.overloaded
     floating = floating_nodes(structures, free)
     if floating is not None:
         level = level.copy()
         level[:free][floating] = 0.0
-    deep = np.where(solved.good & (level.min(axis=0) <= -lowest), level.argmin(axis=0), -1)
+    deep = np.where(found & (level.min(axis=0) <= -lowest), level.argmin(axis=0), -1)
     level = np.abs(level)
-    high = np.where(solved.good & (level.max(axis=0) > highest), level.argmax(axis=0), -1)
+    high = np.where(found & (level.max(axis=0) > highest), level.argmax(axis=0), -1)
     return deep, high
 
 
@@ -273,7 +276,7 @@ def _raise_loads(eq: Equations, structure: Structure, out: Solved) -> None:
 def _run_up_failed(eq: Equations, structure: Structure, out: Solved) -> None:
     """Solve what is left by following the air until it settles, then polish: the usual ways first."""
     for cold, careful, steps, polish, turns in RUN_UPS:
-        bad = np.flatnonzero(~out.good & ~structure.fed)
+        bad = np.flatnonzero(~out.good & ~structure.fed & ~out.overloaded)
         if not len(bad):
             return
         hard, part = eq.take(bad), _some(structure, bad)
@@ -289,7 +292,7 @@ def _run_up_failed(eq: Equations, structure: Structure, out: Solved) -> None:
 
 def _by_turns(eq: Equations, structure: Structure, out: Solved) -> None:
     """Flows and temperatures by turns, in each scenario that Newton's method left unsolved."""
-    for s in np.flatnonzero(~out.good & ~structure.fed):
+    for s in np.flatnonzero(~out.good & ~structure.fed & ~out.overloaded):
         one = np.array([s])
         found = by_turns(eq.take(one), out.point.take(one), _some(structure, one).anchors)
         if found is not None and found.good[0]:
