@@ -155,7 +155,11 @@ class Maker:
 
     def _ratio(self) -> float:
         dice = self.dice
-        return dice.pick([0.0, 1.0, dice.decades(1e-8, 1.0)]) if dice.often(dice.temper) else dice.decades(1e-3, 1.0)
+        return (
+            dice.pick([0.0, 1.0, dice.decades(1e-8, 1.0)])
+            if dice.often(dice.temper)
+            else dice.decades(1e-3, 1.0)
+        )
 
     def bend(self) -> Any:
         dice = self.dice
@@ -167,7 +171,9 @@ class Maker:
         dice = self.dice
         count = dice.pick([2, 2, 3, 4, 6, 9])
         full = 20.0 * dice.size() * dice.decades(0.01, 100.0)
-        flow = np.cumsum([dice.pick([0.0, dice.decades(1e-6, 1.0)]), *(dice.decades(1e-3, 1.0) for _ in range(count - 1))])
+        flow = np.cumsum(
+            [dice.pick([0.0, dice.decades(1e-6, 1.0)]), *(dice.decades(1e-3, 1.0) for _ in range(count - 1))]
+        )
         at = flow / flow[-1]
         shape = dice.pick(["flat", "rising", "steep", "any", "falling", "dip", "step"])
         pressure = {
@@ -212,7 +218,12 @@ class Maker:
             ends = [dice.pick(known[-8:])]
             while len(ends) < len(kind.ends):
                 fresh = rest and dice.often(0.7)
-                ends.append(dice.pick([n for n in (rest if fresh else known) if n not in ends] or [f"x{len(case.parts)}{len(ends)}"]))
+                ends.append(
+                    dice.pick(
+                        [n for n in (rest if fresh else known) if n not in ends]
+                        or [f"x{len(case.parts)}{len(ends)}"]
+                    )
+                )
             known += [n for n in dict.fromkeys(ends) if n not in known]
             ends = [ends[i] for i in dice.rng.permutation(len(ends))]
             for _ in range(2 if len(ends) == 2 and dice.one_in(8) else 1):  # now and then two side by side
@@ -274,7 +285,8 @@ def faults(case: Hostile, state: Any) -> str:
             if math.isnan(pressures[one]) and math.isnan(pressures[two]):
                 continue  # closed off
             miss = pressures[one] - pressures[two] - drop
-            if not abs(miss) <= 1e-7 * abs(drop) + 2e-6 + 1e-10 * level:
+            flow_tells = 1e-10 * abs(flows[key] * state.slope[key])  # all that ten digits of the flow can say
+            if not abs(miss) <= 1e-7 * abs(drop) + 2e-6 + 1e-10 * level + flow_tells:
                 return f"wrong: {name} {type(part).__name__} misses {miss:.3g} of {drop:.3g} Pa"
     for node, left in net.items():
         if node != "outside" and node not in case.held and not abs(left) <= 2e-9 * total:
@@ -285,7 +297,6 @@ def faults(case: Hostile, state: Any) -> str:
 def _laws(case: Hostile, state: Any, name: str, part: Any, ends: Any, pressures: Any) -> Any:
     """(key, from, to, drop, shut) of each path of a part."""
     air = case.air
-    own = 1.0 if math.isinf(air.pressure) else 1.0 / air.pressure
     path = part.paths()[0]
     if len(ends) == 2:
         local = LocalAir(np.array(state.density[name]), air.viscosity, air.density)
@@ -302,7 +313,6 @@ def _laws(case: Hostile, state: Any, name: str, part: Any, ends: Any, pressures:
         local = LocalAir((air.density,) * 3, air.viscosity, air.density, (0.0,) * 3)
         with np.errstate(all="ignore"):
             drops = path.law((np.array(x), np.array(y)), local, **path.coefficients)[0]
-    del own
     for key, (one, two), drop, closed in zip(keys, path.ends, drops, shut, strict=True):
         yield key, one, two, float(drop), closed
 

@@ -10,5 +10,6 @@ MEAN_FREE_PATH = 6.8e-8
 """Way of a molecule of air at sea level between two collisions [m], from memory."""
 
 NOTHING = MEAN_FREE_PATH**2
-"""Open area below which a way is shut [m2]: in a passage as narrow as the mean free path air is no longer the
-continuum that all laws here describe, and what passes it, a milligram in half a year at 100 Pa, counts for nothing."""
+"""Open area below which a way is shut [m2]: in a passage as narrow as the mean free path air is no longer
+the continuum that all laws here describe, and what passes it, a milligram in half a year at 100 Pa, counts
+for nothing."""

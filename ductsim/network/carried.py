@@ -1,9 +1,9 @@
 """What the arithmetic can carry: how much easier a path may be than the ways that lead out from its ends.
 
 The pressures of a piece of the network that is joined to the rest by narrow ways only, a dead end behind a
-nearly shut gate, follow from those ways. A path inside the piece that gives way ever so much more easily would
-drown them in rounding. Such a path gets the least resistance that can be told from none: its drop, on top of
-what its law says, stays far below what is asked of the pressures.
+nearly shut gate, follow from those ways. A path inside the piece that gives way ever so much more easily
+would drown them in rounding. Such a path gets the least resistance that can be told from none: its drop, on
+top of what its law says, stays far below what is asked of the pressures.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 if TYPE_CHECKING:
-    from .equations import Equations, Values
+    from .equations import Equations
 
 Array = NDArray[np.float64]
 
@@ -38,7 +38,7 @@ def least_slopes(eq: Equations, slope: Array) -> Array | None:
 
 
 def ways_out(eq: Equations, resistance: Array) -> Array:
-    """For each node the largest resistance on its easiest way to a known pressure, (nodes, S); inf for none."""
+    """For each node the largest resistance on its easiest way to a known pressure, (nodes, S)."""
     system = eq.system
     way = np.full((len(system.nodes), resistance.shape[1]), np.inf)
     way[system.free :] = 0.0

@@ -1,7 +1,7 @@
-"""Supplies and held pressures raised from nothing, for scenarios in which the whole of them is too much at once.
+"""Supplies and held pressures raised from nothing, where the whole of them is too much at once.
 
 Either all of the load is reached, or some of it already needs a pressure that no duct could have. More load
-would need more of it (our assumption, certain where all paths are resistances), so that the search ends there.
+would need more of it (our assumption, certain where all paths are resistances), so the search ends there.
 """
 
 from __future__ import annotations

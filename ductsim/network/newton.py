@@ -72,8 +72,9 @@ class Point:
 class Solved:
     """Where the iteration ended: the point, what the laws say there, the steps taken, which are solved.
 
-    `power` has a row for each of the system's `fan_rows` [W]. `overloaded` marks scenarios that are not solved
-    because a share of their load already needs a pressure that no duct could have; their point is that one.
+    `power` has a row for each of the system's `fan_rows` [W]. `overloaded` marks scenarios that are not
+    solved because a share of their load already needs a pressure that no duct could have; their point is that
+    one.
     """
 
     point: Point

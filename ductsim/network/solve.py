@@ -168,8 +168,10 @@ def beyond(
 def _extremes(
     solved: Solved, structures: list[Structure], free: int, lowest: Array, highest: Array
 ) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-    """For each solved scenario the node of the lowest pressure if that is as low as -lowest, else -1; and
-    the node of the pressure furthest from outside's if that is above `highest`."""
+    """For each solved scenario the node of the lowest pressure if that is as low as -lowest, else -1.
+
+    And the node of the pressure furthest from outside's, above or below, if that is over `highest`.
+    """
     level, found = solved.point.pressure, solved.good | solved.overloaded
     floating = floating_nodes(structures, free)
     if floating is not None:

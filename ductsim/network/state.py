@@ -34,8 +34,8 @@ class Outcome(enum.Enum):
         "Take less air out there, open a wider way to it, or check the curves of the fans.",
     )
     TOO_HIGH = (
-        "A pressure more than thirty atmospheres off that outside would be needed: no duct bears it, no law covers it",
-        "Supply or take less air there, open a wider way to it, or check held pressures and the curves of the fans.",
+        "A pressure more than thirty atmospheres off that outside would be needed, which no duct bears",
+        "Supply or take less air there, open a wider way, or check held pressures and the fans' curves.",
     )
 
     @property

@@ -79,5 +79,11 @@ class Transition(Part):
         forward = np.maximum(np.where(narrows, inward, outward), 1e-3)
         backward = np.maximum(np.where(narrows, outward, inward), 1e-3)
         return (
-            Path(two_way, {"area": small, "forward": forward, "backward": backward}, small, density="mean", shut=shut),
+            Path(
+                two_way,
+                {"area": small, "forward": forward, "backward": backward},
+                small,
+                density="mean",
+                shut=shut,
+            ),
         )
