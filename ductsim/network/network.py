@@ -15,7 +15,7 @@ from ..parts.declare import Part, leaf_values
 from ..quantity import si
 from .equations import AirNumbers
 from .newton import Point
-from .solve import Numbers, solve, too_deep
+from .solve import Numbers, beyond, solve
 from .state import State, judge
 from .system import OUTSIDE, Entry, System
 
@@ -179,8 +179,8 @@ def solve_system(
     """Solve a compiled layout with these numbers."""
     values, columns = stacked(system, numbers, air)
     solved, structures = solve(system, values, start)
-    deep = too_deep(system, values, solved, structures)
-    outcomes, floating, node = judge(solved, structures, system, deep)
+    extremes = beyond(system, values, solved, structures)
+    outcomes, floating, node = judge(solved, structures, system, extremes)
     state = make_state(system, values, solved, outcomes, floating, columns, node)
     if raise_error and outcomes.any():
         raise state.failure()

@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from .carried import least_slopes
 from .equations import Equations, Values
 from .linear import FEW_SCENARIOS
 from .system import Stream, System
@@ -26,6 +27,8 @@ DROP_SHARE = 1e-8  # of each path's own drop
 LEAST_DROP = 1e-6  # Pa, where a path's own drop is nothing
 MISSED_FLOW = 1e-8  # of the largest flow: what a path's residual may stand for, by its own slope
 ROUNDING = 1e-14  # of the largest pressure: no residual can be asked to be smaller
+FLOW_ROUNDING = 1e-11  # of each path's own flow, where a curve is ever so steep
+DIFFERENCE_ROUNDING = 1e-15  # of the pressures at a path's ends
 FLOW_SHARE = 1e-9  # of the total flow
 STEP_SHARE = 1e-5  # of the largest flow: after such a step the next one is of rounding size
 LEAST_PRESSURE = 1e-3  # Pa, with nothing flowing
@@ -69,7 +72,9 @@ class Point:
 class Solved:
     """Where the iteration ended: the point, what the laws say there, the steps taken, which are solved.
 
-    `power` has a row for each of the system's `fan_rows` [W].
+    `power` has a row for each of the system's `fan_rows` [W]. `overloaded` marks scenarios that are not
+    solved because a share of their load already needs a pressure that no duct could have; their point is that
+    one.
     """
 
     point: Point
@@ -80,6 +85,7 @@ class Solved:
     power: Array
     steps: NDArray[np.intp]
     good: Mask
+    overloaded: Mask
 
     @classmethod
     def empty(cls, system: System, scenarios: int, heated: bool) -> Solved:
@@ -99,6 +105,7 @@ class Solved:
             room(len(system.fan_rows)),
             np.zeros(scenarios, dtype=np.intp),
             np.zeros(scenarios, dtype=bool),
+            np.zeros(scenarios, dtype=bool),
         )
 
     def take(self, columns: Any) -> Solved:
@@ -112,6 +119,7 @@ class Solved:
             self.power[:, columns],
             self.steps[columns],
             self.good[columns],
+            self.overloaded[columns],
         )
 
     def put(self, columns: Any, other: Solved) -> None:
@@ -119,7 +127,7 @@ class Solved:
         self.point.put(columns, other.point)
         for name in ("density", "drop", "slope", "power"):
             getattr(self, name)[:, columns] = getattr(other, name)
-        for name in ("imbalance", "steps", "good"):
+        for name in ("imbalance", "steps", "good", "overloaded"):
             getattr(self, name)[columns] = getattr(other, name)
 
     def record(
@@ -226,9 +234,14 @@ def _converged(eq: Equations, values: Values, point: Point, moved: Array, warmer
     if not good.any():
         return good, moved
     size = np.abs(values.residual)
-    level = np.maximum(np.abs(point.pressure).max(axis=0), LEAST_PRESSURE)
-    good &= size.max(axis=0, initial=0.0) <= PRESSURE_SHARE * level + 1e-9
-    good &= (size <= np.maximum(DROP_SHARE * np.abs(values.drop), LEAST_DROP)).all(axis=0)
+    height = np.abs(point.pressure)
+    level = np.maximum(height.max(axis=0), LEAST_PRESSURE)
+    system = eq.system
+    # no drop can be told closer than the rounding of the flow and of the pressures that it comes from
+    blur = FLOW_ROUNDING * np.abs(point.flow * values.slope)
+    blur += DIFFERENCE_ROUNDING * (height[system.start] + height[system.finish])
+    good &= (size <= PRESSURE_SHARE * level + 1e-9 + blur).all(axis=0)
+    good &= (size <= np.maximum(DROP_SHARE * np.abs(values.drop), LEAST_DROP) + blur).all(axis=0)
     # a path of hardly any resistance turns a small pressure into a flow: judged by the flow it stands for
     by_flow = np.maximum(MISSED_FLOW * total * np.abs(values.slope), ROUNDING * level)
     good &= (size <= by_flow).all(axis=0)
@@ -270,7 +283,7 @@ def _iterate(
 ) -> None:
     place = np.arange(eq.scenarios)
     going = np.ones(eq.scenarios, dtype=bool)
-    values = eq.evaluate(point.flow, point.pressure, point.warmth)
+    values = _evaluated(eq, point, damped)
     if not damped and _flows_from_pressures(eq, point, values):
         values = eq.evaluate(point.flow, point.pressure, point.warmth)
     moved = np.full(eq.scenarios, np.inf)
@@ -299,6 +312,16 @@ def _iterate(
         # a warm column drives flows that mix its warmth: small steps where full ones go round in circles
         relax = 0.0 if frozen else 0.5 ** sum(steps >= s for s in RELAXING_STEPS) if damped else 1.0
         point, values, moved, warmer = _advance(eq, point, step, values, damped, stream, relax)
+
+
+def _evaluated(eq: Equations, point: Point, careful: bool) -> Values:
+    """All laws at a point; careful adds the least resistance where a path is easier than can be carried."""
+    values = eq.evaluate(point.flow, point.pressure, point.warmth)
+    more = least_slopes(eq, values.slope) if careful else None
+    if more is not None:
+        values = eq.evaluate(point.flow, point.pressure, point.warmth, inertia=more)
+        values.residual -= more * point.flow
+    return values
 
 
 def _flows_from_pressures(eq: Equations, point: Point, values: Values) -> bool:
@@ -340,7 +363,7 @@ def _advance(
             warmth = settled(eq, flow, density, stream)
             if damped:
                 warmth = point.warmth + relax * share * (warmth - point.warmth)
-        values = eq.evaluate(flow, pressure, warmth)
+        values = _evaluated(eq, Point(flow, pressure, warmth), damped)
         if not damped:
             break
         new = np.sqrt((values.residual**2).mean(axis=0))

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .equations import AirNumbers, Equations
+from .loading import CHOKED, HIGHEST, loaded, raised
 from .newton import (
     Point,
     Solved,
@@ -26,11 +27,11 @@ Array = NDArray[np.float64]
 
 CHUNK = 1024  # scenarios; their arrays stay in cache
 SOUND = 340.0  # m/s
-CHOKED = 0.5  # of the outside pressure; the critical ratio of air, (2 / 2.4)^3.5, is 0.528
 PLAIN_STEPS = 14
 DAMPED_STEPS = 40
 RUN_UPS = (
     (False, False, 100, 40, False),
+    (True, False, 0, 500, False),
     (True, True, 600, 90, True),
     (False, False, 400, 90, True),
     (False, True, 2000, 90, True),
@@ -138,32 +139,48 @@ def solve(system: System, numbers: Numbers, start: Point | None = None) -> tuple
     return out, structures
 
 
-def too_deep(
+def beyond(
     system: System, numbers: Numbers, solved: Solved, structures: list[Structure]
-) -> NDArray[np.intp]:
-    """For each scenario the node whose vacuum would be deeper than the air outside has pressure, or -1.
+) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """For each scenario the node whose vacuum, and the one whose pressure, no duct could have; or -1.
 
-    Some laws solve even there. Where nothing was found, air that keeps its density tells: thinner air would
-    need more than that, and it chokes when half of its pressure is spent.
+    No vacuum is deeper than the air outside has pressure, and the laws end at `HIGHEST`; some solve even
+    there. Where nothing was found, air that keeps its density tells. Thinner air would need more vacuum than
+    that, and it chokes when half of its pressure is spent. Denser air needs less pressure: p^2 / 2 p_outside
+    at the outside's density become p at its own, which grows with p.
     """
     outside = np.broadcast_to(numbers.air.pressure, numbers.scenarios)
-    out = _deepest(solved, structures, system.free, outside)
-    bad = np.flatnonzero(~solved.good & ~np.concatenate([s.fed for s in structures]) & np.isfinite(outside))
+    over = solved.overloaded
+    deep, high = _extremes(
+        solved, structures, system.free, np.where(over, CHOKED, 1.0) * outside, np.full(len(over), HIGHEST)
+    )
+    bad = np.flatnonzero(
+        ~solved.good & ~over & ~np.concatenate([s.fed for s in structures]) & np.isfinite(outside)
+    )
     if len(bad):
         hard = numbers.some(bad)
         dense = replace(hard, air=replace(hard.air, pressure=np.full(1, np.inf)))
-        out[bad] = _deepest(*solve(system, dense), system.free, CHOKED * outside[bad])
-    return out
+        lowest, highest = CHOKED * outside[bad], 0.5 * HIGHEST * HIGHEST / outside[bad]
+        deep[bad], high[bad] = _extremes(*solve(system, dense), system.free, lowest, highest)
+    return deep, high
 
 
-def _deepest(solved: Solved, structures: list[Structure], free: int, outside: Array) -> NDArray[np.intp]:
-    """For each solved scenario the node of the lowest pressure if that is as low as -outside, else -1."""
-    low = solved.point.pressure
+def _extremes(
+    solved: Solved, structures: list[Structure], free: int, lowest: Array, highest: Array
+) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """For each solved scenario the node of the lowest pressure if that is as low as -lowest, else -1.
+
+    And the node of the pressure furthest from outside's, above or below, if that is over `highest`.
+    """
+    level, found = solved.point.pressure, solved.good | solved.overloaded
     floating = floating_nodes(structures, free)
     if floating is not None:
-        low = low.copy()
-        low[:free][floating] = 0.0
-    return np.where(solved.good & (low.min(axis=0) <= -outside), low.argmin(axis=0), -1)
+        level = level.copy()
+        level[:free][floating] = 0.0
+    deep = np.where(found & (level.min(axis=0) <= -lowest), level.argmin(axis=0), -1)
+    level = np.abs(level)
+    high = np.where(found & (level.max(axis=0) > highest), level.argmax(axis=0), -1)
+    return deep, high
 
 
 @cache
@@ -187,6 +204,7 @@ def solve_single(eq: Equations, structure: Structure, start: Point | None) -> So
         point = cold_start(eq, structure.anchors)
     out = iterate(eq, point, structure.anchors, DAMPED_STEPS, damped=True)
     if not out.good.all():
+        _raise_loads(eq, structure, out)
         _run_up_failed(eq, structure, out)
     return out
 
@@ -247,10 +265,20 @@ def _settle_doubtful(eq: Equations, structure: Structure, out: Solved) -> None:
     out.put(bad[reached], again.take(reached))
 
 
+def _raise_loads(eq: Equations, structure: Structure, out: Solved) -> None:
+    """Solve what is left and has a load by raising it from nothing."""
+    for s in np.flatnonzero(~out.good & ~structure.fed & loaded(eq)):
+        one = np.array([s])
+        found = raised(eq.take(one), _some(structure, one).anchors)
+        if found is not None:
+            found.steps += out.steps[one]
+            out.put(one, found)
+
+
 def _run_up_failed(eq: Equations, structure: Structure, out: Solved) -> None:
     """Solve what is left by following the air until it settles, then polish: the usual ways first."""
     for cold, careful, steps, polish, turns in RUN_UPS:
-        bad = np.flatnonzero(~out.good & ~structure.fed)
+        bad = np.flatnonzero(~out.good & ~structure.fed & ~out.overloaded)
         if not len(bad):
             return
         hard, part = eq.take(bad), _some(structure, bad)
@@ -266,7 +294,7 @@ def _run_up_failed(eq: Equations, structure: Structure, out: Solved) -> None:
 
 def _by_turns(eq: Equations, structure: Structure, out: Solved) -> None:
     """Flows and temperatures by turns, in each scenario that Newton's method left unsolved."""
-    for s in np.flatnonzero(~out.good & ~structure.fed):
+    for s in np.flatnonzero(~out.good & ~structure.fed & ~out.overloaded):
         one = np.array([s])
         found = by_turns(eq.take(one), out.point.take(one), _some(structure, one).anchors)
         if found is not None and found.good[0]:

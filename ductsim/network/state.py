@@ -33,6 +33,10 @@ class Outcome(enum.Enum):
         "A vacuum deeper than the pressure of the outside air would be needed",
         "Take less air out there, open a wider way to it, or check the curves of the fans.",
     )
+    TOO_HIGH = (
+        "A pressure more than thirty atmospheres off that outside would be needed, which no duct bears",
+        "Supply or take less air there, open a wider way, or check held pressures and the fans' curves.",
+    )
 
     @property
     def sentence(self) -> str:
@@ -240,34 +244,38 @@ _OUTCOMES = tuple(Outcome)
 
 
 def judge(
-    solved: Solved, structures: list[Structure], system: System, deep: NDArray[np.intp]
+    solved: Solved,
+    structures: list[Structure],
+    system: System,
+    extremes: tuple[NDArray[np.intp], NDArray[np.intp]],
 ) -> tuple[Array, Any, str]:
     """Outcomes (S,), which nodes float (free, S) or None, and the node to name in an error.
 
-    `deep` is what `too_deep` found.
+    `extremes` is what `beyond` found.
     """
+    deep, high = extremes
     outcomes = np.where(solved.good, 0, _OUTCOMES.index(Outcome.NOT_FOUND))
+    outcomes[high >= 0] = _OUTCOMES.index(Outcome.TOO_HIGH)
     outcomes[deep >= 0] = _OUTCOMES.index(Outcome.TOO_DEEP)
     fed = np.concatenate([s.fed for s in structures])
     outcomes[fed] = _OUTCOMES.index(Outcome.FED_CLOSED_OFF)
     floating = floating_nodes(structures, system.free)
     if floating is not None:
         solved.point.pressure[: system.free][floating] = np.nan
-    node = ""
-    for s in structures:
-        if s.fed_node >= 0:
-            node = system.nodes[s.fed_node]
-            break
-    if not node and (deep >= 0).any():
-        node = str(system.nodes[deep[deep >= 0][0]])
-    if not node and (~solved.good).any():
-        node = _worst_node(solved, system)
-    return outcomes, floating, node
+    if not outcomes.any():
+        return outcomes, floating, ""
+    first = int(np.flatnonzero(outcomes)[0])
+    if fed[first]:
+        node = next(s.fed_node for s in structures if s.fed_node >= 0)
+    elif max(deep[first], high[first]) >= 0:
+        node = int(deep[first] if deep[first] >= 0 else high[first])
+    else:
+        return outcomes, floating, _worst_node(solved, system, first)
+    return outcomes, floating, str(system.nodes[node])
 
 
-def _worst_node(solved: Solved, system: System) -> str:
-    """The node next to the path with the largest residual in the first unsolved scenario."""
-    column = int(np.flatnonzero(~solved.good)[0])
+def _worst_node(solved: Solved, system: System, column: int) -> str:
+    """The node next to the path with the largest residual in a scenario that was not solved."""
     p = np.nan_to_num(solved.point.pressure[:, column])
     residual = p[system.start] - p[system.finish] - np.nan_to_num(solved.drop[:, column])
     row = int(np.argmax(np.abs(residual)))

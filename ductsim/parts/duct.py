@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from ..errors import InputError
+from ..laws.constants import NOTHING
 from ..laws.friction import friction
 from .bend import Bend, bends_loss
 from .declare import Part, Path, nested, number, part, word
@@ -74,6 +75,8 @@ class Duct(Part):
     def paths(self) -> tuple[Path, ...]:
         """One path by the friction law."""
         area, bore, width = self.section()
+        shut = np.less(area, NOTHING)
+        area, bore, width = (np.where(shut, 1.0, size) for size in (area, bore, width))
         loss = self.loss_coefficient
         if self.bends:
             loss = loss + bends_loss(self.bends, width, self._square)
@@ -90,6 +93,7 @@ class Duct(Part):
                     "factor": 1.0,
                 },
                 area,
+                shut=shut,
             ),
         )
 

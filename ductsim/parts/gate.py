@@ -27,7 +27,7 @@ class Gate(Part):
 
     def paths(self) -> tuple[Path, ...]:
         """One path by the square law."""
-        shut = np.less(self.area, NOTHING) | np.less(self.opening, NOTHING)
+        shut = np.less(self.area * self.opening, NOTHING)
         area = np.where(shut, 1.0, self.area)
         share = np.where(shut, 1.0, self.opening)
         return (

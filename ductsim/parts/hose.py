@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from ..laws.constants import NOTHING
 from ..laws.friction import compression_correction, friction
 from ..laws.losses import plate_loss
 from .bend import Bend, bends_loss
@@ -57,23 +58,24 @@ class Hose(Part):
 
     def paths(self) -> tuple[Path, ...]:
         """One path by the friction law."""
-        area = (0.25 * math.pi) * self.diameter * self.diameter
+        shut = np.less((0.25 * math.pi) * self.diameter * self.diameter * (1.0 - self.kink), NOTHING)
+        diameter = np.where(shut, 1.0, self.diameter)
+        area = (0.25 * math.pi) * diameter * diameter
         loss = self.loss_coefficient
         if self.bends:
-            loss = loss + bends_loss(self.bends, self.diameter)
-        shut = np.greater_equal(self.kink, 1.0)
+            loss = loss + bends_loss(self.bends, diameter)
         loss = loss + plate_loss(np.where(shut, 1.0, 1.0 - self.kink))
         return (
             Path(
                 friction,
                 {
                     "length": self.length,
-                    "hydraulic_diameter": self.diameter,
+                    "hydraulic_diameter": diameter,
                     "area": area,
                     "roughness": self.roughness,
                     "loss": loss,
                     "rise": 0.0,
-                    "factor": compression_correction(self.stretch, self.diameter),
+                    "factor": compression_correction(self.stretch, diameter),
                 },
                 area,
                 shut=shut,

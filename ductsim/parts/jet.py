@@ -64,16 +64,17 @@ class Jet(Part):
 
     def paths(self) -> tuple[Pair, ...]:
         """The motive and the suction path, which act on each other."""
-        shut = np.less(self.nozzle_area, NOTHING)
-        nozzle = np.where(shut, 0.01 * self.mixing_area, self.nozzle_area)
-        suction = self.mixing_area - self.nozzle_area
+        shut, none = np.less(self.nozzle_area, NOTHING), np.less(self.mixing_area - self.nozzle_area, NOTHING)
+        mixing = np.where(none & shut, 1.0, self.mixing_area)
+        nozzle = np.where(shut, 0.01 * mixing, self.nozzle_area)
+        suction = np.where(none, 0.01 * mixing, self.mixing_area - self.nozzle_area)
         return (
             Pair(
                 jet,
                 {
                     "nozzle_area": nozzle,
                     "suction_area": suction,
-                    "mixing_area": self.mixing_area,
+                    "mixing_area": mixing,
                     "nozzle_loss": self.nozzle_loss,
                     "suction_loss": self.suction_loss,
                     "mixing_loss": self.mixing_loss,
@@ -84,6 +85,6 @@ class Jet(Part):
                 ((0, 2), (1, 2)),
                 ((0, 1), (1, 1), (2, 2)),
                 start=(72.0 * nozzle, 15.0 * suction),
-                shut=(shut, False),
+                shut=(shut, none),
             ),
         )

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from ..errors import InputError
-from ..laws.constants import NOTHING
+from ..laws.constants import MEAN_FREE_PATH, NOTHING
 from ..laws.leaks import crack, leakage_coefficient, power_leak
 from ..laws.losses import quadratic
 from .declare import Part, Path, number, part
@@ -70,14 +70,15 @@ class Leak(Part):
 
     def _gap(self) -> Path:
         whole: Any = self.area if self.area is not None else self.length * self.width  # type: ignore[operator]
-        shut = np.less(whole, NOTHING)
+        shut = np.less(whole * self.discharge_coefficient, NOTHING)
+        coefficient = np.where(shut, 1.0, self.discharge_coefficient)
         area = np.where(shut, 1.0, whole)
-        loss = 1.0 / (self.discharge_coefficient * self.discharge_coefficient)
-        start = 1.2 * 22.0 * self.discharge_coefficient * area
+        loss = 1.0 / (coefficient * coefficient)
+        start = 1.2 * 22.0 * coefficient * area
         return Path(quadratic, {"area": area, "loss": loss}, area, start=start, density="entering", shut=shut)
 
     def _power(self, coefficient: Any, exponent: Any) -> Path:
-        shut = np.less(coefficient, NOTHING)
+        shut = np.less(coefficient, NOTHING)  # what the least area passes at 1 Pa, at about 1 m/s
         safe = np.where(shut, 1.0, coefficient)
         volume = safe * _TYPICAL**exponent
         return Path(
@@ -92,7 +93,7 @@ class Leak(Part):
     def _crack(self) -> Path:
         length: Any = self.length
         width: Any = self.width
-        shut = np.less(length, NOTHING) | np.less(width, NOTHING)
+        shut = np.less(length, MEAN_FREE_PATH) | np.less(width, MEAN_FREE_PATH)
         long, wide = np.where(shut, 1.0, length), np.where(shut, 1e-3, width)
         return Path(
             crack,

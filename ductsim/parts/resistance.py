@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import numpy as np
+
+from ..laws.constants import NOTHING
 from ..laws.leaks import power_resistance
 from .declare import Part, Path, number, part
 
@@ -22,12 +25,14 @@ class Resistance(Part):
 
     def paths(self) -> tuple[Path, ...]:
         """One path by the power law."""
-        usual = (100.0 / self.coefficient) ** (1.0 / self.exponent)
+        area = (100.0 / self.coefficient) ** (1.0 / self.exponent) / 14.4
+        shut = np.less(area, NOTHING)
         return (
             Path(
                 power_resistance,
-                {"coefficient": self.coefficient, "exponent": self.exponent},
-                usual / 14.4,
-                start=usual,
+                {"coefficient": np.where(shut, 1.0, self.coefficient), "exponent": self.exponent},
+                area,
+                start=14.4 * area,
+                shut=shut,
             ),
         )

@@ -28,7 +28,7 @@ class Screen(Part):
     def paths(self) -> tuple[Path, ...]:
         """One path by the square law."""
         share = self.open_fraction * (1.0 - self.blinded)
-        shut = np.less(self.area, NOTHING) | np.less_equal(share, 0.0)
+        shut = np.less(self.area * share, NOTHING)
         area = np.where(shut, 1.0, self.area)
         loss = screen_loss(np.where(shut, 1.0, share))
         # a wide-open screen loses nothing; the least loss keeps its slope above zero

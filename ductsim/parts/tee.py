@@ -24,8 +24,9 @@ def _check(junction: Any, kind: str) -> None:
 
 
 def _pair(junction: Any, law: Any, ends: Any, density: Any) -> tuple[Pair, ...]:
-    straight = junction.straight_area
-    combined = straight if junction.combined_area is None else junction.combined_area
+    none = np.less(junction.straight_area, NOTHING)
+    straight = np.where(none, 1.0, junction.straight_area)
+    combined = straight if junction.combined_area is None else np.maximum(junction.combined_area, straight)
     shut = np.less(junction.branch_area, NOTHING)
     branch = np.where(shut, 0.1 * combined, junction.branch_area)
     areas = {"straight_area": straight, "branch_area": branch, "combined_area": combined}
@@ -37,7 +38,7 @@ def _pair(junction: Any, law: Any, ends: Any, density: Any) -> tuple[Pair, ...]:
             ends,
             density,
             start=(6.0 * straight, 6.0 * branch),
-            shut=(False, shut),
+            shut=(none, shut),
         ),
     )
 

@@ -69,7 +69,9 @@ class Transition(Part):
     def paths(self) -> tuple[Path, ...]:
         """One path by the two-way square law."""
         small = np.minimum(self.first_area, self.second_area)
-        share = small / np.maximum(self.first_area, self.second_area)
+        shut = np.less(small, NOTHING)
+        small = np.where(shut, 1.0, small)
+        share = np.where(shut, 1.0, small / np.maximum(self.first_area, self.second_area))
         inward = contraction_loss(share, self.angle)
         outward = diffuser_loss(share, self.angle)
         narrows = np.greater(self.first_area, self.second_area)
@@ -77,5 +79,11 @@ class Transition(Part):
         forward = np.maximum(np.where(narrows, inward, outward), 1e-3)
         backward = np.maximum(np.where(narrows, outward, inward), 1e-3)
         return (
-            Path(two_way, {"area": small, "forward": forward, "backward": backward}, small, density="mean"),
+            Path(
+                two_way,
+                {"area": small, "forward": forward, "backward": backward},
+                small,
+                density="mean",
+                shut=shut,
+            ),
         )

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from ...network.network import make_state, stacked, warn_outside
 from ...network.newton import Point, Solved
-from ...network.solve import CHUNK, Numbers, solve, solve_from, too_deep
+from ...network.solve import CHUNK, Numbers, beyond, solve, solve_from
 from ...network.state import State, judge
 from ...network.structure import examine
 from ...network.system import System
@@ -46,8 +46,8 @@ def solve_running(machine: Machine, start: Point | None = None, near: Point | No
     if start is not None:
         for first in range(0, len(slow), CHUNK):
             _raise_crop(machine, values, slow[first : first + CHUNK], start, solved)
-    deep = too_deep(system, values, solved, structures)
-    outcomes, floating, node = judge(solved, structures, system, deep)
+    extremes = beyond(system, values, solved, structures)
+    outcomes, floating, node = judge(solved, structures, system, extremes)
     state = make_state(system, values, solved, outcomes, floating, columns, node)
     if columns is None and not outcomes.any():
         warn_outside(state)
