@@ -9,6 +9,8 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import dataclass
+from decimal import Decimal
+from numbers import Real
 from typing import Any
 
 import numpy as np
@@ -69,17 +71,22 @@ def si(value: Any, measure: str) -> Any:
     wanted = measure_of(measure)
     if isinstance(value, str):
         return _read(value, wanted)
-    if isinstance(value, (int, float, np.integer, np.floating)) and not isinstance(value, bool):
+    if _plain(value):
         return _finite(_float(value), wanted, value)
     if hasattr(value, "m_as"):
         return _from_library(value, wanted)
     return _array(value, wanted)
 
 
+def _plain(value: Any) -> bool:
+    """A number of any kind; Python counts truth values and NumPy counts spans of time among them."""
+    return isinstance(value, (Real, Decimal)) and not isinstance(value, (bool, np.bool_, np.timedelta64))
+
+
 def _float(value: Any) -> float:
     try:
         return float(value)
-    except OverflowError:
+    except (OverflowError, ValueError):  # too large; a decimal that signals
         return math.inf
 
 
@@ -118,7 +125,7 @@ def _array(value: Any, wanted: Measure) -> Any:
 
 def _item(item: Any, wanted: Measure) -> float:
     out = si(item, wanted.dimension) if isinstance(item, str) or hasattr(item, "m_as") else None
-    if out is None and isinstance(item, (int, float, np.integer, np.floating)) and not isinstance(item, bool):
+    if out is None and _plain(item):
         out = _finite(_float(item), wanted, item)
     if not isinstance(out, float):
         raise _no_quantity(item, wanted)
