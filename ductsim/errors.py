@@ -122,6 +122,10 @@ class OutsideRange(UserWarning):
     """A law was used outside the range its source covers; it still returned a value."""
 
 
+class WrongSlope(UserWarning):
+    """A law from outside the package states slopes that its own drops do not have: derivatives are wrong."""
+
+
 def shown(value: object) -> str:
     """`repr` of what was given, cut to a length that a message can bear."""
     try:

@@ -183,17 +183,25 @@ def _address(pattern: Any) -> str:
 def _listed(address: str, value: Any) -> Any:
     """One axis of a grid: an array of SI numbers, or a list or array whose items carry their measures."""
     items = value.factor if isinstance(value, Times) else value
-    allowed = "a 1-D list or array of values"
     if hasattr(items, "m_as"):  # a list that a measures library made keeps its measure
         if np.ndim(items.magnitude) != 1 or not len(items.magnitude):
-            raise InputError(f"{shown(value)} is not a list of values", place=address, allowed=allowed)
+            raise _no_list(address, value)
         return items
-    found = listed(items, address, allowed)
+    try:
+        found = listed(items, address, "")
+    except InputError:
+        raise _no_list(address, value) from None
     if not found:
-        raise InputError(f"{shown(value)} is an empty list", place=address, allowed=allowed)
-    if any(isinstance(item, str) or hasattr(item, "m_as") for item in found):
-        return [item if isinstance(item, str) or hasattr(item, "m_as") else _number(address, item) for item in found]
-    return np.array([_number(address, item) for item in found])
+        raise _no_list(address, value)
+    carried = [isinstance(item, str) or hasattr(item, "m_as") for item in found]
+    own = [item if carries else _number(address, item) for item, carries in zip(found, carried, strict=True)]
+    return own if any(carried) else np.array(own)
+
+
+def _no_list(address: str, value: Any) -> InputError:
+    return InputError(
+        f"{shown(value)} is not a list of values", place=address, allowed="a 1-D list or array"
+    )
 
 
 def _number(address: str, item: Any) -> float:
@@ -203,5 +211,5 @@ def _number(address: str, item: Any) -> float:
     except InputError as err:
         raise err.at(place=address) from None
     if not isinstance(out, float):
-        raise InputError(f"{shown(item)} is no number", place=address, allowed="one number, or a text")
+        raise _no_list(address, item)
     return out

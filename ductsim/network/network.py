@@ -14,6 +14,7 @@ from ..errors import InputError, OutsideRange, UnknownName
 from ..parts.declare import Part, leaf_values
 from ..quantity import si
 from .equations import AirNumbers
+from .foreign import check_slopes
 from .newton import Point
 from .solve import Numbers, solve, too_deep
 from .state import State, judge
@@ -181,6 +182,8 @@ def solve_system(
     solved, structures = solve(system, values, start)
     deep = too_deep(system, values, solved, structures)
     outcomes, floating, node = judge(solved, structures, system, deep)
+    if system.slope_notes is None and not outcomes.all():
+        check_slopes(system, values, solved, int(np.argmin(outcomes)))
     state = make_state(system, values, solved, outcomes, floating, columns, node)
     if raise_error and outcomes.any():
         raise state.failure()

@@ -147,7 +147,7 @@ class State:
         self.node = node
         self.stable: bool | None = None
         self._numbers = numbers
-        self.notes: list[str] = []
+        self.notes: list[str] = list(system.slope_notes or ())
         self._outside = outside
         self._power = power
         self._floating = floating

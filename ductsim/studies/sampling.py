@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from ..arguments import locked, one_of, texts, whole
 from ..chunks import Chunk, Folder, digest, run
 from ..errors import InputError, UnknownName
 from ..machine.asked import question
@@ -133,7 +134,7 @@ class Ensemble(Result):
         self.of = job.of
         self.spreads = job.scatters
         self.seed, self.method, self.sha256 = job.seed, job.method, sha256
-        self.answers: Array = np.concatenate([c["answers"] for c in ordered], axis=1)
+        self.answers: Array = locked(np.concatenate([c["answers"] for c in ordered], axis=1))
         self.inputs = Draw(job.machine, job.scatters).inputs
         self.chance_weakest = self._chances([c["weakest"] for c in ordered if "weakest" in c])
         self.failed = self._failures(np.concatenate([c["outcomes"] for c in ordered]))
