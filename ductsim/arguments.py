@@ -1,4 +1,4 @@
-"""What every public function asks of its arguments first: the right kind of thing, or one sentence that says no."""
+"""What every public function asks of its arguments first: the right kind of thing, or a sentence."""
 
 from __future__ import annotations
 

@@ -78,6 +78,28 @@ def si(value: Any, measure: str) -> Any:
     return _array(value, wanted)
 
 
+def single(value: Any, measure: str, place: str) -> float:
+    """One quantity as an SI float; an InputError that names `place` for a column and for what is none."""
+    try:
+        out = si(value, measure)
+    except InputError as err:
+        raise err.at(place=place) from None
+    if not isinstance(out, float):
+        raise InputError(f"{shown(value)} is not one number", place=place, allowed="one number")
+    return out
+
+
+def column(value: Any, measure: str, place: str) -> Any:
+    """A quantity as an SI float, or a column as a 1-D array; else an InputError that names `place`."""
+    try:
+        out = si(value, measure)
+    except InputError as err:
+        raise err.at(place=place) from None
+    if np.ndim(out) > 1 or np.size(out) == 0:
+        raise InputError(f"a column of shape {np.shape(out)}", place=place, allowed="a number or a 1-D array")
+    return out
+
+
 def _plain(value: Any) -> bool:
     """A number of any kind; Python counts truth values and NumPy counts spans of time among them."""
     return isinstance(value, (Real, Decimal)) and not isinstance(value, (bool, np.bool_, np.timedelta64))
@@ -259,7 +281,7 @@ def display_measure(measure: str, system: str = "metric") -> str:
     `measure` is SI, or the metric spelling that suits the number better ("mm" for a gap, "km/h" for a
     driving speed).
     """
-    if system not in SYSTEMS:
+    if not isinstance(system, str) or system not in SYSTEMS:
         raise UnknownName.of("system of measures", system, SYSTEMS)
     metric = METRIC.get(measure, measure)
     return metric if system == "metric" else INCH.get(metric, metric)

@@ -82,6 +82,7 @@ MORE = {
     ],
 }
 
+
 def kinds():
     """The kinds of the package; other test files register some of their own."""
     return [kind for kind, cls in KINDS.items() if cls.__module__.startswith("ductsim.")]
@@ -132,7 +133,7 @@ def square(flow, air, *, k, share):
 
 @law(equation="drop = c m / density", valid="anywhere", sources=("our_assumption",))
 def thin(flow, air, *, k, share):
-    """A resistance that forgets its slope in density. Example: k 2, flow 3, density 1.2 give 5 Pa; `share`."""
+    """No slope in density. Example: k 2, flow 3, density of air 1.2 give 5 Pa; share is not used."""
     return k * flow / air.density, k / air.density + 0.0 * flow, 0.0 * flow
 
 
@@ -154,7 +155,7 @@ def uncarded(flow, air, *, k, share):
 
 def scalar(flow, air, *, k, share):
     """Not vectorised. Example: k 2 and flow 3 give 6 Pa; air, share are not used."""
-    return (k * flow, k, 0.0) if flow > 0.0 else (k * flow, k, 0.0)
+    return (k * flow, k, 0.0) if flow > 0.0 else (2.0 * k * flow, 2.0 * k, 0.0)
 
 
 # the cards of these are not part of the package's list
@@ -224,7 +225,10 @@ def test_what_a_law_does_wrong_is_told(follows, check, words):
         (lambda self: [Path(square, {"k": 1.0, "share": 1.0}, 0.03)], "no tuple"),
         (lambda self: (Path(square, {"k": 1.0, "share": 1.0}, 0.03, ends=(0, 2)),), "the part has 2"),
         (lambda self: (Path(square, {"k": 1.0, "share": 1.0}, 0.03),) * 2, "2 paths, and 1 names"),
-        (lambda self: (Path(square, {"k": 1.0, "share": 1.0}, 0.03, density="middle"),), "mean, inlet, entering"),
+        (
+            lambda self: (Path(square, {"k": 1.0, "share": 1.0}, 0.03, density="middle"),),
+            "mean, inlet, entering",
+        ),
         (lambda self: ("path",), "no Path or Pair"),
     ],
 )

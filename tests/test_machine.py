@@ -289,8 +289,8 @@ def test_a_grid_keeps_the_measures_of_quantities(picker):
     """100 cm2 are 0.01 m2, as `pint` itself converts them, whether a list or each item is a quantity."""
     unit = pint.UnitRegistry()
     areas = np.array([0, 100, 400]) * unit.cm**2
-    for given in (areas, list(areas), [areas[0], "100 cm2", areas[2]]):
-        grid = ds.grid({"hatch leak 4.area": given, "belt.slip": [0.0, 0.02]})
+    for axis in (areas, list(areas), [areas[0], "100 cm2", areas[2]]):
+        grid = ds.grid({"hatch leak 4.area": axis, "belt.slip": [0.0, 0.02]})
         wide = picker.change(grid)
         wanted = np.repeat(areas.m_as("m**2"), 2)
         np.testing.assert_allclose(wide.numbers["hatch leak 4.area"], wanted, rtol=1e-12)

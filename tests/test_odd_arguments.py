@@ -1,6 +1,5 @@
 """Nothing odd is taken in silence: every public function and method refuses it by a sentence."""
 
-import contextlib
 import datetime
 import warnings
 from decimal import Decimal
@@ -119,11 +118,14 @@ SMALL = ds.ensemble(MACHINE, [ds.Spread(NUMBER, sd=0.1)], samples=8, chunk=8)
 COMPARED = ds.compare(MACHINE, [FIX])
 SPEED = ds.ground_speed(WITH_CROP)
 SOAP = ds.Duct(length=1.0, diameter=0.2)
-BENT = {"duct": SOAP}
 
 
-def network():
-    return ds.Network(ds.Air()).add("duct", SOAP, "a", ds.network.system.OUTSIDE) if False else _net()
+def keyed(key, value):
+    """A mapping with an odd key; what cannot be a key is none."""
+    try:
+        return {key: value}
+    except TypeError:
+        return {None: value}
 
 
 def _net():
@@ -144,7 +146,7 @@ CALLS = {
     "change": MACHINE.change,
     "change value": lambda odd: MACHINE.change({NUMBER: odd}),
     "change in list": lambda odd: MACHINE.change({NUMBER: [odd, 1.0]}),
-    "change key": lambda odd: MACHINE.change({odd: 1.0}),
+    "change key": lambda odd: MACHINE.change(keyed(odd, 1.0)),
     "change times": lambda odd: MACHINE.change({NUMBER: ds.times(odd)}),
     "ask": MACHINE.ask,
     "state.ask": STATE.ask,
@@ -159,7 +161,7 @@ CALLS = {
     "part": MACHINE.part,
     "replace": MACHINE.replace,
     "replace part": lambda odd: MACHINE.replace({PART: odd}),
-    "replace key": lambda odd: MACHINE.replace({odd: SOAP}),
+    "replace key": lambda odd: MACHINE.replace(keyed(odd, SOAP)),
     "with_crop": MACHINE.with_crop,
     "jacobian of": lambda odd: MACHINE.jacobian(odd, [NUMBER]),
     "jacobian numbers": lambda odd: MACHINE.jacobian(["weakest vacuum"], odd),
@@ -173,7 +175,7 @@ CALLS = {
     "grid": ds.grid,
     "grid value": lambda odd: ds.grid({NUMBER: odd}),
     "grid in list": lambda odd: ds.grid({NUMBER: [odd, 1.0]}),
-    "grid key": lambda odd: ds.grid({odd: [1.0]}),
+    "grid key": lambda odd: ds.grid(keyed(odd, [1.0])),
     "demo": ds.demo,
     "si": lambda odd: ds.si(odd, "m2"),
     "si measure": lambda odd: ds.si(1.0, odd),
@@ -243,7 +245,6 @@ CALLS = {
     "ensemble method": lambda odd: ensemble(method=odd),
     "ensemble shares": lambda odd: ensemble(shares=odd),
     "ensemble executor": lambda odd: ensemble(executor=odd),
-    "ensemble progress": lambda odd: ensemble(progress=odd),
     "Spread number": lambda odd: ensemble(spreads=[ds.Spread(odd)]),
     "Spread kind": lambda odd: ensemble(spreads=[ds.Spread(NUMBER, odd)]),
     "Spread sd": lambda odd: ensemble(spreads=[ds.Spread(NUMBER, sd=odd)]),
@@ -333,7 +334,6 @@ CALLS = {
     "law": lambda odd: ds.law(equation="a", valid="b", sources=odd),
     "part kind": ds.part,
     "part twice": lambda odd: ds.part("made by the tests")(odd),
-    "number": ds.number,
     "number above": lambda odd: ds.number("m", above=odd, doc="a"),
     "add_word": lambda odd: ds.add_word(odd, lambda layout: [])(lambda layout, name: None),
 }
@@ -353,10 +353,124 @@ for kind, good in PARTS.items():
     for name in good:
         CALLS[f"{kind} {name}"] = lambda odd, k=ds.KINDS[kind], g=good, n=name: k(**(g | {n: odd}))
 for name in ("crop_yield", "shares", "unit_yields", "slip"):
-    CALLS[f"Crop {name}"] = lambda odd, n=name: ds.Crop(**({"crop_yield": 0.2, "row_spacing": 1.0} | {n: odd}))
+    CALLS[f"Crop {name}"] = lambda odd, n=name: ds.Crop(
+        **({"crop_yield": 0.2, "row_spacing": 1.0} | {n: odd})
+    )
 for name in ("width", "positions", "lowest", "level"):
     CALLS[f"Box {name}"] = lambda odd, n=name: ds.Box(
         **({"width": 2.0, "length": 4.0, "height": 2.0, "positions": (0.5, 1.5)} | {n: odd})
     )
 CALLS["Bend angle"] = lambda odd: ds.Bend(angle=odd)
 CALLS["Bend style"] = lambda odd: ds.Bend(angle=1.0, style=odd)
+
+
+@pytest.mark.parametrize("label", list(CALLS))
+def test_only_sentences_escape(label, tmp_path, monkeypatch):
+    """Either the value is taken, or a DuctsimError says in a sentence why not."""
+    monkeypatch.chdir(tmp_path)
+    call = CALLS[label]
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        for name in NAMES:
+            try:
+                call(fresh(name))
+            except DuctsimError as err:
+                assert 5 < len(str(err)) < 6000, name
+            except Exception as err:
+                raise AssertionError(f"{label} with {name}: {type(err).__name__}: {err}") from err
+
+
+REFUSED = [
+    "None",
+    "True",
+    "complex",
+    "bytes",
+    "set",
+    "object",
+    "nan",
+    "huge int",
+    "list of dicts",
+    "datetime",
+]
+
+
+@pytest.mark.parametrize(
+    "label",
+    [
+        "change",
+        "change value",
+        "ask",
+        "columns[]",
+        "states[]",
+        "replace",
+        "replace part",
+        "grid",
+        "grid value",
+        "sweep address",
+        "sweep value",
+        "sweep of",
+        "compare fix",
+        "compare of",
+        "ensemble spread",
+        "ensemble of",
+        "ensemble samples",
+        "jacobian of",
+        "jacobian numbers",
+        "Network.hold",
+        "part kind",
+        "Fix on",
+    ],
+)
+@pytest.mark.parametrize("name", REFUSED)
+def test_what_can_mean_nothing_is_refused(label, name):
+    with pytest.raises(DuctsimError):
+        CALLS[label](fresh(name))
+
+
+@pytest.mark.parametrize("area", [1e7, 1e200, 1e308, "1e200 m2", [1e200, 1.0], HUGE])
+def test_an_overflowing_area_names_its_place(area):
+    with pytest.raises(ds.InputError, match="left mouth.area"):
+        MACHINE.change({"left mouth.area": area})
+    with pytest.raises(ds.InputError, match="opening: area"):
+        ds.Opening(area=area, loss_coefficient=1.0)
+
+
+@pytest.mark.parametrize(
+    "number",
+    [
+        2,
+        2.0,
+        np.float32(2),
+        np.int8(2),
+        np.uint64(2),
+        np.array(2.0),
+        Fraction(2),
+        Decimal(2),
+        Decimal("2.0"),
+        "2 m2",
+    ],
+)
+def test_numbers_of_other_kinds_are_taken(number):
+    assert ds.si(number, "m2") == 2.0
+    assert MACHINE.change({"left mouth.area": number}).numbers["left mouth.area"] == 2.0
+    assert ds.Opening(area=number, loss_coefficient=1.0).area == 2.0
+    assert ds.grid({"left mouth.area": [1.0, 2.0]})["left mouth.area"].tolist() == [1.0, 2.0]
+
+
+@pytest.mark.parametrize(
+    "column",
+    [
+        [2, 3.0],
+        (2, 3),
+        range(2, 4),
+        np.array([2, 3]),
+        pd.Series([2.0, 3.0], index=[7, 8]),
+        ["2 m2", 3],
+        [Fraction(2), Decimal(3)],
+        np.array([2, "3 m2"], dtype=object),
+        np.ma.array([2.0, 3.0]),
+    ],
+)
+def test_columns_of_other_kinds_are_taken(column):
+    assert MACHINE.change({"left mouth.area": column}).numbers["left mouth.area"].tolist() == [2.0, 3.0]
+    assert ds.sweep(MACHINE, "left mouth.area", column).values.tolist() == [2.0, 3.0]

@@ -47,7 +47,13 @@ def test_answers_are_read_only(solved, answer):
 def test_results_of_studies_are_read_only(wide):
     swept = ds.sweep(wide[0], NUMBER, [0.0, 0.01])
     drawn = ds.ensemble(wide[0], [ds.Spread("left fan.speed", sd=0.01)], samples=4)
-    for array in (swept.answers["weakest vacuum"], swept.values, swept.power, swept.vacuum["4"], drawn.answers):
+    for array in (
+        swept.answers["weakest vacuum"],
+        swept.values,
+        swept.power,
+        swept.vacuum["4"],
+        drawn.answers,
+    ):
         with pytest.raises(ValueError, match="read-only"):
             array[0] = 7.0
 

@@ -97,7 +97,9 @@ def add_word(words: str, names: Callable[[Layout], Iterable[str]]) -> Callable[[
         For words that are taken, or none, and for what is no function.
     """
     if not isinstance(words, str) or not words.strip() or not words.isprintable() or words != words.strip():
-        raise InputError(f"{shown(words)} is no word to ask by", place="add_word", allowed="a text on one line")
+        raise InputError(
+            f"{shown(words)} is no word to ask by", place="add_word", allowed="a text on one line"
+        )
     if not callable(names):
         raise InputError(
             f"{shown(names)} is no function", place=f"add_word, {words!r}", allowed="names(layout) -> names"

@@ -199,9 +199,7 @@ def _listed(address: str, value: Any) -> Any:
 
 
 def _no_list(address: str, value: Any) -> InputError:
-    return InputError(
-        f"{shown(value)} is not a list of values", place=address, allowed="a 1-D list or array"
-    )
+    return InputError(f"{shown(value)} is not a list of values", place=address, allowed="a 1-D list or array")
 
 
 def _number(address: str, item: Any) -> float:

@@ -64,7 +64,9 @@ class Machine:
         file: str = "",
         sha256: str = "",
     ) -> None:
-        instance(layout, Layout, "Machine", "a layout", "read a machine with ds.Machine.read or ds.Machine.of")
+        instance(
+            layout, Layout, "Machine", "a layout", "read a machine with ds.Machine.read or ds.Machine.of"
+        )
         mapping(numbers, "Machine", "address -> number")
         for address in layout.declared.keys() - numbers.keys():
             raise InputError("the number is missing", place=address, allowed="a number for every address")

@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ..errors import InputError, UnknownName
-from ..quantity import si
+from ..arguments import listed, mapping, one_of, text
+from ..errors import InputError
+from ..quantity import single
 from .describe import spread_of
 
 if TYPE_CHECKING:
@@ -18,6 +19,8 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 
+WIDEST = 1e6
+"""The widest relative standard deviation that can be drawn from [-]."""
 KINDS = ("normal", "lognormal", "uniform", "triangular")
 KEYS = ("number", "kind", "sd", "low", "likely", "high", "group", "correlation")
 
@@ -111,14 +114,14 @@ def read_spreads(spreads: Iterable[Spread | Mapping[str, Any]]) -> list[Spread]:
         For unknown keys and kinds.
     """
     out = []
-    for place, given in enumerate(spreads, 1):
+    for place, given in enumerate(listed(spreads, "spreads", "a list of ds.Spread or mappings"), 1):
         if isinstance(given, Spread):
             out.append(given)
             continue
         where = f"[[spread]] {place}"
+        mapping(given, where, "ds.Spread(number, ...), or a mapping with its keys")
         for key in given:
-            if key not in KEYS:
-                raise UnknownName.of("key", key, KEYS, place=where)
+            one_of(key, KEYS, where, "key")
         if "number" not in given:
             raise InputError("the key 'number' is missing", place=where, allowed="the address it belongs to")
         out.append(Spread(**given))
@@ -135,10 +138,12 @@ def resolve(machine: Machine, spreads: Sequence[Spread]) -> list[Scatter]:
     """
     out: dict[str, Scatter] = {}
     for spread in spreads:
-        if spread.kind not in KINDS:
-            raise UnknownName.of("kind of spread", spread.kind, KINDS, place=spread.number)
-        if not 0.0 <= spread.correlation <= 1.0:
-            raise InputError(f"correlation {spread.correlation:g}", place=spread.number, allowed="0 to 1")
+        place = text(spread.number, "spread, number", "an address or a pattern, like 'hose *.length'")
+        one_of(spread.kind, KINDS, place, "kind of spread")
+        text(spread.group, f"{place}, group")
+        share = single(spread.correlation, "", f"{place}, correlation")
+        if not 0.0 <= share <= 1.0:
+            raise InputError(f"correlation {share:g}", place=place, allowed="0 to 1")
         for address in machine.layout.expand(spread.number):
             out[address] = _scatter(machine, spread, address)
     return list(out.values())
@@ -160,6 +165,8 @@ def _scatter(machine: Machine, spread: Spread, address: str) -> Scatter:
             raise InputError(
                 "no spread is known", place=address, allowed="give sd, a share like 0.1 or '10 %'"
             )
+        if sd > WIDEST:
+            raise InputError(f"sd {sd:g}", place=address, allowed=f"at most {WIDEST:g} times the value")
         if spread.kind == "lognormal" and value <= 0.0:
             raise InputError(f"a lognormal spread about {value:g}", place=address, allowed="a value above 0")
     else:
@@ -177,17 +184,12 @@ def _scatter(machine: Machine, spread: Spread, address: str) -> Scatter:
         likely or 0.0,
         high or 0.0,
         spread.group,
-        spread.correlation,
+        float(spread.correlation),
     )
 
 
 def _read(value: Any, measure: str, address: str) -> float | None:
-    if value is None:
-        return None
-    try:
-        return float(si(value, measure))
-    except InputError as err:
-        raise err.at(place=address) from None
+    return None if value is None else single(value, measure, address)
 
 
 def _relative(sd: Any, value: float, measure: str, address: str) -> float:
@@ -197,10 +199,7 @@ def _relative(sd: Any, value: float, measure: str, address: str) -> float:
         if value == 0.0 or absolute is None:
             raise InputError(f"sd {sd!r} about 0", place=address, allowed="a uniform or triangular spread")
         return abs(absolute / value)
-    try:
-        return float(si(sd, ""))
-    except InputError as err:
-        raise err.at(place=address) from None
+    return single(sd, "", address)
 
 
 class Draw:

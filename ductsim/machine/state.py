@@ -57,7 +57,8 @@ def _point(start: State | Point | None) -> Point | None:
 class MachineState(State, Result):
     """A solved machine: a `State`, and the vacuum and air of every unit.
 
-    Values are floats, or read-only arrays of shape (S,) when the machine has columns; `state[i]` picks a scenario.
+    Values are floats, or read-only arrays of shape (S,) when the machine has columns; `state[i]` picks a
+    scenario.
 
     Attributes
     ----------

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 import tempfile
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from ..errors import InputError
@@ -12,7 +11,7 @@ from ..measures import find_measure
 from ..parts.declare import Form, Nested, Number, Part, Word
 from ..quantity import measure_text
 from .crop.described import without_crop
-from .document import FORMAT
+from .document import FORMAT, file_path
 
 if TYPE_CHECKING:
     from .machine import Machine
@@ -136,7 +135,7 @@ def write_text(path: str | os.PathLike[str], text: str) -> None:
 
 def write_whole(path: str | os.PathLike[str], data: bytes) -> None:
     """Write a file whole or not at all; an InputError where it cannot be written."""
-    place = Path(path)
+    place = file_path(path)
     if place.is_dir():
         raise InputError("is a folder", file=str(path), allowed="the name of a file in it")
     temporary = ""

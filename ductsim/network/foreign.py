@@ -94,7 +94,7 @@ def _sentences(
     law = getattr(c.group.law, "__name__", repr(c.group.law))
     more = f" (and {len(places) - 1} more paths)" if len(places) > 1 else ""
     yield (
-        f"{name}: the law {law} states a slope in {what} of {stated[worst, 0] + 0.0:.4g}, by differences of its drop "
-        f"it is {measured[worst, 0]:.4g}{more}: derivatives of this network are wrong, "
+        f"{name}: the law {law} states a slope in {what} of {stated[worst, 0] + 0.0:.4g}, by differences of "
+        f"its drop it is {measured[worst, 0]:.4g}{more}: derivatives of this network are wrong, "
         "ds.check_part tells more."
     )

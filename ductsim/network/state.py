@@ -65,7 +65,9 @@ class Named(Mapping[Any, Any]):
         if ways:
             return UnknownName(f"{name!r} has several paths", allowed=f"name one, like {ways[0]!r}")
         known = [n if isinstance(n, str) else " ".join(n) for n in self._rows]
-        return UnknownName.of(self._what, " ".join(map(str, name)) if isinstance(name, tuple) else name, known)
+        return UnknownName.of(
+            self._what, " ".join(map(str, name)) if isinstance(name, tuple) else name, known
+        )
 
     def __iter__(self) -> Iterator[Any]:
         return iter(self._rows)

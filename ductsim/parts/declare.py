@@ -13,7 +13,7 @@ from typing import Any, ClassVar, TypeVar, dataclass_transform
 
 import numpy as np
 
-from ..arguments import same_place
+from ..arguments import mapping, same_place
 from ..errors import InputError, UnknownName, shown
 from ..quantity import si
 from ..sources import SOURCES
@@ -88,8 +88,9 @@ class Fields:
     @classmethod
     def of(cls, values: dict[str, Any]) -> Any:
         """Build from a mapping, refusing keys that are not declared."""
+        mapping(values, cls.kind, "a mapping of its fields")
         for key in values:
-            if key not in cls.declared:
+            if not isinstance(key, str) or key not in cls.declared:
                 raise UnknownName.of("key", key, cls.declared, place=cls.kind)
         missing = [
             f.name
@@ -302,13 +303,17 @@ def _check_class(kind: str, cls: Any) -> None:
     known = KINDS.get(kind)
     if known is not None and not same_place(known, cls):
         raise InputError(
-            f"the kind is taken by {known.__module__}.{known.__qualname__}", place=place, allowed="another kind"
+            f"the kind is taken by {known.__module__}.{known.__qualname__}",
+            place=place,
+            allowed="another kind",
         )
     for name, value, least in (("ends", cls.ends, 2), ("path_names", cls.path_names, 1)):
         words = isinstance(value, tuple) and all(isinstance(word, str) for word in value)
         if not words or len(value) < least or len(set(value)) < len(value):
             raise InputError(
-                f"{name} = {shown(value)}", place=place, allowed=f"a tuple of at least {least} different texts"
+                f"{name} = {shown(value)}",
+                place=place,
+                allowed=f"a tuple of at least {least} different texts",
             )
     if len(cls.path_names) > 1 and "" in cls.path_names:
         raise InputError("a path without a name", place=place, allowed="a name for each of several paths")

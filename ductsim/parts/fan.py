@@ -101,7 +101,7 @@ class Fan(Part):
 
     @classmethod
     def examples(cls) -> list[Fan]:
-        """Fans for `check_part`, in all their forms: their points must fit each other, so none can be guessed."""
+        """Fans for `check_part`, in all their forms; their points must fit each other."""
         shape: Any = {"flow": [0.0, 1.0, 1.5, 2.0, 2.5, 3.0], "curve_speed": "3600 rpm", "speed": "3400 rpm"}
         rising = [6000.0, 6350.0, 5850.0, 4900.0, 3500.0, 1650.0]
         watts = [6e3, 9e3, 12e3, 14e3, 15e3, 14e3]

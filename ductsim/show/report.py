@@ -7,10 +7,13 @@ import os
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from ..arguments import instance
 from ..cautions import ALWAYS, cautions_for
 from ..errors import InputError
+from ..machine.document import file_path
+from ..machine.machine import Machine
 from ..machine.state import solve
 from ..machine.writer import write_text
 from ..quantity import display_measure
@@ -18,9 +21,6 @@ from . import plots
 from .report_numbers import assumption_rows, part_rows
 from .svg import inline
 from .tables import html_table
-
-if TYPE_CHECKING:
-    from ..machine.machine import Machine
 
 MOST_ROWS = 60
 
@@ -67,6 +67,8 @@ def report(
         When the machine has no answer.
     """
     display_measure("m", measures)
+    instance(machine, Machine, "report", "a machine", "a machine, as ds.Machine.read gives")
+    file_path(path)
     if getattr(machine, "columns", None) is not None:
         raise InputError(
             "the machine has columns", place="report", allowed="one of its scenarios: machine[0]"

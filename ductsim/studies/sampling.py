@@ -12,18 +12,20 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ..arguments import locked, one_of, texts, whole
+from ..arguments import instance, locked, one_of, texts, whole
 from ..chunks import Chunk, Folder, digest, run
-from ..errors import InputError, UnknownName
+from ..errors import InputError, shown
 from ..machine.asked import question
 from ..machine.machine import Machine
 from ..machine.spreads import Draw, Scatter, Spread, default_spreads, read_spreads, resolve
+from ..quantity import single
 from ..result import Result
 from ..variance import Shares, variance_shares
 
 Array = NDArray[np.float64]
 
 CHUNK = 4096
+MOST_SAMPLES = 1_000_000_000
 METHODS = ("latin hypercube", "sobol", "random")
 QUANTILES = (0.025, 0.25, 0.5, 0.75, 0.975)
 
@@ -172,12 +174,13 @@ class Ensemble(Result):
 
     def quantile(self, of: str, share: float) -> float:
         """The value that a share of all scenarios stays below, in SI."""
-        return float(np.nanquantile(self.answers[self._row(of)], share))
+        wanted = single(share, "", "quantile, share")
+        if not 0.0 <= wanted <= 1.0:
+            raise InputError(f"a share of {wanted:g}", place="quantile, share", allowed="0 to 1")
+        return float(np.nanquantile(self.answers[self._row(of)], wanted))
 
     def _row(self, of: str) -> int:
-        if of not in self.of:
-            raise UnknownName.of("question", of, self.of, place="ensemble")
-        return self.of.index(of)
+        return self.of.index(one_of(of, self.of, "ensemble", "question"))
 
     def rows(self) -> list[dict[str, Any]]:
         """A row for each question: mean, standard deviation and quantiles, in SI."""
@@ -287,6 +290,13 @@ def ensemble(
         For a machine with columns, unknown questions or addresses, and a folder of another input.
     """
     job = _job(machine, spreads, of, samples, seed, method, chunk, shares)
+    samples, seed, method, chunk, shares = job.samples, job.seed, job.method, job.chunk, job.shares
+    if executor is not None and not callable(getattr(executor, "submit", None)):
+        raise InputError(
+            f"{shown(executor)} is no executor", place="ensemble", allowed="one of concurrent.futures"
+        )
+    if progress is not None and not callable(progress):
+        raise InputError(f"{shown(progress)} is no function", place="ensemble, progress")
     sha256 = digest(
         dict(machine.numbers), machine.layout.title, [p.name for p in machine.layout.parts],
         [p.ends for p in machine.layout.parts], [repr(s) for s in job.scatters], list(job.of), samples, seed,
@@ -313,16 +323,16 @@ def _job(
     chunk: int,
     shares: bool,
 ) -> Job:
+    instance(machine, Machine, "ensemble", "a machine", "a machine, as ds.Machine.read gives")
     if machine.columns is not None:
         raise InputError(
             "the machine has columns already", place="ensemble", allowed="one of them: machine[0]"
         )
-    if method not in METHODS:
-        raise UnknownName.of("method", method, METHODS, place="ensemble")
-    for name, value, least in (("samples", samples, 2), ("chunk", chunk, 1), ("seed", seed, 0)):
-        if not isinstance(value, (int, np.integer)) or isinstance(value, bool) or value < least:
-            raise InputError(f"{name} {value!r}", place="ensemble", allowed=f"a whole number from {least}")
-    asked = (of,) if isinstance(of, str) else tuple(of)
+    one_of(method, METHODS, "ensemble", "method")
+    samples = whole(samples, "ensemble", "samples", 2, MOST_SAMPLES)
+    chunk, seed = whole(chunk, "ensemble", "chunk", 1), whole(seed, "ensemble", "seed")
+    instance(shares, (bool, np.bool_), "ensemble, shares", "True or False")
+    asked = tuple(texts(of, "ensemble, of", "a question, or a list of them"))
     for words in asked:
         question(machine.layout, words)
     if spreads is None:
@@ -330,4 +340,4 @@ def _job(
     scatters = resolve(machine, read_spreads(spreads))
     if not scatters:
         raise InputError("nothing scatters", place="ensemble", allowed="at least one spread")
-    return Job(machine, tuple(scatters), asked, int(samples), int(seed), method, int(chunk), shares)
+    return Job(machine, tuple(scatters), asked, samples, seed, str(method), chunk, bool(shares))

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from ...arguments import listed, one_of
 from ...cautions import cautions_for
 from ...errors import InputError, UnknownName, shown
 from ...quantity import si
@@ -259,8 +260,7 @@ def calibrate(
     InputError
         Without observations or crop, for unknown units and numbers, and for bad speeds and yields.
     """
-    if number not in CALIBRATED:
-        raise UnknownName.of("number of a crop to calibrate", number, CALIBRATED, place="calibrate")
+    one_of(number, CALIBRATED, "calibrate", "number of a crop to calibrate")
     for name, value in (("scatter", scatter), ("prior_spread", prior_spread)):
         if not (isinstance(value, (int, float)) and 0.0 < value < 5.0):
             place = f"calibrate, {name}"
@@ -281,7 +281,8 @@ def calibrate(
 def _runs(machine: Machine, crop: Crop, observations: Any) -> list[Run]:
     """The observations in SI, from a file or given."""
     if not isinstance(observations, (str, os.PathLike)):
-        return [_run(machine, crop, given, f"observation {i + 1}") for i, given in enumerate(observations)]
+        seen = listed(observations, "calibrate", "a list of observations, or a file")
+        return [_run(machine, crop, given, f"observation {i + 1}") for i, given in enumerate(seen)]
     rows = read_rows(observations, _COLUMNS, ("ground_speed",), "what was seen", "observation")
     try:
         return [_run(machine, crop, values, f"line {line}") for line, values in rows]

@@ -189,7 +189,7 @@ def read_readings(source: Any) -> Readings:
     if hasattr(source, "columns") and hasattr(source, "itertuples"):
         rows = [(i + 1, list(row)) for i, row in enumerate(source.itertuples(index=False, name=None))]
         return _collect([str(name) for name in source.columns], rows, False)
-    items = list(source) if isinstance(source, Iterable) else None
+    items = list(source) if isinstance(source, Iterable) and getattr(source, "shape", (1,)) != () else None
     if items and all(isinstance(item, Reading) for item in items):
         return Readings(items)
     if not items or not all(isinstance(item, Mapping) for item in items):

@@ -85,7 +85,13 @@ class PartCheck(Result):
     def rows(self) -> list[dict[str, Any]]:
         """A row for each check: its name, whether it passed, what was found and on which example."""
         return [
-            {"check": f.check, "passed": not f.found, "found": f.found, "example": f.example, "about": f.about}
+            {
+                "check": f.check,
+                "passed": not f.found,
+                "found": f.found,
+                "example": f.example,
+                "about": f.about,
+            }
             for f in self.findings
         ]
 
@@ -99,7 +105,7 @@ class PartCheck(Result):
 
 
 def check_part(part: Any, examples: Iterable[Part] | None = None) -> PartCheck:
-    """Try what the network relies on: slopes against differences, signs, zero, columns, ranges, card, sources.
+    """Try what the network relies on: slopes against differences, signs, columns, ranges, card, sources.
 
     A wrong slope does not change where a solve ends, but makes every derivative wrong: run this on each
     part and law of your own.
@@ -127,7 +133,9 @@ def check_part(part: Any, examples: Iterable[Part] | None = None) -> PartCheck:
         raise InputError(f"{shown(part)} is not a part", place="check_part", allowed="a part, or its class")
     kind: Any = part if is_class else type(part)
     if not kind.kind:
-        raise InputError(f"{kind.__name__} has no kind", place="check_part", allowed="decorate it with ds.part")
+        raise InputError(
+            f"{kind.__name__} has no kind", place="check_part", allowed="decorate it with ds.part"
+        )
     if examples is not None:
         tried = listed(examples, "check_part, examples", "a list of parts")
     else:

@@ -30,7 +30,9 @@ def shapes(part: Part) -> None:
             inside = len(both) == 2 and all(0 <= end < len(part.ends) for end in both)
             demand(inside, f"a path between the ends {both}; the part has {len(part.ends)}")
         if isinstance(path, Path):
-            demand(path.density in DENSITIES, f"density {path.density!r}; it is one of {', '.join(DENSITIES)}")
+            demand(
+                path.density in DENSITIES, f"density {path.density!r}; it is one of {', '.join(DENSITIES)}"
+            )
     count = sum(2 if isinstance(path, Pair) else 1 for path in paths)
     demand(count == len(part.path_names), f"{count} paths, and {len(part.path_names)} names for them")
 

@@ -106,7 +106,9 @@ def finite_at_zero(part: Part) -> None:
         else:
             slope = path.law(0.0, AIR, **path.coefficients)[1]
             demand(np.isfinite(slope), f"the slope at zero flow is {slope}")
-            demand(slope > 0.0 or path.power is not None, f"the slope at zero flow is {slope}, not above zero")
+            demand(
+                slope > 0.0 or path.power is not None, f"the slope at zero flow is {slope}, not above zero"
+            )
 
 
 def signed(part: Part) -> None:

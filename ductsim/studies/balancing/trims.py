@@ -94,7 +94,7 @@ def dials_of(machine: Machine, trims: Any) -> list[Dial]:
     if trims is None:
         trims = machine.layout.free.get("trim", [])
     known = [trims] if isinstance(trims, (Trim, Mapping)) else trims
-    if isinstance(known, str) or not isinstance(known, Iterable):
+    if isinstance(known, str) or not isinstance(known, Iterable) or getattr(known, "shape", (1,)) == ():
         raise InputError(
             f"{shown(trims)} is no list of trims", allowed="ds.Trim(number, low, high) in a list"
         )
@@ -133,7 +133,7 @@ def _dial(machine: Machine, address: str, trim: Trim) -> Dial:
     sizes = None
     if trim.sizes is not None:
         items = trim.sizes
-        if isinstance(items, str) or not isinstance(items, Iterable):
+        if isinstance(items, str) or not isinstance(items, Iterable) or getattr(items, "shape", (1,)) == ():
             raise InputError(f"{shown(items)} is no list", place="sizes", allowed="a list of sizes")
         sizes = np.unique([read(item, "sizes") for item in items])
         sizes = sizes[

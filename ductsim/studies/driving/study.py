@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from ...arguments import listed
 from ...errors import InputError, shown
 from ...machine.crop.calibration import Calibration
 from ...machine.crop.described import UNCERTAIN, Crop, with_crop
@@ -131,7 +132,7 @@ def _draws(machine: Machine, crop: Any, samples: int, seed: int) -> dict[str, Ar
 def _listed(fixes: Any) -> list[Fix]:
     if isinstance(fixes, Mapping):
         return [Fix(name, change=change) for name, change in fixes.items()]
-    out = list(fixes)
+    out = listed(fixes, "fixes", "a list of ds.Fix, or name -> change")
     for fix in out:
         if not isinstance(fix, Fix):
             raise InputError(
