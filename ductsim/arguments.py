@@ -13,7 +13,7 @@ from .errors import InputError, UnknownName, shown
 T = TypeVar("T")
 
 
-def instance(value: Any, kind: type[T], place: str, what: str, allowed: str = "") -> T:
+def instance(value: Any, kind: Any, place: str, what: str, allowed: str = "") -> Any:
     """`value` if it is a `kind`; `what` is what such a thing is called ("a machine")."""
     if not isinstance(value, kind):
         raise InputError(f"{shown(value)} is not {what}", place=place, allowed=allowed or what)
@@ -22,7 +22,9 @@ def instance(value: Any, kind: type[T], place: str, what: str, allowed: str = ""
 
 def mapping(value: Any, place: str, allowed: str) -> Mapping[Any, Any]:
     """`value` if it is a mapping."""
-    return instance(value, Mapping, place, "a mapping", allowed)
+    if not isinstance(value, Mapping):
+        raise InputError(f"{shown(value)} is not a mapping", place=place, allowed=allowed)
+    return value
 
 
 def text(value: Any, place: str, allowed: str = "a text") -> str:
@@ -42,8 +44,9 @@ def listed(value: Any, place: str, allowed: str) -> list[Any]:
     """The items of a list, or of anything else that has items in an order; no text, no mapping."""
     if isinstance(value, (str, bytes, bytearray, memoryview, Mapping)) or not isinstance(value, Iterable):
         raise InputError(f"{shown(value)} is not a list", place=place, allowed=allowed)
-    if hasattr(value, "__array__") and np.ndim(value) != 1:
-        raise InputError(f"an array of shape {np.shape(value)}", place=place, allowed=allowed)
+    shape = getattr(value, "shape", (1,))
+    if len(shape) != 1:
+        raise InputError(f"an array of shape {shape}", place=place, allowed=allowed)
     return list(value)
 
 
@@ -75,7 +78,7 @@ def locked(values: T) -> T:
         return values
     out = values.view()
     out.setflags(write=False)
-    return out  # type: ignore[return-value]
+    return out
 
 
 class ByName(Mapping[str, Any]):

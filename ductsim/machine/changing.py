@@ -187,6 +187,8 @@ def _listed(address: str, value: Any) -> Any:
         if np.ndim(items.magnitude) != 1 or not len(items.magnitude):
             raise _no_list(address, value)
         return items
+    if isinstance(items, (set, frozenset)):  # without an order
+        raise _no_list(address, value)
     try:
         found = listed(items, address, "")
     except InputError:

@@ -107,9 +107,9 @@ class Fan(Part):
         watts = [6e3, 9e3, 12e3, 14e3, 15e3, 14e3]
         two: Any = {"curve_speed": 150.0, "speed": 160.0}
         return [
-            cls(**shape, total_pressure=rising, highest_speed="4200 rpm"),
+            cls(**shape, total_pressure=rising, highest_speed=440.0),
             cls(**shape, total_pressure=rising, soiling=0.2, shaft_power=watts),
-            cls(**shape, static_pressure=rising, outlet_area=0.12, inlet_temperature="45 degC"),
+            cls(**shape, static_pressure=rising, outlet_area=0.12, inlet_temperature=318.15),
             cls(**(shape | {"speed": 0.0}), total_pressure=rising),
             cls(**two, flow=[0.5, 2.0], total_pressure=[900.0, 0.0]),
             cls(**two, flow=[0.2, 1.0, 2.0], total_pressure=[500.0, 900.0, 1000.0]),

@@ -52,7 +52,7 @@ class Jet(Part):
         """Jets for `check_part`, whose nozzle must be smaller than the mixing section."""
         return [
             cls(nozzle_area=0.0075, mixing_area=0.06, nozzle_loss=0.08, suction_loss=0.12, mixing_loss=0.08),
-            cls(nozzle_area=0.001, mixing_area=0.06, angle="25 deg"),
+            cls(nozzle_area=0.001, mixing_area=0.06, angle=0.44),
             cls(nozzle_area=0.025, mixing_area=0.06, nozzle_loss=0.02, suction_loss=0.0, mixing_loss=0.0),
             cls(nozzle_area=0.0075, mixing_area=0.06, mixing_effectiveness=0.8),
         ]

@@ -396,7 +396,7 @@ def _consumption(value: Any) -> float:
 def _values(machine: Machine, addresses: Sequence[str], given: Any) -> tuple[bool, Array]:
     """Whether the values are factors, and the values."""
     items = given.factor if isinstance(given, Times) else given
-    if isinstance(items, (str, bytes, int, float)) or np.ndim(getattr(items, "magnitude", 1)) == 0:
+    if isinstance(items, (str, bytes, int, float)) or np.ndim(getattr(items, "magnitude", [1])) == 0:
         items = [items]
     items = list(items) if isinstance(items, Iterable) and getattr(items, "shape", (1,)) != () else []
     if not items:

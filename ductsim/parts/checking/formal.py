@@ -209,7 +209,7 @@ def guesses(part: Part) -> None:
     for path in part.paths():
         for side in (0, 1) if isinstance(path, Pair) else (None,):
             demand(0.0 < usual(path, side) < 1e6, f"a first guess of {usual(path, side):g} kg/s")
-            area: Any = path.area if side is None else path.area[side]  # type: ignore[index]
+            area: Any = path.area if side is None else path.area[side]
             demand(np.all(np.asarray(area) > 0.0), f"an area of {area} m2")
 
 
