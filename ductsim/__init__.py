@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from .errors import NoOperatingPoint as NoOperatingPoint
     from .errors import OutsideRange as OutsideRange
     from .errors import UnknownName as UnknownName
+    from .errors import WrongSlope as WrongSlope
     from .laws.card import LAWS as LAWS
     from .laws.card import law as law
     from .machine.asked import Question as Question
@@ -51,6 +52,8 @@ if TYPE_CHECKING:
     from .network.state import Outcome as Outcome
     from .network.state import State as State
     from .parts.bend import Bend as Bend
+    from .parts.checking import PartCheck as PartCheck
+    from .parts.checking import check_part as check_part
     from .parts.declare import KINDS as KINDS
     from .parts.declare import LocalAir as LocalAir
     from .parts.declare import Pair as Pair
@@ -114,6 +117,7 @@ _MODULES = {
     "NoOperatingPoint": "errors",
     "OutsideRange": "errors",
     "UnknownName": "errors",
+    "WrongSlope": "errors",
     "LAWS": "laws.card",
     "law": "laws.card",
     "Question": "machine.asked",
@@ -139,6 +143,8 @@ _MODULES = {
     "Outcome": "network.state",
     "State": "network.state",
     "Bend": "parts.bend",
+    "check_part": "parts.checking",
+    "PartCheck": "parts.checking",
     "KINDS": "parts.declare",
     "LocalAir": "parts.declare",
     "Pair": "parts.declare",

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from .arguments import listed
 from .errors import UnknownName
 
 CAUTIONS: dict[str, str] = {
@@ -73,7 +74,9 @@ def cautions_for(tags: Iterable[str]) -> list[str]:
         For a tag that is neither.
     """
     wanted: set[str] = set()
-    for tag in [tags] if isinstance(tags, str) else tags:
+    for tag in [tags] if isinstance(tags, str) else listed(tags, "cautions", "kinds of work or cautions"):
+        if not isinstance(tag, str):
+            raise UnknownName.of("caution", tag, [*TAGS, *CAUTIONS])
         if tag in TAGS:
             wanted.update(TAGS[tag])
         elif tag in CAUTIONS:

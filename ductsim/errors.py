@@ -146,6 +146,10 @@ def _spaces(character: str) -> bool:
     return character in "\t\n\r" or unicodedata.category(character).startswith("Z")
 
 
+class WrongSlope(UserWarning):
+    """A law from outside the package states slopes that its own drops do not have: derivatives are wrong."""
+
+
 def shown(value: object) -> str:
     """`repr` of what was given, cut to a length that a message can bear."""
     try:

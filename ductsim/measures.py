@@ -263,7 +263,7 @@ def plain_spelling(spelling: str) -> str:
 
 def measure_of(measure: str) -> Measure:
     """The measure of a spelling; an UnknownName with the nearest one when it is not known."""
-    known = find_measure(measure)
+    known = find_measure(measure) if isinstance(measure, str) else None
     if known is None:
         raise UnknownName.of("measure", measure, [*MEASURES, *OTHER_SPELLINGS])
     return known

@@ -9,6 +9,8 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import dataclass
+from decimal import Decimal
+from numbers import Real
 from typing import Any
 
 import numpy as np
@@ -69,38 +71,44 @@ def si(value: Any, measure: str) -> Any:
     wanted = measure_of(measure)
     if isinstance(value, str):
         return _read(value, wanted)
-    if isinstance(value, (int, float, np.integer, np.floating)) and not isinstance(value, bool):
+    if _plain(value):
         return _finite(_float(value), wanted, value)
     if hasattr(value, "m_as"):
         return _from_library(value, wanted)
     return _array(value, wanted)
 
 
-def one(value: Any, measure: str) -> float:
-    """A single quantity as an SI float; a list or a column is refused.
-
-    Raises
-    ------
-    InputError
-        As `si`, and for anything but one number.
-
-    Examples
-    --------
-    >>> one("6 in", "m")
-    0.1524
-    """
-    out = si(value, measure)
+def single(value: Any, measure: str, place: str = "") -> float:
+    """One quantity as an SI float; an InputError that names `place` for a column and for what is none."""
+    try:
+        out = si(value, measure)
+    except InputError as err:
+        raise err.at(place=place) from None
     if not isinstance(out, float):
-        raise InputError(
-            f"{shown(value)} is not one number", allowed=f"one, like {example_text(measure_of(measure))}"
-        )
+        raise InputError(f"{shown(value)} is not one number", place=place, allowed="one number")
     return out
+
+
+def column(value: Any, measure: str, place: str) -> Any:
+    """A quantity as an SI float, or a column as a 1-D array; else an InputError that names `place`."""
+    try:
+        out = si(value, measure)
+    except InputError as err:
+        raise err.at(place=place) from None
+    if np.ndim(out) > 1 or np.size(out) == 0:
+        raise InputError(f"a column of shape {np.shape(out)}", place=place, allowed="a number or a 1-D array")
+    return out
+
+
+def _plain(value: Any) -> bool:
+    """A number of any kind; Python counts truth values and NumPy counts spans of time among them."""
+    return isinstance(value, (Real, Decimal)) and not isinstance(value, (bool, np.bool_, np.timedelta64))
 
 
 def _float(value: Any) -> float:
     try:
         return float(value)
-    except OverflowError:
+    except (OverflowError, ValueError):  # too large; a decimal that signals
         return math.inf
 
 
@@ -139,7 +147,7 @@ def _array(value: Any, wanted: Measure) -> Any:
 
 def _item(item: Any, wanted: Measure) -> float:
     out = si(item, wanted.dimension) if isinstance(item, str) or hasattr(item, "m_as") else None
-    if out is None and isinstance(item, (int, float, np.integer, np.floating)) and not isinstance(item, bool):
+    if out is None and _plain(item):
         out = _finite(_float(item), wanted, item)
     if not isinstance(out, float):
         raise _no_quantity(item, wanted)
@@ -273,7 +281,7 @@ def display_measure(measure: str, system: str = "metric") -> str:
     `measure` is SI, or the metric spelling that suits the number better ("mm" for a gap, "km/h" for a
     driving speed).
     """
-    if system not in SYSTEMS:
+    if not isinstance(system, str) or system not in SYSTEMS:
         raise UnknownName.of("system of measures", system, SYSTEMS)
     metric = METRIC.get(measure, measure)
     return metric if system == "metric" else INCH.get(metric, metric)

@@ -4,7 +4,6 @@ import pickle
 
 import numpy as np
 import pytest
-from conformance import flows, meets_itself, slopes, usual
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy.optimize import brentq
@@ -16,6 +15,8 @@ from ductsim.laws.card import LAWS, card_of
 from ductsim.laws.conveying import carrying, crop_velocity, load_outside, loaded_friction, loaded_jet
 from ductsim.laws.friction import friction
 from ductsim.laws.jets import jet
+from ductsim.parts.checking.physical import meets_itself, slopes
+from ductsim.parts.checking.probing import flows, usual
 from ductsim.parts.declare import LocalAir
 from ductsim.sources import SOURCES
 

@@ -15,7 +15,7 @@ import ductsim as ds
 from ductsim.errors import InputError, visible
 from ductsim.machine.alike import alike, look
 from ductsim.machine.demos import demo_file
-from ductsim.quantity import one
+from ductsim.quantity import single
 from ductsim.show import report, style, tables
 
 PICKER = demo_file("picker").read_text(encoding="utf-8")
@@ -116,7 +116,7 @@ def test_columns_are_for_python():
     machine = ds.demo("picker").change({"hatch leak 4.area": np.array([0.001, 0.06])})
     assert machine.columns == 2
     with pytest.raises(InputError, match=r"\[1, 2\] is not one number; one, like '1.8 m'"):
-        one([1, 2], "m")
+        single([1, 2], "m")
 
 
 @pytest.mark.parametrize(

@@ -3,6 +3,7 @@
 import pickle
 
 import numpy as np
+import pint
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -282,6 +283,32 @@ def test_grid_is_a_product_in_step(picker):
     np.testing.assert_allclose(m.numbers["belt.engine_speed"] * 60 / (2 * np.pi), [2000] * 6 + [2100] * 6)
     np.testing.assert_allclose(m.numbers["hose 1.length"] / 1.2, [0.8, 0.8, 1, 1, 1.2, 1.2] * 2)
     np.testing.assert_allclose(m.numbers["hatch leak 4.area"], [0.0, 0.04] * 6)
+
+
+def test_a_grid_keeps_the_measures_of_quantities(picker):
+    """100 cm2 are 0.01 m2, as `pint` itself converts them, whether a list or each item is a quantity."""
+    unit = pint.UnitRegistry()
+    areas = np.array([0, 100, 400]) * unit.cm**2
+    for axis in (areas, list(areas), [areas[0], "100 cm2", areas[2]]):
+        grid = ds.grid({"hatch leak 4.area": axis, "belt.slip": [0.0, 0.02]})
+        wide = picker.change(grid)
+        wanted = np.repeat(areas.m_as("m**2"), 2)
+        np.testing.assert_allclose(wide.numbers["hatch leak 4.area"], wanted, rtol=1e-12)
+    with pytest.raises(ds.InputError, match=r"hatch leak 4.area.*does not convert to m\*\*2"):
+        picker.change(ds.grid({"hatch leak 4.area": np.array([1.0, 2.0]) * unit.second}))
+
+
+@pytest.mark.parametrize(
+    "bad", [[complex(1)], [{"a": 1}], [None], [10**400], [[1.0], [2.0, 3.0]], [float("nan")], None, {"a": 1}]
+)
+def test_a_grid_takes_nothing_that_is_no_number(bad):
+    with pytest.raises(ds.InputError, match=r"belt\.slip"):
+        ds.grid({"belt.slip": bad})
+
+
+def test_a_grid_of_too_many_combinations_is_refused():
+    with pytest.raises(ds.InputError, match="1,000,000,000,000 combinations"):
+        ds.grid({f"a{i}.b": range(1000) for i in range(4)})
 
 
 @pytest.mark.parametrize("bad", ["2 m", 3.0, [], [[1.0]], ds.times(2.0)])

@@ -6,6 +6,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, TypeVar
 
+from ..errors import InputError, shown
+
 Outside = Callable[..., list[tuple[Any, str]]]
 
 
@@ -59,12 +61,16 @@ def law(
 
     Raises
     ------
-    TypeError
+    InputError
         If `sources` is a bare string, or empty: a law without a published source cites
         "common_practice" or "our_assumption".
     """
-    if isinstance(sources, str) or not sources:
-        raise TypeError("sources must be a tuple with at least one key")
+    if not isinstance(sources, (tuple, list)) or not sources or not all(isinstance(s, str) for s in sources):
+        raise InputError(
+            f"sources = {shown(sources)}", place="law", allowed="a tuple with at least one key of ds.SOURCES"
+        )
+    if outside is not None and not callable(outside):
+        raise InputError(f"outside = {shown(outside)}", place="law", allowed="a function")
 
     def give(function: L) -> L:
         name = function.__name__

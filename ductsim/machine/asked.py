@@ -10,7 +10,8 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from ..errors import InputError, UnknownName, nearest_name
+from ..arguments import same_place
+from ..errors import InputError, UnknownName, nearest_name, shown
 from ..network.system import PathName
 from .gauges import (
     Flows,
@@ -86,9 +87,30 @@ WORDS: dict[str, Word] = {}
 
 
 def add_word(words: str, names: Callable[[Layout], Iterable[str]]) -> Callable[[Any], Any]:
-    """Decorator that adds a way to ask: `make(layout, name) -> Question`."""
+    """Decorator that adds a way to ask: `make(layout, name) -> Question`.
+
+    The same function of the same module may be added again (a notebook cell run twice); the last counts.
+
+    Raises
+    ------
+    InputError
+        For words that are taken, or none, and for what is no function.
+    """
+    if not isinstance(words, str) or not words.strip() or not words.isprintable() or words != words.strip():
+        raise InputError(
+            f"{shown(words)} is no word to ask by", place="add_word", allowed="a text on one line"
+        )
+    if not callable(names):
+        raise InputError(
+            f"{shown(names)} is no function", place=f"add_word, {words!r}", allowed="names(layout) -> names"
+        )
 
     def add(make: Callable[[Layout, str], Question]) -> Callable[[Layout, str], Question]:
+        if not callable(make):
+            raise InputError(f"{shown(make)} is no function", place=f"add_word, {words!r}")
+        known = WORDS.get(words)
+        if known is not None and not same_place(known.make, make):
+            raise InputError(f"the words {words!r} are taken", place="add_word", allowed="other words")
         WORDS[words] = Word(words, names, make)
         return make
 
@@ -125,7 +147,7 @@ def question(layout: Layout, of: str) -> Question:
             )
     known = vocabulary(layout)
     raise UnknownName(
-        f"unknown question {of!r}",
+        f"unknown question {shown(of)}",
         place="of",
         allowed=""
         if nearest_name(str(of), known)

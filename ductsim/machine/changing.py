@@ -8,9 +8,10 @@ from typing import Any
 
 import numpy as np
 
+from ..arguments import listed, mapping, text
 from ..errors import InputError, shown
 from ..parts.declare import Number
-from ..quantity import Times, parse_change, times
+from ..quantity import Times, parse_change, si, times
 from .bounded import at_most
 from .layout import Layout
 
@@ -53,7 +54,8 @@ def resolve(layout: Layout, change: Mapping[str, Any]) -> dict[str, Effect]:
         For a pattern without a match (UnknownName), a value that is no quantity of the right kind, and
         two entries that contradict each other on one address.
     """
-    return together([_one(layout, pattern, value) for pattern, value in change.items()])
+    mapping(change, "change", 'a mapping like {"hose 3.length": "2 m"}')
+    return together([_one(layout, _address(pattern), value) for pattern, value in change.items()])
 
 
 def _one(layout: Layout, pattern: str, value: Any) -> dict[str, Effect]:
@@ -139,8 +141,8 @@ def grid(values: Mapping[str, Any]) -> dict[str, Any]:
     Parameters
     ----------
     values : mapping
-        Address or pattern -> a 1-D list of numbers and texts, an array, or `times(list)`. The first varies
-        slowest.
+        Address or pattern -> a 1-D list of numbers and texts, an array, quantities of a measures library
+        (they keep their measure), or `times(list)`. The first varies slowest.
 
     Returns
     -------
@@ -150,35 +152,60 @@ def grid(values: Mapping[str, Any]) -> dict[str, Any]:
     Raises
     ------
     InputError
-        For an empty or nested list, and more than 10,000,000 combinations.
+        For an empty or nested list, items that are no numbers, and more than 10,000,000 combinations.
 
     Examples
     --------
     >>> grid({"belt.slip": [0.0, 0.02], "hose 3.length": ["1 m", "2 m", "3 m"]})["belt.slip"].tolist()
     [0.0, 0.0, 0.0, 0.02, 0.02, 0.02]
     """
-    lists = {address: _listed(address, value) for address, value in values.items()}
+    mapping(values, "grid", "address or pattern -> a list of values")
+    lists = {_address(address): _listed(address, value) for address, value in values.items()}
     sizes = [len(items) for items in lists.values()]
     at_most(math.prod(sizes), MOST_COMBINATIONS, "combinations", "grid")
     out: dict[str, Any] = {}
     for i, (address, items) in enumerate(lists.items()):
-        inner, outer = int(np.prod(sizes[i + 1 :])), int(np.prod(sizes[:i]))
+        inner, outer = math.prod(sizes[i + 1 :]), math.prod(sizes[:i])
         place = np.tile(np.repeat(np.arange(len(items)), inner), outer)
-        if isinstance(items, np.ndarray):
-            column: Any = items[place]
-        else:
-            column = [items[k] for k in place]
+        column = [items[k] for k in place] if isinstance(items, list) else items[place]
         out[address] = times(column) if isinstance(values[address], Times) else column
     return out
 
 
+def _address(pattern: Any) -> str:
+    return text(pattern, "change", "an address or a pattern, like 'hose 3.length'")
+
+
 def _listed(address: str, value: Any) -> Any:
-    """One axis of a grid: an array of numbers, or a list in which texts stay texts."""
+    """One axis of a grid: an array of SI numbers, or a list or array whose items carry their measures."""
     items = value.factor if isinstance(value, Times) else value
-    if isinstance(items, (str, bytes)) or np.ndim(items) != 1 or len(items) == 0:
-        raise InputError(
-            f"{shown(value)} is not a list of values", place=address, allowed="a 1-D list or array"
-        )
-    if any(isinstance(item, (str, bool)) for item in items):
-        return list(items)
-    return np.asarray(items, dtype=float)
+    if hasattr(items, "m_as"):  # a list that a measures library made keeps its measure
+        if np.ndim(items.magnitude) != 1 or not len(items.magnitude):
+            raise _no_list(address, value)
+        return items
+    if isinstance(items, (set, frozenset)):  # without an order
+        raise _no_list(address, value)
+    try:
+        found = listed(items, address, "")
+    except InputError:
+        raise _no_list(address, value) from None
+    if not found:
+        raise _no_list(address, value)
+    carried = [isinstance(item, str) or hasattr(item, "m_as") for item in found]
+    own = [item if carries else _number(address, item) for item, carries in zip(found, carried, strict=True)]
+    return own if any(carried) else np.array(own)
+
+
+def _no_list(address: str, value: Any) -> InputError:
+    return InputError(f"{shown(value)} is not a list of values", place=address, allowed="a 1-D list or array")
+
+
+def _number(address: str, item: Any) -> float:
+    """One bare number of an axis."""
+    try:
+        out = si(item, "")
+    except InputError as err:
+        raise err.at(place=address) from None
+    if not isinstance(out, float):
+        raise _no_list(address, item)
+    return out

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from ..errors import UnknownName
+from ..arguments import one_of
 from .machine import Machine
 
 FOLDER = Path(__file__).parent.parent / "examples"
@@ -22,10 +22,7 @@ def demo_file(name: str) -> Path:
     ------
     UnknownName
     """
-    known = names()
-    if name not in known:
-        raise UnknownName.of("demonstration machine", name, known)
-    return FOLDER / f"{name}.toml"
+    return FOLDER / f"{one_of(name, names(), 'demo', 'demonstration machine')}.toml"
 
 
 def demo(name: str) -> Machine:

@@ -9,6 +9,7 @@ from collections.abc import Collection, Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
+from ..arguments import mapping
 from ..errors import InputError, UnknownName, nearest_name, shown
 
 FORMAT = 1
@@ -16,6 +17,21 @@ LARGEST_FILE = 2_000_000
 LONGEST_LINE = 20_000
 MOST_DOTS = 500
 DEEPEST = 12
+
+
+def file_path(path: Any, what: str = "file") -> Path:
+    """A path, of a text or of anything that gives one."""
+    given = os.fspath(path) if isinstance(path, (str, os.PathLike)) else None
+    if not isinstance(given, str):
+        raise InputError(f"{shown(path)} is no name of a {what}", allowed="a text or a path")
+    place = Path(given)
+    try:
+        place.is_dir()
+    except (OSError, ValueError) as err:
+        raise InputError(
+            f"is no name of a {what}: {getattr(err, 'strerror', None) or err}", file=shown(given)
+        ) from None
+    return place
 
 
 def read_text(
@@ -31,7 +47,7 @@ def read_text(
         For a file that is missing, unreadable, too large, empty or no UTF-8 text; for a folder, a pipe or a
         device.
     """
-    place = Path(path)
+    place = file_path(path)
     file = str(path)
     try:
         mode = place.stat().st_mode
@@ -130,6 +146,7 @@ def _depth(document: Any) -> int:
 
 def check_format(document: Mapping[str, Any]) -> None:
     """Refuse a file of a newer format, or without a format."""
+    mapping(document, "machine", "the tables of a machine file")
     if "format" not in document:
         raise InputError("the key 'format' is missing", allowed=f"write format = {FORMAT} at the top")
     given = document["format"]

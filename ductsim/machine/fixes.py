@@ -114,6 +114,8 @@ class Fix:
         InputError
             For whatever is wrong with the fix on this machine, one sentence.
         """
+        if not hasattr(machine, "layout") or not hasattr(machine, "changed"):
+            raise InputError(f"{shown(machine)} is not a machine", place=self.place, allowed="a machine")
         task = Task.of(self, machine)
         done = machine.replace(task.parts) if task.parts else machine
         return done.changed(task.effects)
@@ -144,7 +146,11 @@ def _cost(value: Any) -> float:
 
 def _cautions(words: Any) -> tuple[str, ...]:
     """Known words, or sentences: a single word that is not known is a slip."""
-    if not isinstance(words, Iterable) or not all(isinstance(word, str) for word in words):
+    if (
+        not isinstance(words, Iterable)
+        or getattr(words, "shape", (1,)) == ()
+        or not all(isinstance(word, str) for word in words)
+    ):
         raise InputError(f"{shown(words)} is no caution", allowed="a text or a list of texts")
     out = tuple(words)
     for word in out:

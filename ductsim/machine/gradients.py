@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ..errors import InputError
+from ..arguments import listed
+from ..errors import InputError, shown
 from ..network.network import stacked
 from ..network.sensitivity import Gradient, Linear, field_derivatives, shared_derivatives
 from ..parts.declare import Number
@@ -82,8 +83,16 @@ def jacobian(
         raise InputError(
             "derivatives are taken at a single machine", allowed="one of its scenarios: machine[0]"
         )
-    addresses = [address for pattern in numbers for address in machine.layout.expand(pattern)]
+    patterns = listed(numbers, "jacobian, numbers", "a list of addresses")
+    of = listed(of, "jacobian, of", "a list of questions")
+    if not of:
+        raise InputError("there is no question", place="jacobian, of", allowed="at least one")
+    addresses = [address for pattern in patterns for address in machine.layout.expand(pattern)]
     found = machine.solve() if state is None else state
+    if getattr(getattr(found, "machine", None), "layout", None) is not machine.layout:
+        raise InputError(
+            f"{shown(state)} is no state of this machine", place="jacobian, state", allowed="machine.solve()"
+        )
     drives = answering(machine, addresses)
     if drives:
         return chain(machine, drives, addresses, lambda q, a: _held(found.machine, q, a, found), of)

@@ -8,8 +8,9 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
 
+from ..arguments import one_of
 from ..conveying import LOAD
-from ..errors import InputError, UnknownName, nearest_name
+from ..errors import InputError, UnknownName, nearest_name, shown
 from ..network.system import Entry, PathName, System
 from ..parts.declare import Form, Number
 from .alike import alike_names
@@ -189,6 +190,10 @@ class Layout:
         UnknownName
             When nothing matches, with the nearest address.
         """
+        if not isinstance(pattern, str):
+            raise InputError(
+                f"{shown(pattern)} is no address", place="address", allowed="a text, as in 'hose 3.length'"
+            )
         if pattern in self.declared:
             return (pattern,)
         thing, _, leaf = str(pattern).rpartition(".")
@@ -262,10 +267,23 @@ class Layout:
         """Sentences about names that are easily taken for one another."""
         return alike_names(self)
 
+    def entry(self, part: str) -> PartEntry:
+        """A part by its name.
+
+        Raises
+        ------
+        UnknownName
+        """
+        known = self.part.get(part) if isinstance(part, str) else None
+        if known is None:
+            raise UnknownName.of("part", part, self.part)
+        return known
+
     def end_node(self, part: str, end: str) -> str:
         """The node at the end of a part that the part calls `end`."""
-        entry = self.part[part]
-        return entry.ends[_ends_of(entry.form).index(end)]
+        entry = self.entry(part)
+        words = _ends_of(entry.form)
+        return entry.ends[words.index(one_of(end, words, f"part {entry.name!r}", "end"))]
 
     # ---- the compiled network
 
@@ -304,7 +322,7 @@ class Layout:
 
     def path_keys(self, part: str) -> tuple[PathName, ...]:
         """The names of a part's paths, as a state knows them."""
-        names = _path_names(self.part[part].form)
+        names = _path_names(self.entry(part).form)
         return (part,) if len(names) == 1 else tuple((part, name) for name in names)
 
     def paths_at(self, part: str, end: str, system: System) -> tuple[tuple[PathName, int], ...]:

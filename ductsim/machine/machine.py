@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator, Mapping, Sequence
-from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from ..air import Air
+from ..arguments import ByName, instance, locked, mapping
 from ..errors import InputError, UnknownName
+from ..network.state import scenario_number
 from ..network.system import System
 from ..parts.declare import Fields, Part
 from . import changing
@@ -63,10 +64,16 @@ class Machine:
         file: str = "",
         sha256: str = "",
     ) -> None:
-        ordered = {address: numbers[address] for address in layout.declared}
+        instance(
+            layout, Layout, "Machine", "a layout", "read a machine with ds.Machine.read or ds.Machine.of"
+        )
+        mapping(numbers, "Machine", "address -> number")
+        for address in layout.declared.keys() - numbers.keys():
+            raise InputError("the number is missing", place=address, allowed="a number for every address")
+        ordered = {address: locked(numbers[address]) for address in layout.declared}
         values = {
             "layout": layout,
-            "numbers": MappingProxyType(ordered),
+            "numbers": ByName("address", ordered),
             "given": given,
             "columns": changing.scenarios(ordered),
             "file": file,
@@ -210,10 +217,7 @@ class Machine:
     def __getitem__(self, scenario: int) -> Machine:
         """One scenario of a machine with columns."""
         size = len(self)
-        if not isinstance(scenario, (int, np.integer)) or isinstance(scenario, bool):
-            raise InputError(f"{scenario!r} is no number of a scenario", allowed=f"0 to {size - 1}")
-        if not -size <= scenario < size:
-            raise InputError(f"there is no scenario {scenario}", allowed=f"0 to {size - 1}")
+        scenario = scenario_number(scenario, size, "machine")
         numbers = {a: float(v[scenario]) if isinstance(v, np.ndarray) else v for a, v in self.numbers.items()}
         return Machine(self.layout, numbers, self.given, file=self.file, sha256=self.sha256)
 
@@ -237,7 +241,7 @@ class Machine:
         ------
         UnknownName
         """
-        entry = self.layout.part.get(name)
+        entry = self.layout.part.get(name) if isinstance(name, str) else None
         if entry is None:
             raise UnknownName.of("part", name, self.layout.part)
         numbers = self.part_numbers()

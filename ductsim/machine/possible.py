@@ -27,7 +27,7 @@ def possible_machines(machine_or_fit: Any, samples: int = SAMPLES) -> Machine:
     if isinstance(machine_or_fit, Machine):
         return machine_or_fit
     sample = getattr(machine_or_fit, "sample", None)
-    if callable(sample):
+    if callable(sample) and not hasattr(machine_or_fit, "__array__"):  # tables have a sample too
         drawn = sample(samples)
         if isinstance(drawn, Machine):
             return drawn

@@ -6,7 +6,8 @@ import dataclasses
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
-from ..errors import InputError, UnknownName, shown
+from ..arguments import mapping, one_of
+from ..errors import InputError, shown
 from ..parts.declare import Part
 from .checks import check_layout
 from .layout import PartEntry
@@ -25,14 +26,14 @@ def replace(machine: Machine, parts: Mapping[str, Part]) -> Machine:
     """
     from .machine import Machine
 
+    mapping(parts, "replace", "name of a part -> the part that takes its place")
     if machine.carries:
         return replace(machine.without_crop(), parts).with_crop()
     layout = machine.layout
     entries = {part.name: part for part in layout.parts}
     numbers: dict[str, Any] = {}
     for name, new in parts.items():
-        if name not in entries:
-            raise UnknownName.of("part", name, entries, place="replace")
+        one_of(name, entries, "replace", "part")
         entries[name] = _entry(entries[name], new)
         numbers.update({f"{name}.{leaf}": value for leaf, value in new.numbers().items()})
     made = dataclasses.replace(layout, parts=tuple(entries.values()))

@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ..errors import InputError, UnknownName, shown
-from ..quantity import one
+from ..arguments import listed, mapping, one_of, text
+from ..errors import InputError
+from ..quantity import single
 from .describe import spread_of
 
 if TYPE_CHECKING:
@@ -18,6 +19,8 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 
+WIDEST = 1e6
+"""The widest relative standard deviation that can be drawn from [-]."""
 KINDS = ("normal", "lognormal", "uniform", "triangular")
 KEYS = ("number", "kind", "sd", "low", "likely", "high", "group", "correlation")
 
@@ -111,14 +114,14 @@ def read_spreads(spreads: Iterable[Spread | Mapping[str, Any]]) -> list[Spread]:
         For unknown keys and kinds.
     """
     out = []
-    for place, given in enumerate(spreads, 1):
+    for place, given in enumerate(listed(spreads, "spreads", "a list of ds.Spread or mappings"), 1):
         if isinstance(given, Spread):
             out.append(given)
             continue
         where = f"[[spread]] {place}"
+        mapping(given, where, "ds.Spread(number, ...), or a mapping with its keys")
         for key in given:
-            if key not in KEYS:
-                raise UnknownName.of("key", key, KEYS, place=where)
+            one_of(key, KEYS, where, "key")
         if "number" not in given:
             raise InputError("the key 'number' is missing", place=where, allowed="the address it belongs to")
         out.append(Spread(**given))
@@ -135,24 +138,15 @@ def resolve(machine: Machine, spreads: Sequence[Spread]) -> list[Scatter]:
     """
     out: dict[str, Scatter] = {}
     for spread in spreads:
-        correlation = _checked(spread)
+        place = text(spread.number, "spread, number", "an address or a pattern, like 'hose *.length'")
+        one_of(spread.kind, KINDS, place, "kind of spread")
+        text(spread.group, f"{place}, group")
+        share = single(spread.correlation, "", f"{place}, correlation")
+        if not 0.0 <= share <= 1.0:
+            raise InputError(f"correlation {share:g}", place=place, allowed="0 to 1")
         for address in machine.layout.expand(spread.number):
-            out[address] = _scatter(machine, spread, address, correlation)
+            out[address] = _scatter(machine, spread, address, share)
     return list(out.values())
-
-
-def _checked(spread: Spread) -> float:
-    """The correlation of a spread whose words are words."""
-    for key in ("number", "kind", "group"):
-        word = getattr(spread, key)
-        if not isinstance(word, str):
-            raise InputError(f"{key}: {shown(word)} is not a text", place="spread", allowed="a text")
-    if spread.kind not in KINDS:
-        raise UnknownName.of("kind of spread", spread.kind, KINDS, place=spread.number)
-    correlation = _read(spread.correlation, "", f"{spread.number}, correlation")
-    if correlation is None or not 0.0 <= correlation <= 1.0:
-        raise InputError(f"correlation {shown(spread.correlation)}", place=spread.number, allowed="0 to 1")
-    return correlation
 
 
 def _scatter(machine: Machine, spread: Spread, address: str, correlation: float) -> Scatter:
@@ -171,6 +165,8 @@ def _scatter(machine: Machine, spread: Spread, address: str, correlation: float)
             raise InputError(
                 "no spread is known", place=address, allowed="give sd, a share like 0.1 or '10 %'"
             )
+        if sd > WIDEST:
+            raise InputError(f"sd {sd:g}", place=address, allowed=f"at most {WIDEST:g} times the value")
         if spread.kind == "lognormal" and value <= 0.0:
             raise InputError(f"a lognormal spread about {value:g}", place=address, allowed="a value above 0")
     else:
@@ -193,12 +189,7 @@ def _scatter(machine: Machine, spread: Spread, address: str, correlation: float)
 
 
 def _read(value: Any, measure: str, address: str) -> float | None:
-    if value is None:
-        return None
-    try:
-        return one(value, measure)
-    except InputError as err:
-        raise err.at(place=address) from None
+    return None if value is None else single(value, measure, address)
 
 
 def _relative(sd: Any, value: float, measure: str, address: str) -> float:
@@ -208,10 +199,7 @@ def _relative(sd: Any, value: float, measure: str, address: str) -> float:
         if value == 0.0 or absolute is None:
             raise InputError(f"sd {sd!r} about 0", place=address, allowed="a uniform or triangular spread")
         return abs(absolute / value)
-    try:
-        return one(sd, "")
-    except InputError as err:
-        raise err.at(place=address) from None
+    return single(sd, "", address)
 
 
 class Draw:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, cast
 
 import numpy as np
 
+from ..arguments import ByName, locked
 from ..errors import visible
 from ..network.network import solve_system
 from ..network.newton import Point
@@ -57,7 +58,8 @@ def _point(start: State | Point | None) -> Point | None:
 class MachineState(State, Result):
     """A solved machine: a `State`, and the vacuum and air of every unit.
 
-    Values are floats, or arrays of shape (S,) when the machine has columns; `state[i]` picks a scenario.
+    Values are floats, or read-only arrays of shape (S,) when the machine has columns; `state[i]` picks a
+    scenario.
 
     Attributes
     ----------
@@ -92,7 +94,10 @@ class MachineState(State, Result):
     def vacuum(self) -> Mapping[str, Any]:
         """Unit -> static vacuum at its tapping [Pa], positive below outside pressure."""
         taps = {unit.name: unit.vacuum_at for unit in self.machine.layout.units}
-        return {unit: 0.0 - tapping_pressures(self.machine, self, at).static for unit, at in taps.items()}
+        own = {
+            unit: locked(0.0 - tapping_pressures(self.machine, self, at).static) for unit, at in taps.items()
+        }
+        return ByName("unit", own)
 
     @property
     def weakest(self) -> Any:

@@ -10,16 +10,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..air import Air
-from ..errors import InputError, OutsideRange, UnknownName
+from ..arguments import instance, text
+from ..errors import InputError, OutsideRange, UnknownName, shown
 from ..parts.declare import Part, leaf_values
-from ..quantity import si
+from ..quantity import column
 from .equations import AirNumbers
+from .foreign import check_slopes
 from .newton import Point
 from .solve import Numbers, beyond, solve
 from .state import State, judge
 from .system import OUTSIDE, Entry, System
 
 Array = NDArray[np.float64]
+MOST_PRESSURE, MOST_FLOW = 1e9, 1e6  # Pa, kg/s
 
 
 class Network:
@@ -37,7 +40,7 @@ class Network:
     """
 
     def __init__(self, air: Air) -> None:
-        self.air = air
+        self.air = instance(air, Air, "Network", "air", "ds.Air(...), or ds.Air.at(...)")
         self._parts: dict[str, Part] = {}
         self._ends: dict[str, tuple[str, ...]] = {}
         self._held: dict[str, Any] = {}
@@ -51,8 +54,9 @@ class Network:
         InputError
             For a name that is taken, something that is no part, or a wrong number of ends.
         """
+        text(name, "add", "a name for the part")
         if not isinstance(part, Part):
-            raise InputError(f"{part!r} is not a part", place=f"part {name!r}")
+            raise InputError(f"{shown(part)} is not a part", place=f"part {name!r}")
         if name in self._parts:
             raise InputError(
                 "the name is taken", place=f"part {name!r}", allowed="give each part its own name"
@@ -63,6 +67,8 @@ class Network:
                 place=f"part {name!r}",
                 allowed=f"name its ends: {', '.join(part.ends)}",
             )
+        for end in ends:
+            text(end, f"part {name!r}", "names of its ends")
         if len(set(ends)) != len(ends):
             raise InputError(f"two ends at the same node {ends}", place=f"part {name!r}")
         self._parts[name] = part
@@ -71,9 +77,9 @@ class Network:
 
     def hold(self, node: str, pressure: Any) -> Network:
         """Hold a node at a total pressure [Pa gauge]; returns the network."""
-        if node == OUTSIDE:
+        if text(node, "hold", "the name of a node") == OUTSIDE:
             raise InputError("outside is always at 0 Pa", place="hold")
-        value = si(pressure, "Pa")
+        value = _within(column(pressure, "Pa", f"hold, {node!r}"), MOST_PRESSURE, "Pa", f"hold, {node!r}")
         if node in self._held and not np.array_equal(self._held[node], value):
             raise InputError(f"node {node!r} is held at another pressure already", place="hold")
         self._held[node] = value
@@ -81,9 +87,10 @@ class Network:
 
     def supply(self, node: str, mass_flow: Any) -> Network:
         """Put a fixed flow of outside air into a node [kg/s], negative to take out; returns the network."""
-        if node == OUTSIDE:
+        if text(node, "supply", "the name of a node") == OUTSIDE:
             raise InputError("outside needs no supply", place="supply")
-        self._supplies[node] = si(mass_flow, "kg/s")
+        place = f"supply, {node!r}"
+        self._supplies[node] = _within(column(mass_flow, "kg/s", place), MOST_FLOW, "kg/s", place)
         return self
 
     def system(self) -> System:
@@ -124,9 +131,22 @@ class Network:
             turns out to be far off and there could be several answers (a tee's flows changed by a quarter,
             a node's temperature by 3 K), the solve begins anew without it.
         """
+        if start is not None:
+            instance(start, State, "solve, start", "a state", "a solved state of the same layout")
         system = self.system()
         point = None if start is None else start.arrays.point
         return solve_system(system, self.numbers(), self.air, raise_error=raise_error, start=point)
+
+
+def _within(value: Any, most: float, measure: str, place: str) -> Any:
+    """`value` unless it is so large that nothing can be computed with it."""
+    if np.max(np.abs(value)) > most:
+        raise InputError(
+            f"{np.max(np.abs(value)):g} {measure} is out of range",
+            place=place,
+            allowed=f"{-most:g} to {most:g} {measure}",
+        )
+    return value
 
 
 def stacked(system: System, numbers: Mapping[str, Any], air: Air) -> tuple[Numbers, int | None]:
@@ -181,6 +201,8 @@ def solve_system(
     solved, structures = solve(system, values, start)
     extremes = beyond(system, values, solved, structures)
     outcomes, floating, node = judge(solved, structures, system, extremes)
+    if system.slope_notes is None and not outcomes.all():
+        check_slopes(system, values, solved, int(np.argmin(outcomes)))
     state = make_state(system, values, solved, outcomes, floating, columns, node)
     if raise_error and outcomes.any():
         raise state.failure()

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import enum
+import operator
 from collections.abc import Iterator, Mapping
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ..errors import NoOperatingPoint, UnknownName
+from ..arguments import locked
+from ..errors import InputError, NoOperatingPoint, UnknownName, shown
 from .newton import Solved
 from .structure import Structure, examine, floating_nodes
 from .system import System
@@ -56,18 +58,20 @@ class Named(Mapping[Any, Any]):
         self._what, self._rows, self._values, self._single = what, rows, values, single
 
     def __getitem__(self, name: Any) -> Any:
-        row = self._rows.get(name)
+        row = self._rows.get(name) if isinstance(name, (str, tuple)) and _hashable(name) else None
         if row is None:
             raise self._unknown(name)
         values = self._values[row]
-        return float(values[0]) if self._single else values
+        return float(values[0]) if self._single else locked(values)
 
     def _unknown(self, name: Any) -> UnknownName:
-        ways = [n for n in self._rows if isinstance(n, tuple) and n[0] == name]
+        ways = [n for n in self._rows if isinstance(n, tuple) and isinstance(name, str) and n[0] == name]
         if ways:
             return UnknownName(f"{name!r} has several paths", allowed=f"name one, like {ways[0]!r}")
         known = [n if isinstance(n, str) else " ".join(n) for n in self._rows]
-        return UnknownName.of(self._what, name if isinstance(name, str) else " ".join(map(str, name)), known)
+        return UnknownName.of(
+            self._what, " ".join(map(str, name)) if isinstance(name, tuple) else name, known
+        )
 
     def __iter__(self) -> Iterator[Any]:
         return iter(self._rows)
@@ -77,6 +81,34 @@ class Named(Mapping[Any, Any]):
 
     def __repr__(self) -> str:
         return f"<{self._what}s: {len(self)} names>"
+
+
+def _hashable(name: Any) -> bool:
+    return not isinstance(name, tuple) or all(isinstance(word, str) for word in name)
+
+
+class NoScenario(InputError, IndexError):
+    """There is no such scenario; also an IndexError, so that a plain loop over the columns ends."""
+
+
+def scenario_number(index: Any, columns: int, place: str) -> int:
+    """The place of a scenario from 0, of an index that may count from the end.
+
+    Raises
+    ------
+    InputError
+        For a slice, a truth value, anything that is no whole number, and one that is too large.
+    """
+    allowed = f"one scenario, {-columns} to {columns - 1}; several one by one: [state[i] for i in range(3)]"
+    try:
+        number = None if isinstance(index, (bool, np.bool_, np.ndarray)) else operator.index(index)
+    except TypeError:
+        number = None
+    if number is None:
+        raise InputError(f"{shown(index)} is no number of a scenario", place=place, allowed=allowed)
+    if not -columns <= number < columns:
+        raise NoScenario(f"there is no scenario {shown(number)}", place=place, allowed=allowed)
+    return number % columns
 
 
 class State:
@@ -98,7 +130,8 @@ class State:
     notes : sentences about what deserves a look.
     columns : number of scenarios, None when no input was a column.
 
-    Values are floats, or arrays of shape (S,) when any input was a column. `state[i]` picks a scenario.
+    Values are floats, or read-only arrays of shape (S,) when any input was a column. `state[i]` picks a
+    scenario.
     """
 
     def __init__(
@@ -116,11 +149,11 @@ class State:
         self.system = system
         self.arrays = solved
         self.columns = columns
-        self.outcomes = outcomes
+        self.outcomes = locked(outcomes)
         self.node = node
         self.stable: bool | None = None
         self._numbers = numbers
-        self.notes: list[str] = []
+        self.notes: list[str] = list(system.slope_notes or ())
         self._outside = outside
         self._power = power
         self._floating = floating
@@ -142,7 +175,7 @@ class State:
     # ---- how it went
 
     def _scalar(self, values: Any) -> Any:
-        return values[0].item() if self.columns is None else values
+        return values[0].item() if self.columns is None else locked(values)
 
     @property
     def imbalance(self) -> Any:
@@ -216,9 +249,9 @@ class State:
         return 1 if self.columns is None else self.columns
 
     def __getitem__(self, index: int) -> State:
-        if self.columns is None or not -self.columns <= index < self.columns:
-            raise IndexError(f"scenario {index} of {self.columns or 'a state without columns'}")
-        return self._pick(index % self.columns)
+        if self.columns is None:
+            raise NoScenario("the state has no columns", place="state", allowed="solve with a column")
+        return self._pick(scenario_number(index, self.columns, "state"))
 
     def _pick(self, index: int) -> State:
         one = [index]

@@ -152,6 +152,8 @@ class System:
         self._lay_rows(self.build(self.stack(numbers)))
         self._lay_matrix()
         self._streams: dict[bytes, Stream] = {}
+        self.slope_notes: list[str] | None = None if has_foreign_laws(self) else []
+        """What `foreign.wrong_slopes` found; None until it has looked."""
 
     # ---- numbers -> stacked parts
 
@@ -312,6 +314,18 @@ class System:
     def node_names(self) -> Mapping[str, int]:
         """Node name -> index; free nodes first, then held ones, then outside."""
         return self._node_of
+
+
+def is_foreign(thing: Any) -> bool:
+    """Whether a law or a part's class stems from outside the package."""
+    return str(getattr(thing, "__module__", "")).partition(".")[0] != __name__.partition(".")[0]
+
+
+def has_foreign_laws(system: System) -> bool:
+    """Whether some path follows a law from outside the package, or stems from such a part."""
+    return any(is_foreign(lg.law) for lg in system.laws) or any(
+        is_foreign(base) and base is not object for g in system.groups for base in g.form.part.__mro__
+    )
 
 
 def _incidence(ends: Index, start: list[int], finish: list[int], marks: list[int]) -> Array:

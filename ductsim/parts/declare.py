@@ -13,8 +13,10 @@ from typing import Any, ClassVar, TypeVar, dataclass_transform
 
 import numpy as np
 
+from ..arguments import mapping, same_place
 from ..errors import InputError, UnknownName, shown
 from ..quantity import si
+from ..sources import SOURCES
 from .numbers import REQUIRED, Nested, Number, Word, nested, number, word
 
 __all__ = [
@@ -86,8 +88,9 @@ class Fields:
     @classmethod
     def of(cls, values: dict[str, Any]) -> Any:
         """Build from a mapping, refusing keys that are not declared."""
+        mapping(values, cls.kind, "a mapping of its fields")
         for key in values:
-            if key not in cls.declared:
+            if not isinstance(key, str) or key not in cls.declared:
                 raise UnknownName.of("key", key, cls.declared, place=cls.kind)
         missing = [
             f.name
@@ -270,14 +273,55 @@ def fields(kind: str) -> Callable[[F], F]:
 
 @dataclass_transform(kw_only_default=True, frozen_default=True, field_specifiers=(number, word, nested))
 def part(kind: str) -> Callable[[F], F]:
-    """Class decorator that makes a `Part` and registers it under its kind, the word in machine files."""
+    """Class decorator that makes a `Part` and registers it under its kind, the word in machine files.
+
+    The same class of the same module may be registered again (a notebook cell run twice); the last counts.
+
+    Raises
+    ------
+    InputError
+        For a kind that is none, or taken by another class; a class that is no `Part`; sources that are not
+        in `ductsim.sources.SOURCES`; ends and names of paths that do not fit.
+    """
+    if not isinstance(kind, str) or not kind.strip() or not kind.isprintable() or kind != kind.strip():
+        raise InputError(f"{shown(kind)} is no kind", place="part", allowed="a text on one line, like 'hose'")
 
     def make(cls: F) -> F:
+        _check_class(kind, cls)
         built = fields(kind)(cls)
         KINDS[kind] = built  # type: ignore[assignment]
         return built
 
     return make
+
+
+def _check_class(kind: str, cls: Any) -> None:
+    """What a class must have before it is registered as a kind of part."""
+    place = f"part {kind!r}"
+    if not isinstance(cls, type) or not issubclass(cls, Part):
+        raise InputError(f"{shown(cls)} is no class of parts", place=place, allowed="class Filter(ds.Part)")
+    known = KINDS.get(kind)
+    if known is not None and not same_place(known, cls):
+        raise InputError(
+            f"the kind is taken by {known.__module__}.{known.__qualname__}",
+            place=place,
+            allowed="another kind",
+        )
+    for name, value, least in (("ends", cls.ends, 2), ("path_names", cls.path_names, 1)):
+        words = isinstance(value, tuple) and all(isinstance(word, str) for word in value)
+        if not words or len(value) < least or len(set(value)) < len(value):
+            raise InputError(
+                f"{name} = {shown(value)}",
+                place=place,
+                allowed=f"a tuple of at least {least} different texts",
+            )
+    if len(cls.path_names) > 1 and "" in cls.path_names:
+        raise InputError("a path without a name", place=place, allowed="a name for each of several paths")
+    if not isinstance(cls.sources, tuple):
+        raise InputError(f"sources = {shown(cls.sources)}", place=place, allowed="a tuple of keys")
+    for key in cls.sources:
+        if key not in SOURCES:
+            raise UnknownName.of("source", key, SOURCES, place=place)
 
 
 @dataclass(frozen=True)

@@ -101,6 +101,24 @@ class Fan(Part):
     )
     curve: str = word("measured", "assumed", default="measured", doc="where the curve comes from")
 
+    @classmethod
+    def examples(cls) -> list[Fan]:
+        """Fans for `check_part`, in all their forms; their points must fit each other."""
+        shape: Any = {"flow": [0.0, 1.0, 1.5, 2.0, 2.5, 3.0], "curve_speed": "3600 rpm", "speed": "3400 rpm"}
+        rising = [6000.0, 6350.0, 5850.0, 4900.0, 3500.0, 1650.0]
+        watts = [6e3, 9e3, 12e3, 14e3, 15e3, 14e3]
+        two: Any = {"curve_speed": 150.0, "speed": 160.0}
+        return [
+            cls(**shape, total_pressure=rising, highest_speed=440.0),
+            cls(**shape, total_pressure=rising, soiling=0.2, shaft_power=watts),
+            cls(**shape, static_pressure=rising, outlet_area=0.12, inlet_temperature=318.15),
+            cls(**(shape | {"speed": 0.0}), total_pressure=rising),
+            cls(**two, flow=[0.5, 2.0], total_pressure=[900.0, 0.0]),
+            cls(**two, flow=[0.2, 1.0, 2.0], total_pressure=[500.0, 900.0, 1000.0]),
+            cls.typical(wheel_diameter=0.5, width=0.12, speed="3600 rpm"),
+            cls.through(flow=1.8, total_pressure="5.3 kPa", speed="3600 rpm", soiling=0.1),
+        ]
+
     def check(self) -> None:
         """As many pressures as flows, at least two, flows rising, some pressure above zero."""
         n = len(self.flow)

@@ -47,6 +47,16 @@ class Jet(Part):
         "", at_least=0.5, at_most=1, default=1.0, spread=0.05, doc="share of the pressure rise of full mixing"
     )
 
+    @classmethod
+    def examples(cls) -> list[Jet]:
+        """Jets for `check_part`, whose nozzle must be smaller than the mixing section."""
+        return [
+            cls(nozzle_area=0.0075, mixing_area=0.06, nozzle_loss=0.08, suction_loss=0.12, mixing_loss=0.08),
+            cls(nozzle_area=0.001, mixing_area=0.06, angle=0.44),
+            cls(nozzle_area=0.025, mixing_area=0.06, nozzle_loss=0.02, suction_loss=0.0, mixing_loss=0.0),
+            cls(nozzle_area=0.0075, mixing_area=0.06, mixing_effectiveness=0.8),
+        ]
+
     def check(self) -> None:
         """The nozzle is smaller than the mixing section, and something is lost."""
         if np.any(np.greater_equal(self.nozzle_area, self.mixing_area)):

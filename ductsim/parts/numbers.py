@@ -11,7 +11,7 @@ import numpy as np
 
 from ..errors import InputError, UnknownName, shown
 from ..measures import own_measure
-from ..quantity import si
+from ..quantity import si, single
 
 if TYPE_CHECKING:
     from .declare import Fields
@@ -20,6 +20,8 @@ REQUIRED: Any = dataclasses.MISSING
 # No length, area or pressure of a machine is beyond these in SI; within them, squares and fifth powers of a
 # number, and quotients of such, are still numbers.
 SMALLEST, LARGEST = 1e-30, 1e30
+MOST = {"m": 1e4, "m2": 1e6}
+"""The largest length and area where none is declared: no machine has them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,6 +102,11 @@ class Word:
         return str(value)
 
 
+def _is_scalar(value: Any) -> bool:
+    """An array without a dimension passes for a list until it is read."""
+    return getattr(value, "shape", None) == ()
+
+
 @dataclass(frozen=True, slots=True)
 class Nested:
     """A field that holds a tuple of smaller parts (bends); `name` is their word in addresses."""
@@ -112,7 +119,7 @@ class Nested:
         """`value` as a tuple of the smaller parts; mappings are built into them."""
         if isinstance(value, (self.kind, dict)):
             value = (value,)
-        if isinstance(value, (str, bytes)) or not isinstance(value, Iterable):
+        if isinstance(value, (str, bytes)) or not isinstance(value, Iterable) or _is_scalar(value):
             raise InputError(f"{shown(value)} is not a list", place=place, allowed=f"a list: {self.doc}")
         out = []
         for i, item in enumerate(value):
@@ -146,13 +153,20 @@ def number(
     pass. `default=None` makes the number optional. `cure` is appended to the message for a value out of
     range ("write '90 deg'"). `points=True` declares a list of numbers.
     """
-    low = -LARGEST if at_least is None else float(at_least)
-    high = LARGEST if at_most is None else float(at_most)
+    at_least, at_most, above, below = (
+        None if bound is None else single(bound, "", "number") for bound in (at_least, at_most, above, below)
+    )
+    low = -LARGEST if at_least is None else at_least
+    high = LARGEST if at_most is None else at_most
     if above is not None:
         low = float(np.nextafter(above, np.inf)) if above else SMALLEST
     if below is not None:
         high = float(np.nextafter(below, -np.inf))
+    if not isinstance(measure, str):
+        raise InputError(f"{shown(measure)} is no measure", place="number", allowed="a text like 'm2'")
     own_measure(measure)
+    if at_most is None and below is None and measure in MOST:
+        at_most = high = MOST[measure]
     unit = f" {measure}" if measure else ""
     bounds = [
         f"above {above:g}{unit}" if above is not None else "",

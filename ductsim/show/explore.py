@@ -12,12 +12,13 @@ from typing import Any
 
 import numpy as np
 
+from ..arguments import instance, listed, mapping
 from ..cautions import ALWAYS, CAUTIONS
 from ..errors import InputError, OutsideRange, UnknownName, shown
 from ..machine.gauges import fans
 from ..machine.machine import Machine
 from ..machine.state import MachineState
-from ..quantity import display_measure, from_si, si
+from ..quantity import display_measure, from_si, si, single
 from .live import Picture
 from .tables import SUITED, escaped
 
@@ -120,6 +121,9 @@ class Explorer:
         measures: str = "metric",
     ) -> None:
         display_measure("m", measures)
+        instance(machine, Machine, "explore", "a machine", "a machine, as ds.Machine.read gives")
+        if ranges is not None:
+            mapping(ranges, "explore, ranges", "address -> (low, high)")
         if machine.columns is not None:
             raise InputError(
                 "the machine has columns", place="explore", allowed="one of its scenarios: machine[0]"
@@ -281,7 +285,11 @@ def _controls(
     layout = machine.layout
     speeds = _speeds(machine)
     patterns = (
-        _leaks(machine, state) if numbers is None else [numbers] if isinstance(numbers, str) else numbers
+        _leaks(machine, state)
+        if numbers is None
+        else [numbers]
+        if isinstance(numbers, str)
+        else listed(numbers, "explore, numbers", "a list of addresses")
     )
     others = [address for pattern in patterns for address in layout.expand(pattern)]
     chosen = list(dict.fromkeys([*speeds, *others]))
@@ -338,12 +346,10 @@ def _control(
 
 def _ends(measure: str, ends: Any, address: str) -> tuple[float, float]:
     place = f"explore: ranges: {address}"
-    if isinstance(ends, str) or np.size(ends) != 2:
+    found = ends if hasattr(ends, "m_as") else listed(ends, place, "two numbers, low and high")
+    if np.ndim(getattr(found, "magnitude", [0])) != 1 or len(found) != 2:
         raise InputError(f"{shown(ends)} is no range", place=place, allowed="two numbers, low and high")
-    try:
-        low, high = (float(si(end, measure)) for end in ends)
-    except InputError as err:
-        raise err.at(place=place) from None
+    low, high = (single(end, measure, place) for end in found)
     return low, high
 
 

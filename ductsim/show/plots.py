@@ -13,7 +13,8 @@ from importlib import import_module
 from pathlib import Path
 from typing import Any
 
-from ..errors import InputError, UnknownName
+from ..arguments import one_of
+from ..errors import InputError, shown
 from ..quantity import display_measure
 from ..writing import check, write_whole
 from . import style
@@ -109,6 +110,8 @@ def draw(result: Any, ax: Any = None, what: str = "", measures: str = "metric") 
     """
     function = _function(result, what)
     display_measure("m", measures)  # refuses an unknown system before anything is drawn
+    if ax is not None and not hasattr(ax, "get_figure"):
+        raise InputError(f"{shown(ax)} is no place to draw", place="plot, ax", allowed="Axes of matplotlib")
     with style.own():
         if ax is None:
             if function.__name__ == "draw_machine":
@@ -183,8 +186,8 @@ def _entry(result: Any, what: str) -> tuple[str, str, str]:
         raise InputError(
             f"a {type(result).__name__} has no plot", place="plot", allowed=f"one of {', '.join(PLOTS)}"
         )
-    if what and what not in words:
-        raise UnknownName.of("plot", what, words, place="plot")
+    if not isinstance(what, str) or what:
+        one_of(what, words, "plot", "plot")
     own = next(PLOTS[cls.__name__] for cls in type(result).__mro__ if cls.__name__ in PLOTS)
     return own[what or words[0]]
 

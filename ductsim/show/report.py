@@ -9,8 +9,11 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
+from ..arguments import instance
 from ..cautions import ALWAYS, cautions_for
 from ..errors import InputError, visible
+from ..machine.document import file_path
+from ..machine.machine import Machine
 from ..machine.state import solve
 from ..quantity import display_measure
 from ..writing import check, write_text
@@ -21,8 +24,6 @@ from .tables import html_table
 
 if TYPE_CHECKING:
     from jinja2 import Environment
-
-    from ..machine.machine import Machine
 
 MOST_ROWS = 60
 
@@ -69,6 +70,8 @@ def report(
         When the machine has no answer.
     """
     display_measure("m", measures)
+    instance(machine, Machine, "report", "a machine", "a machine, as ds.Machine.read gives")
+    file_path(path)
     if getattr(machine, "columns", None) is not None:
         raise InputError(
             "the machine has columns", place="report", allowed="one of its scenarios: machine[0]"

@@ -12,12 +12,14 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from ..arguments import instance, locked, one_of, texts, whole
 from ..chunks import Chunk, Folder, run
 from ..digest import digest
 from ..errors import InputError, UnknownName, shown
 from ..machine.asked import question
 from ..machine.machine import Machine
 from ..machine.spreads import Draw, Scatter, Spread, default_spreads, read_spreads, resolve
+from ..quantity import single
 from ..result import Result
 from ..variance import Shares, variance_shares
 
@@ -206,7 +208,7 @@ class Ensemble(Result):
         self.of = job.of
         self.spreads = job.scatters
         self.seed, self.method, self.sha256 = job.seed, job.method, job.sha256
-        self.answers: Array = np.concatenate([c["answers"] for c in ordered], axis=1)
+        self.answers: Array = locked(np.concatenate([c["answers"] for c in ordered], axis=1))
         self.inputs = Draw(job.machine, job.scatters).inputs
         self.chance_weakest = self._chances([c["weakest"] for c in ordered if "weakest" in c])
         self.failed = self._failures(np.concatenate([c["outcomes"] for c in ordered]))
@@ -246,12 +248,13 @@ class Ensemble(Result):
 
     def quantile(self, of: str, share: float) -> float:
         """The value that a share of all scenarios stays below, in SI."""
-        return float(np.nanquantile(self.answers[self._row(of)], share))
+        wanted = single(share, "", "quantile, share")
+        if not 0.0 <= wanted <= 1.0:
+            raise InputError(f"a share of {wanted:g}", place="quantile, share", allowed="0 to 1")
+        return float(np.nanquantile(self.answers[self._row(of)], wanted))
 
     def _row(self, of: str) -> int:
-        if of not in self.of:
-            raise UnknownName.of("question", of, self.of, place="ensemble")
-        return self.of.index(of)
+        return self.of.index(one_of(of, self.of, "ensemble", "question"))
 
     def rows(self) -> list[dict[str, Any]]:
         """A row for each question: mean, standard deviation and quantiles, in SI."""
@@ -367,6 +370,12 @@ def ensemble(
         input or that cannot be written, and a worker with other code.
     """
     job = _job(machine, spreads, of, samples, seed, method, chunk, shares)
+    if executor is not None and not callable(getattr(executor, "submit", None)):
+        raise InputError(
+            f"{shown(executor)} is no executor", place="ensemble", allowed="one of concurrent.futures"
+        )
+    if progress is not None and not callable(progress):
+        raise InputError(f"{shown(progress)} is no function", place="ensemble, progress")
     kept = None
     if folder is not None:
         about = {"sha256": job.sha256, "sha256_of_input": job.sha256_of_input, "input": machine.sha256}
@@ -386,20 +395,17 @@ def _job(
     chunk: int,
     shares: bool,
 ) -> Job:
+    instance(machine, Machine, "ensemble", "a machine", "a machine, as ds.Machine.read gives")
     if machine.columns is not None:
         raise InputError(
             "the machine has columns already", place="ensemble", allowed="one of them: machine[0]"
         )
-    if method not in METHODS:
-        raise UnknownName.of("method", method, METHODS, place="ensemble")
-    for name, value, least in (("samples", samples, 2), ("chunk", chunk, 1), ("seed", seed, 0)):
-        if not isinstance(value, (int, np.integer)) or isinstance(value, bool) or value < least:
-            raise InputError(
-                f"{name} {shown(value)}", place="ensemble", allowed=f"a whole number from {least}"
-            )
-    if seed >= LARGEST_SEED:
-        raise InputError(f"seed {shown(seed)}", place="ensemble", allowed="a whole number below 2**128")
-    asked = (of,) if isinstance(of, str) else tuple(of)
+    one_of(method, METHODS, "ensemble", "method")
+    samples = whole(samples, "ensemble", "samples", 2)
+    chunk = whole(chunk, "ensemble", "chunk", 1)
+    seed = whole(seed, "ensemble", "seed", 0, LARGEST_SEED - 1)
+    instance(shares, (bool, np.bool_), "ensemble, shares", "True or False")
+    asked = tuple(texts(of, "ensemble, of", "a question, or a list of them"))
     for words in asked:
         question(machine.layout, words)
     if spreads is None:
@@ -407,7 +413,7 @@ def _job(
     scatters = resolve(machine, read_spreads(spreads))
     if not scatters:
         raise InputError("nothing scatters", place="ensemble", allowed="at least one spread")
-    job = Job(machine, tuple(scatters), asked, int(samples), int(seed), method, int(chunk), shares)
+    job = Job(machine, tuple(scatters), asked, samples, seed, str(method), chunk, bool(shares))
     _check_size(job)
     described = digest(job.description())
     return replace(job, sha256_of_input=described, sha256=_sha256(described))

@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from ..arguments import locked, texts
 from ..cautions import cautions_for
 from ..errors import InputError, OutsideRange, shown
 from ..machine.asked import Question, question
@@ -129,13 +130,14 @@ class Sweep(Result):
     ) -> None:
         self.machine: Machine = possible_machines(machine_or_fit)
         layout = self.machine.layout
-        patterns = [address] if isinstance(address, str) else list(address)
+        patterns = texts(address, "sweep, address", "an address, or a list of them")
         self.addresses = tuple(dict.fromkeys(a for pattern in patterns for a in layout.expand(pattern)))
-        self.of = [of] if isinstance(of, str) else list(of)
+        self.of = texts(of, "sweep, of", "a question, or a list of them")
         self.questions: list[Question] = [question(layout, words) for words in self.of]
         self._assumed = specific_consumption is None
         self.specific_consumption = _consumption(specific_consumption)
-        self.scaled, self.values = _values(self.machine, self.addresses, values)
+        self.scaled, own = _values(self.machine, self.addresses, values)
+        self.values: Array = locked(own)
         self.measure = "" if self.scaled else layout.declared[self.addresses[0]].measure
         self.machines = self.machine.columns or 1
         at_most(len(self.values) * self.machines, MOST_SWEPT, "values times possible machines", "values")
@@ -161,14 +163,14 @@ class Sweep(Result):
 
         def matrix(value: Any) -> Array:
             every = np.broadcast_to(value, len(self.values) * self.machines)
-            return np.array(every.reshape(-1, self.machines))
+            return locked(np.array(every.reshape(-1, self.machines)))
 
         self.answers = {words: matrix(state.ask(words)) for words in self.of}
         self.vacuum = {unit: matrix(state.vacuum[unit]) for unit in units}
         self.opening_air = {unit: matrix(state.ask(f"opening air {unit}")) for unit in units}
         self.duct_air = {unit: matrix(state.ask(f"duct air {unit}")) for unit in units}
         self.power: Array = matrix(sum((state.power[name] for name in state.power), np.zeros(1)))
-        self.fuel: Array = self.power * self.specific_consumption
+        self.fuel: Array = locked(self.power * self.specific_consumption)
         self.weakest = self._weakest_of(state, len(self.values))
         limits = limits_of(state)
         found = passed_by_group(limits, self.machines)
@@ -401,9 +403,10 @@ def _consumption(value: Any) -> float:
 def _values(machine: Machine, addresses: Sequence[str], given: Any) -> tuple[bool, Array]:
     """Whether the values are factors, and the values."""
     items = given.factor if isinstance(given, Times) else given
-    if isinstance(items, (str, bytes, int, float)):
+    if isinstance(items, (str, bytes, int, float)) or np.ndim(getattr(items, "magnitude", [1])) == 0:
         items = [items]
-    items = listed_at_most(items, MOST_SWEPT, "values", "values") if isinstance(items, Iterable) else []
+    fine = isinstance(items, Iterable) and getattr(items, "shape", (1,)) != ()
+    items = listed_at_most(items, MOST_SWEPT, "values", "values") if fine else []
     if not items:
         raise InputError(
             f"{shown(given)} is no list of values", place="values", allowed="a list or a 1-D array"

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from ...arguments import one_of
 from ...cautions import cautions_for
 from ...errors import InputError, UnknownName, shown
 from ...quantity import si
@@ -263,8 +264,7 @@ def calibrate(
         Without observations or with more than 5,000, without a crop, for unknown units
         and numbers, and for bad speeds and yields.
     """
-    if number not in CALIBRATED:
-        raise UnknownName.of("number of a crop to calibrate", number, CALIBRATED, place="calibrate")
+    one_of(number, CALIBRATED, "calibrate", "number of a crop to calibrate")
     for name, value in (("scatter", scatter), ("prior_spread", prior_spread)):
         if not (isinstance(value, (int, float)) and 0.0 < value < 5.0):
             place = f"calibrate, {name}"

@@ -8,9 +8,11 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from ...arguments import whole
 from ...conveying import fits, loaded_form, plain_form
-from ...errors import InputError
+from ...errors import InputError, shown
 from ...parts.declare import Fields, Form, fields, number
+from ...quantity import column
 from ...sources import SOURCES
 from .way import carried, unit_flows, ways
 
@@ -174,12 +176,18 @@ class Crop(Fields):
 
         Example: 0.40 kg/m2 on rows 1.0 m apart at 5.4 km/h are 0.60 kg/s.
         """
-        speed = self.ground_speed if ground_speed is None else ground_speed
+        speed = self.ground_speed if ground_speed is None else column(ground_speed, "m/s", "ground_speed")
         return self.mass_yield * self.unit_width * speed * self.moisture
 
     def area_rate(self, speed: Any, units: int, efficiency: Any = 1.0) -> Any:
         """Area picked per time [m2/s] at a speed [m/s]; `efficiency` is the share of time spent picking."""
-        return speed * self.unit_width * units * efficiency
+        share = column(efficiency, "", "efficiency")
+        return (
+            column(speed, "m/s", "speed")
+            * self.unit_width
+            * whole(units, "area_rate", "units", 0, 1000)
+            * share
+        )
 
     def standings(self) -> list[dict[str, Any]]:
         """A row for each number that it rests on: value, spread, how it is known."""
@@ -299,11 +307,13 @@ def with_crop(machine: Machine, crop: Crop | None = None) -> Machine:
     InputError
         Without a crop, without units, without a way for the crop, and for lists that do not fit the units.
     """
+    if not hasattr(machine, "layout"):
+        raise InputError(f"{shown(machine)} is not a machine", place="crop", allowed="a machine")
     plain = without_crop(machine)
     layout, numbers, given = plain.layout, dict(plain.numbers), plain.given
     if crop is not None:
         if not isinstance(crop, Crop):
-            raise InputError(f"{crop!r} is not a crop", place="crop", allowed="ds.Crop(...)")
+            raise InputError(f"{shown(crop)} is not a crop", place="crop", allowed="ds.Crop(...)")
         form = crop.form
         numbers = {a: v for a, v in numbers.items() if not a.startswith("crop.")}
         numbers.update({f"crop.{leaf}": value for leaf, value in crop.numbers().items()})

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from ...errors import InputError
+from ...quantity import single
 from ...result import Result
 from ..saying import said
 from ..things import air_of
@@ -244,7 +245,7 @@ def reduce_readings(
         machine,
         readings,
         stated if engine_speed is None else engine_speed,
-        own if density is None else density,
+        own if density is None else single(density, "kg/m3", "density"),
     )
 
 

@@ -195,7 +195,7 @@ def read_readings(source: Any) -> Readings:
         rows = [(i + 1, list(row)) for i, row in enumerate(source.itertuples(index=False, name=None))]
         return _collect([str(name) for name in source.columns], rows, False)
     items = None
-    if isinstance(source, Iterable):
+    if isinstance(source, Iterable) and getattr(source, "shape", (1,)) != ():
         items = listed_at_most(source, MOST_READINGS, "readings", "readings")
     if items and all(isinstance(item, Reading) for item in items):
         return Readings(items)

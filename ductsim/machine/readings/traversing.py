@@ -14,8 +14,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ...errors import InputError, UnknownName
-from ...quantity import si
+from ...arguments import listed, one_of
+from ...errors import InputError, shown
+from ...quantity import si, single
 from ...result import Result
 from .table import Reading
 
@@ -78,8 +79,7 @@ def traverse_places(
     if (diameter is None) == (width is None or height is None):
         raise InputError("the duct is not clear", place="traverse", allowed="a diameter, or width and height")
     if diameter is not None:
-        if rule not in ROUND:
-            raise UnknownName.of("rule", rule, ROUND, place="traverse")
+        one_of(rule, ROUND, "traverse", "rule")
         shares = _both_halves(_known(ROUND[rule], points))
         size = _length(diameter, "diameter")
         return [{"diameter": d, "from_wall_m": s * size} for d in (1, 2) for s in shares]
@@ -89,9 +89,11 @@ def traverse_places(
 
 
 def _known(table: dict[int, tuple[float, ...]], points: int) -> tuple[float, ...]:
-    if points not in table:
+    if not isinstance(points, (int, np.integer)) or points not in table:
         raise InputError(
-            f"{points} places", place="traverse, points", allowed=", ".join(map(str, table)) + " on each line"
+            f"{shown(points)} places",
+            place="traverse, points",
+            allowed=", ".join(map(str, table)) + " on each line",
         )
     return table[points]
 
@@ -106,7 +108,7 @@ def _length(value: Any, name: str) -> float:
     except InputError as err:
         raise err.at(place=f"traverse, {name}") from None
     if not isinstance(out, float) or out <= 0.0:
-        raise InputError(f"{value} is no size", place=f"traverse, {name}", allowed="above 0 m")
+        raise InputError(f"{shown(value)} is no size", place=f"traverse, {name}", allowed="above 0 m")
     return out
 
 
@@ -191,17 +193,18 @@ def traverse(
         For fewer than four readings, and whatever is no quantity of the kind.
     """
     measures = {"velocity pressure": "Pa", "velocity": "m/s"}
-    if quantity not in measures:
-        raise UnknownName.of("quantity", quantity, measures, place="traverse")
+    one_of(quantity, measures, "traverse", "quantity")
+    rho = single(density, "kg/m3", "traverse, density")
+    items = readings if hasattr(readings, "m_as") else listed(readings, "traverse", "a list of readings")
     try:
-        values = np.atleast_1d(np.asarray(si(list(readings), measures[quantity]), dtype=float))
+        values = np.atleast_1d(np.asarray(si(items, measures[quantity]), dtype=float))
         size = si(area, "m2")
     except InputError as err:
         raise err.at(place="traverse") from None
     if values.size < 4:
         raise InputError(f"{values.size} readings", place="traverse", allowed="at least 4, better 12 or more")
-    if not isinstance(size, float) or size <= 0.0 or not density > 0.0:
+    if not isinstance(size, float) or size <= 0.0 or not rho > 0.0:
         raise InputError("area and density", place="traverse", allowed="both above 0")
     if quantity == "velocity pressure":
-        values = np.sign(values) * np.sqrt(2.0 * np.abs(values) / density)
-    return Traverse(values, size, density)
+        values = np.sign(values) * np.sqrt(2.0 * np.abs(values) / rho)
+    return Traverse(values, size, rho)

@@ -11,7 +11,7 @@ import numpy as np
 
 from ...errors import InputError, shown
 from ...inference.scales import Scale, Scales
-from ...quantity import one
+from ...quantity import single
 from ..describe import spread_of
 
 if TYPE_CHECKING:
@@ -149,7 +149,7 @@ def _one(machine: Machine, address: str, values: Mapping[str, Any]) -> Unknown:
     for key in ("low", "likely", "high"):
         if key in values:
             try:
-                numbers[key] = one(values[key], measure)
+                numbers[key] = single(values[key], measure)
             except InputError as err:
                 raise err.at(place=f"{place}, {key}") from None
     if not numbers:

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from ...arguments import texts
 from ...cautions import cautions_for
 from ...errors import InputError, UnknownName
 from ...machine.asked import Question, question
@@ -354,9 +355,7 @@ class Balance(Result):
 def _questions(machine: Machine, of: str | Sequence[str]) -> tuple[list[str], bool]:
     """The questions to be evened, and whether they are one for each unit."""
     if not isinstance(of, str):
-        if not of:
-            raise InputError("there is no question", place="of", allowed="at least one")
-        return list(of), False
+        return texts(of, "balance, of", "a question, or a list of them"), False
     question(machine.layout, of)
     if not of.startswith("weakest ") and of != "carrying margin":
         return [of], False

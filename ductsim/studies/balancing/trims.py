@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from ...errors import InputError, UnknownName, shown
 from ...machine.bounded import at_most, listed_at_most
 from ...machine.machine import Machine
-from ...quantity import one
+from ...quantity import single
 
 Array = NDArray[np.float64]
 MOST_TRIMS = 200
@@ -98,7 +98,7 @@ def dials_of(machine: Machine, trims: Any) -> list[Dial]:
     if trims is None:
         trims = machine.layout.free.get("trim", [])
     known = [trims] if isinstance(trims, (Trim, Mapping)) else trims
-    if isinstance(known, str) or not isinstance(known, Iterable):
+    if isinstance(known, str) or not isinstance(known, Iterable) or getattr(known, "shape", (1,)) == ():
         raise InputError(
             f"{shown(trims)} is no list of trims", allowed="ds.Trim(number, low, high) in a list"
         )
@@ -126,7 +126,7 @@ def _dial(machine: Machine, address: str, trim: Trim) -> Dial:
 
     def read(value: Any, place: str) -> float:
         try:
-            number = one(value, declared.measure)
+            number = single(value, declared.measure)
         except InputError as err:
             raise err.at(place=place) from None
         return float(declared.check(number, place))
@@ -136,7 +136,7 @@ def _dial(machine: Machine, address: str, trim: Trim) -> Dial:
     sizes = None
     if trim.sizes is not None:
         items = trim.sizes
-        if isinstance(items, str) or not isinstance(items, Iterable):
+        if isinstance(items, str) or not isinstance(items, Iterable) or getattr(items, "shape", (1,)) == ():
             raise InputError(f"{shown(items)} is no list", place="sizes", allowed="a list of sizes")
         sizes = np.unique([read(item, "sizes") for item in items])
         sizes = sizes[

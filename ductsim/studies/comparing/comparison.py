@@ -9,7 +9,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ...errors import InputError, UnknownName, shown
+from ...arguments import listed, one_of, texts, whole
+from ...errors import InputError, shown
 from ...machine.changing import together
 from ...machine.combining import Combining
 from ...machine.fixes import Fix, Task, all_cautions
@@ -238,14 +239,14 @@ class Comparison(Result):
         """
         names = [task.fix.name for task in self.tasks]
         out = 0
-        for name in fixes:
-            if name not in names:
-                raise UnknownName.of("fix", name, names)
+        for name in [fixes] if isinstance(fixes, str) else listed(fixes, "fixes", "a list of names of fixes"):
+            one_of(name, names, "fixes", "fix")
             out |= 1 << names.index(name)
         return out
 
     def names(self, mask: int) -> list[str]:
         """The names of the fixes in a set, in the order they were given."""
+        mask = whole(mask, "names", "set", 0, (1 << len(self.tasks)) - 1)
         return [task.fix.name for i, task in enumerate(self.tasks) if mask >> i & 1]
 
     def best(self, budget: float | str | None = None, count: int = 3) -> list[list[str]]:
@@ -258,6 +259,7 @@ class Comparison(Result):
         count : int
             How many sets.
         """
+        count = whole(count, "best", "count")
         within = self.budget if budget is None else _budget(budget)
         return [self.names(mask) for mask in self.ranked(within)[:count]]
 
@@ -278,9 +280,9 @@ class Comparison(Result):
 
     def front(self, axes: Sequence[str] = AXES) -> list[list[str]]:
         """The sets that no other beats in gain and in what `axes` names: "minutes", "cost", "power"."""
+        axes = texts(axes, "front", f"some of {', '.join(AXES)}")
         for axis in axes:
-            if axis not in AXES:
-                raise UnknownName.of("axis", axis, AXES)
+            one_of(axis, AXES, "front", "axis")
         return [self.names(self.solved.masks[row]) for row in front(self.solved, axes)]
 
     @cached_property
@@ -302,7 +304,7 @@ class Comparison(Result):
 
     def done(self, fixes: Iterable[str] | None = None) -> Machine:
         """The machine with some fixes done, by default the recommended ones."""
-        chosen = self.order if fixes is None else list(fixes)
+        chosen = self.order if fixes is None else fixes
         machine = self.machine
         parts: dict[str, Any] = {}
         mask = self.mask(chosen)
@@ -367,11 +369,12 @@ class Comparison(Result):
 
 def _checked(fixes: Any) -> list[Fix]:
     known = [fixes] if isinstance(fixes, Fix) else fixes
-    if isinstance(known, (str, bytes)) or not isinstance(known, Iterable):
+    try:
+        out = listed(known, "", "")
+    except InputError:
         raise InputError(
             f"{shown(fixes)} is no list of fixes", allowed="ds.read_fixes(file), or a list of ds.Fix"
-        )
-    out = list(known)
+        ) from None
     for fix in out:
         if not isinstance(fix, Fix):
             raise InputError(f"{shown(fix)} is no fix", place="fixes", allowed="ds.Fix(name, change={...})")

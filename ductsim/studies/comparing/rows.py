@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from ...arguments import whole
 from ...machine.combining import FINE
 from ...machine.saying import listed
 from ...quantity import measure_key
@@ -294,6 +295,8 @@ def _refused_rows(found: Comparison) -> list[Row]:
 
 def combination_rows(found: Comparison, count: int | None) -> list[Row]:
     """A row for every solved set: the allowed ones by gain, then the others."""
+    if count is not None:
+        count = whole(count, "combinations", "count")
     table = found.solved
     ranked = table.ranked()
     rest = np.flatnonzero(~table.allowed)

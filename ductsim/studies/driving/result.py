@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from ...arguments import one_of, text
 from ...cautions import cautions_for
 from ...machine.crop.described import Crop
 from ...machine.crop.margins import CONVEYING, RATIO, Place, places
@@ -18,7 +19,7 @@ from ...machine.fixes import Fix
 from ...machine.machine import Machine
 from ...machine.saying import said
 from ...machine.state import MachineState, solve
-from ...quantity import convert
+from ...quantity import convert, single
 from ...result import Result
 from .curves import by_engine_speed, by_front_share, by_yield
 
@@ -190,6 +191,9 @@ class GroundSpeed(Result):
     def flow_at(self, unit: str, speed: float) -> float:
         """Mean crop flow of a unit at a speed [kg/s]."""
         names = [u.name for u in self.machine.layout.units]
+        speed = single(speed, "m/s", "speed")
+        for name in text(unit, "flow_at", "a unit").split("+") if not isinstance(unit, str) or unit else ():
+            one_of(name, names, "flow_at", "unit")
         flows = unit_flows(len(names), self.crop)
         own = [float(f) for n, f in zip(names, flows, strict=True) if not unit or n in unit.split("+")]
         today = float(self.crop.ground_speed)
@@ -198,6 +202,7 @@ class GroundSpeed(Result):
     def area_rate(self, speed: float) -> float:
         """Area per hour of work at a speed [m/s], capped by the machine's top speed [m2/s]."""
         units = len(self.machine.layout.units)
+        speed = single(speed, "m/s", "speed")
         return float(self.crop.area_rate(self._capped(speed), units, self.efficiency))
 
     def _capped(self, speed: float) -> float:
