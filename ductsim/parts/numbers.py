@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import math
 import sys
 from collections.abc import Iterable
 from dataclasses import dataclass, field
@@ -19,7 +20,7 @@ if TYPE_CHECKING:
 
 REQUIRED: Any = dataclasses.MISSING
 LARGEST = sys.float_info.max
-MOST = {"m": 1e4, "m2": 1e6}
+MOST = {"m": 1e6, "m2": 1e6}
 """The largest length and area where none is declared: no machine has them, and their powers overflow."""
 
 
@@ -59,13 +60,22 @@ class Number:
                 if not np.all((value >= self.low) & (value <= self.high)):
                     bad = value[~((value >= self.low) & (value <= self.high))][0]
                     raise InputError(
-                        f"{bad:g} in the column is out of range", place=place, allowed=self.allowed
+                        f"{bad:g} in the column is out of range{self._beyond(bad)}",
+                        place=place,
+                        allowed=self.allowed,
                     )
                 return value
         if not self.low <= value <= self.high:
             unit = f" {self.measure}" if self.measure else ""
-            raise InputError(f"{value:g}{unit} is out of range", place=place, allowed=self.allowed)
+            raise InputError(
+                f"{value:g}{unit} is out of range{self._beyond(value)}", place=place, allowed=self.allowed
+            )
         return value
+
+    def _beyond(self, value: float) -> str:
+        """What is said of a number past the bound of its kind, which its own range does not state."""
+        past = self.high == MOST.get(self.measure) and self.high < value < math.inf
+        return f", above {self.high:g} {self.measure} nothing is computed" if past else ""
 
     def _convert(self, value: Any, place: str) -> Any:
         try:
@@ -158,8 +168,8 @@ def number(
     if not isinstance(measure, str):
         raise InputError(f"{shown(measure)} is no measure", place="number", allowed="a text like 'm2'")
     own_measure(measure)
-    if at_most is None and below is None and measure in MOST:
-        at_most = high = MOST[measure]
+    if at_most is None and below is None:
+        high = MOST.get(measure, LARGEST)
     unit = f" {measure}" if measure else ""
     bounds = [
         f"above {above:g}{unit}" if above is not None else "",
