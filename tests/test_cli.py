@@ -5,6 +5,7 @@ import json
 import warnings
 
 import jsonschema
+import numpy as np
 import pytest
 
 import ductsim as ds
@@ -176,7 +177,7 @@ def test_check_of_a_machine_without_an_answer(run, monkeypatch):
 
 
 def unsolved(state):
-    state.outcomes[:] = list(ds.Outcome).index(ds.Outcome.NOT_FOUND)
+    state.outcomes = np.full_like(state.outcomes, list(ds.Outcome).index(ds.Outcome.NOT_FOUND))
     return state
 
 

@@ -366,7 +366,9 @@ CALLS["Bend style"] = lambda odd: ds.Bend(angle=1.0, style=odd)
 
 def long(label):
     """What solves a whole study before it looks at this argument."""
-    return label.startswith(("ground_speed ", "report fixes", "report readings", "fit reading", "proof"))
+    return label.startswith(
+        ("ground_speed ", "report fixes", "report readings", "fit ", "proof", "draw what")
+    )
 
 
 @pytest.mark.parametrize(

@@ -46,7 +46,7 @@ def test_answers_are_read_only(solved, answer):
 
 def test_results_of_studies_are_read_only(wide):
     swept = ds.sweep(wide[0], NUMBER, [0.0, 0.01])
-    drawn = ds.ensemble(wide[0], [ds.Spread("left fan.speed", sd=0.01)], samples=4)
+    drawn = ds.ensemble(wide[0], [ds.Spread("belt.engine_speed", sd=0.01)], samples=4)
     for array in (
         swept.answers["weakest vacuum"],
         swept.values,

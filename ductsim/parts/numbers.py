@@ -20,7 +20,7 @@ REQUIRED: Any = dataclasses.MISSING
 # No length, area or pressure of a machine is beyond these in SI; within them, squares and fifth powers of a
 # number, and quotients of such, are still numbers.
 SMALLEST, LARGEST = 1e-30, 1e30
-MOST = {"m": 1e4, "m2": 1e6}
+MOST = {"m": 1e6, "m2": 1e6}
 """The largest length and area where none is declared: no machine has them."""
 
 
@@ -70,6 +70,8 @@ class Number:
 
     def _rule(self, value: float) -> str:
         """What is allowed, for a value that is not: also how small or large any number may be."""
+        if self.high == MOST.get(self.measure) and self.high < value < np.inf:
+            return f"{self.allowed}, and nothing is computed above {self.high:g} {self.measure}"
         if 0.0 < abs(value) < SMALLEST or LARGEST < abs(value) < np.inf:
             return f"{self.allowed}, and no number of a machine is below {SMALLEST:g} or beyond {LARGEST:g}"
         return self.allowed
@@ -165,8 +167,8 @@ def number(
     if not isinstance(measure, str):
         raise InputError(f"{shown(measure)} is no measure", place="number", allowed="a text like 'm2'")
     own_measure(measure)
-    if at_most is None and below is None and measure in MOST:
-        at_most = high = MOST[measure]
+    if at_most is None and below is None:
+        high = MOST.get(measure, LARGEST)
     unit = f" {measure}" if measure else ""
     bounds = [
         f"above {above:g}{unit}" if above is not None else "",

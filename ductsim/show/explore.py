@@ -346,7 +346,10 @@ def _control(
 
 def _ends(measure: str, ends: Any, address: str) -> tuple[float, float]:
     place = f"explore: ranges: {address}"
-    found = ends if hasattr(ends, "m_as") else listed(ends, place, "two numbers, low and high")
+    try:
+        found = ends if hasattr(ends, "m_as") else listed(ends, "", "")
+    except InputError:
+        found = []
     if np.ndim(getattr(found, "magnitude", [0])) != 1 or len(found) != 2:
         raise InputError(f"{shown(ends)} is no range", place=place, allowed="two numbers, low and high")
     low, high = (single(end, measure, place) for end in found)

@@ -181,13 +181,10 @@ class Crop(Fields):
 
     def area_rate(self, speed: Any, units: int, efficiency: Any = 1.0) -> Any:
         """Area picked per time [m2/s] at a speed [m/s]; `efficiency` is the share of time spent picking."""
-        share = column(efficiency, "", "efficiency")
-        return (
-            column(speed, "m/s", "speed")
-            * self.unit_width
-            * whole(units, "area_rate", "units", 0, 1000)
-            * share
-        )
+        # a speed without an answer is NaN, and so is its area
+        fast = speed if isinstance(speed, float) else column(speed, "m/s", "speed")
+        count = whole(units, "area_rate", "units", 0, 1000)
+        return fast * self.unit_width * count * column(efficiency, "", "efficiency")
 
     def standings(self) -> list[dict[str, Any]]:
         """A row for each number that it rests on: value, spread, how it is known."""

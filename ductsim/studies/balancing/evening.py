@@ -355,6 +355,8 @@ class Balance(Result):
 def _questions(machine: Machine, of: str | Sequence[str]) -> tuple[list[str], bool]:
     """The questions to be evened, and whether they are one for each unit."""
     if not isinstance(of, str):
+        if isinstance(of, (list, tuple)) and not of:
+            raise InputError("there is no question", place="of", allowed="at least one")
         return texts(of, "balance, of", "a question, or a list of them"), False
     question(machine.layout, of)
     if not of.startswith("weakest ") and of != "carrying margin":

@@ -191,7 +191,7 @@ class GroundSpeed(Result):
     def flow_at(self, unit: str, speed: float) -> float:
         """Mean crop flow of a unit at a speed [kg/s]."""
         names = [u.name for u in self.machine.layout.units]
-        speed = single(speed, "m/s", "speed")
+        speed = speed if isinstance(speed, float) else single(speed, "m/s", "speed")
         for name in text(unit, "flow_at", "a unit").split("+") if not isinstance(unit, str) or unit else ():
             one_of(name, names, "flow_at", "unit")
         flows = unit_flows(len(names), self.crop)
@@ -202,7 +202,7 @@ class GroundSpeed(Result):
     def area_rate(self, speed: float) -> float:
         """Area per hour of work at a speed [m/s], capped by the machine's top speed [m2/s]."""
         units = len(self.machine.layout.units)
-        speed = single(speed, "m/s", "speed")
+        speed = speed if isinstance(speed, float) else single(speed, "m/s", "speed")
         return float(self.crop.area_rate(self._capped(speed), units, self.efficiency))
 
     def _capped(self, speed: float) -> float:
