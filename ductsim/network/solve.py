@@ -31,10 +31,10 @@ PLAIN_STEPS = 14
 DAMPED_STEPS = 40
 RUN_UPS = (
     (False, False, 100, 40, False),
-    (True, False, 0, 500, False),
     (True, True, 600, 90, True),
     (False, False, 400, 90, True),
     (False, True, 2000, 90, True),
+    (True, False, 0, 500, False),
 )
 """From the cold start or standstill; time steps that keep the motion physical, or long ones that only seek
 the end; how many of them; Newton steps after them; whether flows and temperatures go by turns then."""
