@@ -7,7 +7,7 @@ from hostile_networks import generate, run
 import ductsim as ds
 from ductsim.network.state import Outcome
 
-SLICE, FEW_PATHS = 60, 10
+SLICE, FEW_PATHS = (60, 100), 10  # quick ones; seeds below hold one that takes 14 s
 ALL, MANY_PATHS = 2000, 40
 
 
@@ -81,9 +81,9 @@ def found_wrong(first, last, most_paths):
 
 
 def test_a_slice_of_hostile_networks():
-    wrong, found = found_wrong(0, SLICE, FEW_PATHS)
+    wrong, found = found_wrong(*SLICE, FEW_PATHS)
     assert not wrong
-    assert len(found["solved"]) > SLICE / 2
+    assert len(found["solved"]) > 20
 
 
 @pytest.mark.slow
