@@ -100,7 +100,8 @@ class Dice:
 class Maker:
     """Makes one network from a seed."""
 
-    def __init__(self, seed: int) -> None:
+    def __init__(self, seed: int, most_paths: int) -> None:
+        self.most_paths = most_paths
         self.dice = dice = Dice(seed)
         real = dice.often(0.6)
         air = ds.Air.at(altitude=dice.between(0.0, 4000.0), temperature=dice.between(264.0, 322.0))
@@ -209,7 +210,7 @@ class Maker:
 
     def grow(self) -> Hostile:
         dice, case = self.dice, self.case
-        paths = round(dice.decades(2.0, 40.0))
+        paths = round(dice.decades(2.0, self.most_paths))
         nodes = ["outside", "a"] + [f"n{i}" for i in range(round(paths * dice.between(0.2, 1.1)))]
         known = ["outside"]
         while sum(2 if len(e) == 3 else 1 for _, e in case.parts.values()) < paths:
@@ -244,9 +245,9 @@ class Maker:
         return ds.Fan if dice.often(self.fans) else dice.pick(self.kinds)
 
 
-def generate(seed: int) -> Hostile:
+def generate(seed: int, most_paths: int = 40) -> Hostile:
     """The hostile network of a seed."""
-    return Maker(seed).grow()
+    return Maker(seed, most_paths).grow()
 
 
 # ---- the check
@@ -317,12 +318,12 @@ def _laws(case: Hostile, state: Any, name: str, part: Any, ends: Any, pressures:
         yield key, one, two, float(drop), closed
 
 
-def run(first: int, last: int) -> tuple[dict[str, list[int]], list[tuple[float, int]]]:
+def run(first: int, last: int, most_paths: int = 40) -> tuple[dict[str, list[int]], list[tuple[float, int]]]:
     """What became of the seeds, and the time of each [s]."""
     found: dict[str, list[int]] = {}
     times = []
     for seed in range(first, last):
-        case = generate(seed)
+        case = generate(seed, most_paths)
         begun = time.perf_counter()
         found.setdefault(examine(case), []).append(seed)
         times.append((time.perf_counter() - begun, seed))

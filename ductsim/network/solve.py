@@ -31,10 +31,10 @@ PLAIN_STEPS = 14
 DAMPED_STEPS = 40
 RUN_UPS = (
     (False, False, 100, 40, False),
-    (True, False, 0, 500, False),
     (True, True, 600, 90, True),
     (False, False, 400, 90, True),
     (False, True, 2000, 90, True),
+    (True, False, 0, 500, False),
 )
 """From the cold start or standstill; time steps that keep the motion physical, or long ones that only seek
 the end; how many of them; Newton steps after them; whether flows and temperatures go by turns then."""
@@ -204,8 +204,9 @@ def solve_single(eq: Equations, structure: Structure, start: Point | None) -> So
         point = cold_start(eq, structure.anchors)
     out = iterate(eq, point, structure.anchors, DAMPED_STEPS, damped=True)
     if not out.good.all():
+        _run_up_failed(eq, structure, out, RUN_UPS[:1])
         _raise_loads(eq, structure, out)
-        _run_up_failed(eq, structure, out)
+        _run_up_failed(eq, structure, out, RUN_UPS[1:])
     return out
 
 
@@ -275,9 +276,9 @@ def _raise_loads(eq: Equations, structure: Structure, out: Solved) -> None:
             out.put(one, found)
 
 
-def _run_up_failed(eq: Equations, structure: Structure, out: Solved) -> None:
+def _run_up_failed(eq: Equations, structure: Structure, out: Solved, ways: Any) -> None:
     """Solve what is left by following the air until it settles, then polish: the usual ways first."""
-    for cold, careful, steps, polish, turns in RUN_UPS:
+    for cold, careful, steps, polish, turns in ways:
         bad = np.flatnonzero(~out.good & ~structure.fed & ~out.overloaded)
         if not len(bad):
             return
