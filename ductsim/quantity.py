@@ -85,7 +85,11 @@ def single(value: Any, measure: str, place: str = "") -> float:
     except InputError as err:
         raise err.at(place=place) from None
     if not isinstance(out, float):
-        raise InputError(f"{shown(value)} is not one number", place=place, allowed="one number")
+        raise InputError(
+            f"{shown(value)} is not one number",
+            place=place,
+            allowed=f"one, like {example_text(measure_of(measure))}",
+        )
     return out
 
 

@@ -23,7 +23,7 @@ import tempfile
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 
-from .errors import InputError
+from .errors import InputError, shown
 
 LONGEST_STEM = 40  # letters of a name that the hidden file beside it carries
 
@@ -155,6 +155,8 @@ def _move(source: Path, folder: Path, names: Iterable[str]) -> None:
 
 def _standing(path: Name) -> os.stat_result | None:
     """What stands where a file is to be written: None for nothing; refused unless it may be replaced."""
+    if not isinstance(path, (str, os.PathLike)) or not isinstance(os.fspath(path), str):
+        raise InputError(f"{shown(path)} is no name of a file", allowed="a text or a path")
     try:
         there = os.lstat(path)
     except FileNotFoundError:

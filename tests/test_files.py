@@ -122,7 +122,7 @@ def test_columns_are_for_python():
 @pytest.mark.parametrize(
     ("key", "value", "words"),
     [
-        ("kind", ["normal"], "kind: ['normal'] is not a text"),
+        ("kind", ["normal"], "unknown kind of spread ['normal']"),
         ("group", 1, "group: 1 is not a text"),
         ("correlation", "much", "'much' is no number"),
         ("correlation", [[]], "is not one number"),

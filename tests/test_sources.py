@@ -3,7 +3,7 @@
 import pytest
 
 from ductsim.cautions import ALWAYS, CAUTIONS, TAGS, cautions_for
-from ductsim.errors import UnknownName
+from ductsim.errors import InputError, UnknownName
 from ductsim.laws.card import LAWS, LawCard, card_of, law
 from ductsim.sources import SOURCES, Source, source
 
@@ -126,7 +126,7 @@ def test_a_function_without_a_card():
 
 @pytest.mark.parametrize("sources", ["cipm2007", ()])
 def test_a_card_needs_a_tuple_of_sources(sources):
-    with pytest.raises(TypeError, match="a tuple with at least one key"):
+    with pytest.raises(InputError, match="a tuple with at least one key"):
         law(equation="", valid="", sources=sources)
 
 

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sized
 from itertools import islice
 from typing import Any
 
-from ..errors import InputError
+from ..errors import InputError, shown
 
 
 def at_most(count: int, most: int, what: str, place: str = "") -> None:
@@ -38,6 +38,12 @@ def listed_at_most(items: Iterable[Any], most: int, what: str, place: str = "") 
     InputError
         Naming the limit.
     """
+    if (
+        not isinstance(items, Iterable)
+        or isinstance(items, (str, bytes))
+        or getattr(items, "shape", (1,)) == ()
+    ):
+        raise InputError(f"{shown(items)} is no list of {what}", place=place, allowed="a list")
     if isinstance(items, Sized):
         at_most(len(items), most, what, place)
     out = list(islice(items, most + 1))

@@ -24,14 +24,7 @@ def file_path(path: Any, what: str = "file") -> Path:
     given = os.fspath(path) if isinstance(path, (str, os.PathLike)) else None
     if not isinstance(given, str):
         raise InputError(f"{shown(path)} is no name of a {what}", allowed="a text or a path")
-    place = Path(given)
-    try:
-        place.is_dir()
-    except (OSError, ValueError) as err:
-        raise InputError(
-            f"is no name of a {what}: {getattr(err, 'strerror', None) or err}", file=shown(given)
-        ) from None
-    return place
+    return Path(given)
 
 
 def read_text(

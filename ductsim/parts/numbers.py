@@ -70,7 +70,7 @@ class Number:
 
     def _rule(self, value: float) -> str:
         """What is allowed, for a value that is not: also how small or large any number may be."""
-        if self.high == MOST.get(self.measure) and self.high < value < np.inf:
+        if self.high == MOST.get(self.measure) and self.high < value <= LARGEST:
             return f"{self.allowed}, and nothing is computed above {self.high:g} {self.measure}"
         if 0.0 < abs(value) < SMALLEST or LARGEST < abs(value) < np.inf:
             return f"{self.allowed}, and no number of a machine is below {SMALLEST:g} or beyond {LARGEST:g}"
