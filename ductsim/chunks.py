@@ -21,8 +21,8 @@ from typing import Any
 
 import numpy as np
 
-from . import __version__
 from .errors import InputError, shown
+from .version import VERSION
 
 Chunk = dict[str, Any]
 AHEAD = 8  # chunks in the hands of an executor at once, per worker that it is thought to have
@@ -61,7 +61,7 @@ class Folder:
 
     def __init__(self, path: str | os.PathLike[str], about: dict[str, Any]) -> None:
         self.path = Path(path)
-        self.about = {"format": FORMAT, "ductsim": __version__, **about}
+        self.about = {"format": FORMAT, "ductsim": VERSION, **about}
         self.refused: dict[int, str] = {}
         self._older = ""
         note = self.path / "about.json"
@@ -103,7 +103,7 @@ class Folder:
                 return ""
             differ -= {"sha256", "ductsim"}
             if not differ and "sha256_of_input" in known.keys() & self.about.keys():
-                return f"version {shown(known.get('ductsim'))} of ductsim, not {__version__}"
+                return f"version {shown(known.get('ductsim'))} of ductsim, not {VERSION}"
         elif differ <= {"format", "sha256", "ductsim"}:  # sums of another format may mean something else
             return f"format {shown(known.get('format'))}, not {FORMAT}"
         raise InputError(

@@ -18,10 +18,11 @@ from contextlib import contextmanager
 from dataclasses import replace
 from typing import Any
 
-from . import __version__
-from .commands import console
-from .commands.command import GROUPS, NAMES, Answer, Command, command
+from .commands.known import by_group, command, places
 from .errors import DuctsimError, InputError, OutsideRange, nearest_name
+from .terminal import console
+from .terminal.command import Answer, Command
+from .version import VERSION
 
 DONE, NO_ANSWER, WRONG_INPUT, INTERRUPTED, NO_READER = 0, 1, 2, 130, 141
 LONGEST_WORD = 20_000
@@ -77,9 +78,9 @@ def _run(words: list[str]) -> int:
         return _do(words)
     except _Stopped as stopped:
         number = stopped.args[0]
-        return _refuse(DuctsimError(f"stopped by the system ({number.name})"), words, 128 + number)
-    except KeyboardInterrupt:
-        return _refuse(DuctsimError("stopped by Ctrl-C"), words, INTERRUPTED)
+        return _refuse(_ended(f"stopped by the system ({number.name})", stopped), words, 128 + number)
+    except KeyboardInterrupt as stopped:
+        return _refuse(_ended("stopped by Ctrl-C", stopped), words, INTERRUPTED)
     except InputError as err:
         return _refuse(err, words, WRONG_INPUT)
     except DuctsimError as err:
@@ -96,6 +97,11 @@ def _run(words: list[str]) -> int:
         if os.environ.get("DUCTSIM_TRACEBACK"):
             raise
         return _refuse(_own_fault(err), words, NO_ANSWER)
+
+
+def _ended(how: str, stopped: KeyboardInterrupt) -> DuctsimError:
+    """How the work ended, and what the command had to add."""
+    return DuctsimError("; ".join([how, *getattr(stopped, "__notes__", ())]))
 
 
 def _own_fault(err: Exception) -> DuctsimError:
@@ -115,7 +121,7 @@ def _do(words: list[str]) -> int:
             console.write(overview())
         return DONE
     if words[0] in ("--version", "-V"):
-        console.write(f"ductsim {__version__}\n")
+        console.write(f"ductsim {VERSION}\n")
         return DONE
     if max(map(len, words)) > LONGEST_WORD:
         raise InputError(
@@ -134,7 +140,7 @@ def _do(words: list[str]) -> int:
 
 
 def _draw(answer: Answer, args: Any) -> None:
-    from .show.plots import save
+    from .display.canvas import save
 
     save(answer.drawn or answer.result, args.plot, args.picture, args.measures)
 
@@ -142,27 +148,29 @@ def _draw(answer: Answer, args: Any) -> None:
 def _chosen(words: list[str]) -> Command:
     """The command that the first word names."""
     first = words[0]
-    if first in NAMES:
+    if first in places():
         return command(first)
-    later = next((word for word in words[1:] if word in NAMES), "")
+    later = next((word for word in words[1:] if word in places()), "")
     if later:
         raise InputError(
             f"{first!r} stands before the command", allowed=f"the command first: ductsim {later} ..."
         )
     if first.startswith("demo:") or first.endswith(".toml"):
         raise InputError("the command is missing", allowed=f"write it like: ductsim solve {first}")
-    near = nearest_name(first, NAMES) or nearest_name(first.replace("_", "-"), NAMES)
+    near = nearest_name(first, places()) or nearest_name(first.replace("_", "-"), places())
     raise InputError(
-        f"unknown command {first[:60]!r}", allowed="" if near else f"known: {', '.join(NAMES)}", nearest=near
+        f"unknown command {first[:60]!r}",
+        allowed="" if near else f"known: {', '.join(places())}",
+        nearest=near,
     )
 
 
 def _show(chosen: Command, answer: Answer, args: Any, heard: list[str]) -> None:
-    from .commands.page import document, page
+    from .terminal.page import document, page
 
     measures = getattr(args, "measures", "metric")
     if getattr(args, "json", False):
-        from .show.envelope import dumps
+        from .terminal.envelope import dumps
 
         console.write(dumps(document(answer, chosen.name, measures, heard)) + "\n")
         return
@@ -175,7 +183,7 @@ def _show(chosen: Command, answer: Answer, args: Any, heard: list[str]) -> None:
 def _refuse(err: DuctsimError, words: list[str], status: int) -> int:
     """Say what is wrong, on the error stream or as JSON, and return the exit status."""
     if "--json" in words and not isinstance(err, console.NoOutput):
-        from .show.envelope import dumps, error
+        from .terminal.envelope import dumps, error
 
         try:
             console.write(dumps(error(err)) + "\n")
@@ -196,9 +204,8 @@ def overview() -> str:
         "",
         "MACHINE is a machine file, or one of the invented ones: demo:picker, demo:suction, demo:bench.",
     ]
-    for heading, group in GROUPS.items():
-        lines += ["", heading]
-        lines += [f"  {name:18}{command(name).summary}" for name, _ in group]
+    for heading, group in by_group().items():
+        lines += ["", heading, *(f"  {c.name:18}{c.summary}" for c in group)]
     lines += [
         "",
         "Every command explains itself:      ductsim solve --help",

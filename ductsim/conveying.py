@@ -6,7 +6,7 @@ other: it may be a column, and every answer has its slope in it.
 
 from __future__ import annotations
 
-from typing import Any, TypeVar
+from typing import Any, ClassVar, TypeVar
 
 from .errors import InputError, shown
 from .laws.conveying import CROP_COEFFICIENTS, carrying, loaded_jet
@@ -18,7 +18,7 @@ P = TypeVar("P", bound=Part)
 
 @fields("load")
 class Load(Fields):
-    """The numbers that crop adds to the part it passes through."""
+    """The numbers that crop adds to the part it passes through; a `Crop` takes its own from here."""
 
     crop_flow: float = number("kg/s", at_least=0.0, at_most=100.0, default=0.0, doc="crop carried; 0 = none")
     crop_friction: float = number(
@@ -44,13 +44,19 @@ class Load(Fields):
     )
 
 
-JET_PATHS = ("motive", "suction")
 LOAD = tuple(Load.declared)
 """The names of the numbers of a load."""
 
 
 class Carrying:
-    """What tells a loaded part's class: its paths follow the loaded laws."""
+    """What tells a loaded part's class: its paths follow the loaded laws.
+
+    Class attributes
+    ----------------
+    plain : the class of the part itself.
+    """
+
+    plain: ClassVar[type[Part]]
 
     def paths(self) -> tuple[Path | Pair, ...]:
         """The paths of the part itself, each by its law with crop."""
@@ -70,15 +76,6 @@ class Carrying:
         return path
 
 
-def can_carry(kind: type[Fields]) -> bool:
-    """Whether crop can pass through parts of a kind: one path with a section, or a jet."""
-    if not issubclass(kind, Part):
-        return False
-    if kind.path_names == JET_PATHS:
-        return True
-    return len(kind.path_names) == 1 and "speed" not in kind.declared
-
-
 def fits(path: Path | Pair) -> bool:
     """Whether a path's law can be loaded: it has a section, or it is a jet."""
     return path.law is jet if isinstance(path, Pair) else "area" in path.coefficients and path.power is None
@@ -96,6 +93,7 @@ def loaded_class(kind: type[Part]) -> type[Part]:
         "__qualname__": f"Loaded{kind.__name__}",
         "__doc__": f"{kind.__name__} that carries crop.",
         "__annotations__": {},
+        "plain": kind,
     }
     made: Any = type(f"Loaded{kind.__name__}", (Carrying, Load, kind), body)
     _CLASSES[kind] = fields(kind.kind)(made)
@@ -130,8 +128,7 @@ def plain_form(form: Form) -> Form:
     """The form of the part itself, from that of the part that carries crop."""
     if not issubclass(form.part, Carrying):
         return form
-    kind: Any = form.part.__mro__[3]
-    return Form(kind, tuple(item for item in form.shape if item[0] not in LOAD))
+    return Form(form.part.plain, tuple(item for item in form.shape if item[0] not in LOAD))
 
 
 def Loaded(part: P, **load: Any) -> P:
@@ -163,14 +160,14 @@ def Loaded(part: P, **load: Any) -> P:
         raise InputError(f"{shown(part)} is not a part", place="Loaded", allowed="a part, like ds.Duct(...)")
     if isinstance(part, Carrying):
         raise InputError("the part carries crop already", place="Loaded", allowed="a part without crop")
-    if not can_carry(type(part)) or not all(fits(path) for path in part.paths()):
+    if not all(fits(path) for path in part.paths()):
         raise InputError(
             f"no crop passes through a {part.kind}",
             place="Loaded",
             allowed="a part with one path and a section, or a jet",
         )
     own = {name: getattr(part, name) for name in type(part).declared}
-    if "length" not in part.declared and type(part).path_names != JET_PATHS:
+    if not part.speeds_crop:
         load = {"start_share": 0.0, **load}
     return loaded_class(type(part)).of({**own, **load})  # type: ignore[no-any-return]
 
@@ -180,7 +177,6 @@ __all__ = [
     "LOAD",
     "Load",
     "Loaded",
-    "can_carry",
     "loaded_class",
     "loaded_form",
     "plain_form",

@@ -59,13 +59,18 @@ class InputError(DuctsimError, ValueError):
             "nearest": self.nearest,
         }
 
-    def __str__(self) -> str:
+    @property
+    def words(self) -> str:
+        """All of it but for the full stop."""
         text = ": ".join(word for word in (self.file, self.place, self.problem) if word)
         if self.allowed:
             text += f"; {self.allowed}"
         if self.nearest:
             text += f"; did you mean {self.nearest!r}?"
-        return visible(text if text.endswith(("?", ".")) else text + ".")
+        return visible(text)
+
+    def __str__(self) -> str:
+        return self.words if self.words.endswith(("?", ".")) else f"{self.words}."
 
     def __reduce__(self) -> tuple[Any, ...]:
         return _rebuild, (type(self), self.as_dict())

@@ -291,6 +291,25 @@ def display_measure(measure: str, system: str = "metric") -> str:
     return metric if system == "metric" else INCH.get(metric, metric)
 
 
+RPM = 60.0 / (2.0 * math.pi)
+"""Revolutions per minute in 1 rad/s."""
+
+SUITED = {"m": (1.0, "mm"), "m2": (0.1, "cm2")}
+"""SI measure -> (limit, the smaller measure in which numbers below it read better)."""
+
+
+def suited(measure: str, largest: float) -> str:
+    """The metric spelling that suits numbers whose largest is `largest` (SI): mm for a gap, cm2 for a leak.
+
+    Examples
+    --------
+    >>> suited("m", 0.165), suited("m", 3.2), suited("Pa", 0.1)
+    ('mm', 'm', 'Pa')
+    """
+    limit, smaller = SUITED.get(measure, (0.0, ""))
+    return smaller if 0.0 < abs(largest) < limit else display_measure(measure)
+
+
 def show(value: Any, measure: str, system: str = "metric") -> tuple[Any, str]:
     """An SI value as a number to show, and the spelling of its measure.
 
@@ -343,7 +362,11 @@ def key_measure(key: str) -> tuple[str, str]:
 
 
 def measure_key(name: str, measure: str) -> str:
-    """The row key for a name and a measure: ("vacuum", "Pa") -> "vacuum_Pa"."""
+    """The row key for a name, or words, and a measure: ("vacuum 4", "Pa") -> "vacuum_4_Pa".
+
+    Signs stay, so that "vacuum 4+R" and "vacuum 4-R" are two.
+    """
+    name = "_".join(name.split())
     ending = measure.replace("/", "_").replace(" ", "_")
     return f"{name}_{ending}" if ending else name
 

@@ -2,54 +2,193 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+import json
+import os
+import re
+from collections.abc import Iterable
+from functools import cached_property
+from typing import TYPE_CHECKING, Any, Self
 
+from . import keeping
+from .arguments import one_of
+from .display.canvas import draw
+from .display.faces import Shown
+from .display.tables import frame, html, json_rows, plain
 from .errors import visible
 
 if TYPE_CHECKING:
     import pandas as pd
 
+Row = dict[str, Any]
 
-class Result:
-    """Rows with their measures in the keys; tables, JSON, the command line and the report all read them.
 
-    A subclass gives `rows()` and `sentences()`, and a plot in `ductsim.show.plots` under its class name.
+class Note(str):
+    """A sentence about what deserves a look, with what it is about.
+
+    Attributes
+    ----------
+    kind : str
+        What sort of thing it says, in a word or two ("limit passed", "no answer").
+    place : str
+        The part, unit, drive or number it is about; an empty text where it is about the whole.
+    value : float or None
+        The number it turns on, in SI.
     """
 
-    def rows(self) -> list[dict[str, Any]]:
-        """Plain dicts, measures in the keys (`vacuum_Pa`)."""
-        raise TypeError(f"{type(self).__name__} gives no rows")
+    __slots__ = ("kind", "place", "value")
 
-    def tables(self) -> dict[str, list[dict[str, Any]]]:
-        """Name -> rows of everything there is to show; `rows()` are the first of them."""
-        return {"table": self.rows()}
+    kind: str
+    place: str
+    value: float | None
 
-    def sentences(self) -> list[str]:
-        """A few plain sentences, the answer first."""
-        return []
+    def __new__(cls, text: str, kind: str = "", place: str = "", value: float | None = None) -> Self:
+        """`text` is the whole sentence."""
+        self = super().__new__(cls, text)
+        self.kind, self.place, self.value = kind, place, value
+        return self
 
-    def table(self) -> pd.DataFrame:
-        """The rows as a DataFrame."""
-        from .show.tables import frame
+    def about(self) -> dict[str, Any]:
+        """Kind, place and value by name."""
+        return {"kind": self.kind, "place": self.place, "value": plain(self.value)}
 
-        return frame(self.rows())
+    def __reduce__(self) -> tuple[Any, ...]:
+        return type(self), (str(self), self.kind, self.place, self.value)
+
+
+keeping.keeps(
+    Note,
+    lambda note: {"text": str(note), "kind": note.kind, "place": note.place, "value": note.value},
+    lambda cls, fields: cls(**fields),
+)
+
+
+class Result(Shown):
+    """Plain data that a study has worked out, and every way of showing it.
+
+    A subclass is a dataclass of what was found. How it is told and drawn is either registered once with
+    `show_by(tables=, sentences=, notes=, cautions=, about=, title=, plots=)`, as the package's own studies
+    do in their folders, or written as methods of these names. That is all that text, HTML, JSON, pictures,
+    files, a section of a report and a command need; each of them may ask any result for all of it. Nothing
+    that shows a result works anything out that takes time: `repr` reads what is there.
+    """
+
+    def heading(self) -> str:
+        """What stands over it: the title that its class registered, else the name of the class in words."""
+        words = re.sub(r"(?<=[a-z0-9])(?=[A-Z])", " ", type(self).__name__).split()
+        return self.faces.title or " ".join([*words[:1], *(word.lower() for word in words[1:])])
+
+    def tables(self) -> dict[str, list[Row]]:
+        """Name -> rows of everything there is to show: dicts with measures in the keys (`vacuum_Pa`)."""
+        return {} if self.faces.tables is None else self.faces.tables(self)
+
+    def rows(self) -> list[Row]:
+        """The rows of the first of the tables."""
+        return next(iter(self.tables().values()), [])
+
+    def sentences(self, measures: str = "metric") -> list[str]:
+        """A few plain sentences, the answer first; `measures` is "metric" or "inch"."""
+        return [] if self.faces.sentences is None else self.faces.sentences(self, measures)
+
+    @cached_property
+    def notes(self) -> list[Note]:
+        """What deserves a look, each a sentence that knows what it is about."""
+        found = () if self.faces.notes is None else self.faces.notes(self)
+        return [note if isinstance(note, Note) else Note(note) for note in found]
+
+    @cached_property
+    def cautions(self) -> list[str]:
+        """What to beware of when acting on it."""
+        return [] if self.faces.cautions is None else self.faces.cautions(self)
+
+    def about(self) -> str:
+        """A few words for one line, from what is there."""
+        return "" if self.faces.about is None else self.faces.about(self)
+
+    # ---- ways of showing
+
+    def table(self, name: str = "", measures: str = "") -> pd.DataFrame:
+        """One of the tables as a DataFrame, the first if none is named.
+
+        In SI as the keys say; with `measures` "metric" or "inch" in those, named in the columns' heads.
+
+        Raises
+        ------
+        UnknownName
+            For a name that no table has, and an unknown system of measures.
+        """
+        if not name:
+            return frame(self.rows(), measures)
+        tables = self.tables()
+        return frame(tables[one_of(name, tables, type(self).__name__, "table")], measures)
+
+    def to_json(self, measures: str = "metric") -> str:
+        """Sentences, tables, notes and cautions as JSON; tables in the measures that their keys say.
+
+        A note is a mapping with its `text` and what it is about: `kind`, `place`, `value`.
+        """
+        return json.dumps(
+            {
+                "result": type(self).__name__,
+                "answer": self.sentences(measures),
+                "tables": {name: json_rows(rows) for name, rows in self.tables().items()},
+                "notes": [{"text": str(note), **note.about()} for note in self.notes],
+                "cautions": list(self.cautions),
+            },
+            allow_nan=False,
+        )
 
     def plot(self, ax: Any = None, what: str = "", measures: str = "metric") -> Any:
         """Draw the result; matplotlib Axes come back.
 
-        `what` names one of its plots where it has several; `measures` is "metric" or "inch".
+        `what` names one of `plots()` where it has several; `measures` is "metric" or "inch".
         """
-        from .show.plots import draw
-
         return draw(self, ax, what, measures)
+
+    # ---- kept
+
+    def save(self, path: str | os.PathLike[str]) -> None:
+        """Write the result to a file of its own (JSON and arrays), whole or not at all; `load` reads it.
+
+        Raises
+        ------
+        InputError
+            Where nothing can be written, and for a result that holds what cannot be kept.
+        """
+        keeping.save(self, path)
+
+    @classmethod
+    def load(cls, path: str | os.PathLike[str]) -> Self:
+        """A result that `save` wrote; `ds.Result.load` reads any of them.
+
+        Raises
+        ------
+        InputError
+            For another file, a newer format, another kind of result, and one that is not whole.
+        """
+        found: Self = keeping.load(path, cls)
+        return found
 
     def __str__(self) -> str:
         return "\n".join(map(visible, self.sentences()))
 
     def __repr__(self) -> str:
-        return f"<{type(self).__name__}: {visible(next(iter(self.sentences()), ''))}>"
+        about = self.about()
+        return f"<{type(self).__name__}{': ' * bool(about)}{visible(about)}>"
 
     def _repr_html_(self) -> str:
-        from .show.tables import html
-
         return html(self.sentences(), self.rows())
+
+    def __getstate__(self) -> dict[str, Any]:
+        """Without what can be worked out again."""
+        kept = dict(self.__dict__)
+        for name in _worked_out(type(self)):
+            kept.pop(name, None)
+        return kept
+
+    def __setstate__(self, state: dict[str, Any]) -> None:
+        self.__dict__.update(state)
+
+
+def _worked_out(cls: type) -> Iterable[str]:
+    """The names of the cached properties of a class."""
+    return (n for c in cls.__mro__ for n, value in vars(c).items() if isinstance(value, cached_property))

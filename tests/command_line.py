@@ -8,7 +8,7 @@ import jsonschema
 import pytest
 
 from ductsim import cli
-from ductsim.show.envelope import schema
+from ductsim.terminal.envelope import schema
 
 
 @pytest.fixture

@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 
 import ductsim as ds
-from ductsim.machine.describe import spread_of
+from ductsim.description.spreads import spread_of
 
 FILE = Path(ds.__file__).parent / "examples" / "picker_readings.csv"
 SEED = 45

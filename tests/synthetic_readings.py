@@ -9,8 +9,8 @@ from pathlib import Path
 import numpy as np
 
 import ductsim as ds
-from ductsim.machine.readings.model import ReadingModel
-from ductsim.machine.readings.unknowns import default_scale, nuisances, unknowns_of
+from ductsim.readings.model import ReadingModel
+from ductsim.readings.unknowns import default_scale, nuisances, unknowns_of
 
 PICKER = Path(ds.__file__).parent / "examples" / "picker.toml"
 RPM = np.pi / 30.0

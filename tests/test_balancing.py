@@ -7,10 +7,10 @@ import numpy as np
 import pytest
 
 import ductsim as ds
-from ductsim.machine.limits import limits_of
-from ductsim.show.tables import plain
-from ductsim.studies.balancing import evening, lifting
-from ductsim.studies.balancing.trims import dials_of
+from ductsim.answers.limits import limits_of
+from ductsim.display.tables import plain
+from ductsim.studies.balance import search, study, told
+from ductsim.studies.balance.trims import dials_of
 
 
 @pytest.fixture(scope="module")
@@ -88,7 +88,7 @@ def test_on_the_demonstration_the_weakest_is_lifted(picker, lifted):
         assert dial.low <= lifted.settings[dial.address] <= dial.high
     # evening the others leaves the weakest where it is
     best = picker.change(lifted.lifted).ask("weakest vacuum")
-    assert after >= best * (1 - 2 * lifting.ROOM)
+    assert after >= best * (1 - 2 * search.ROOM)
     assert lifted.spread(lifted.after) <= lifted.spread(picker.change(lifted.lifted).solve()) + 1e-9
 
 
@@ -149,6 +149,23 @@ def test_a_limit_of_the_drive_holds(picker):
         ds.balance(picker, [ds.Trim("belt.engine_speed", sizes=["2400 rpm", "2600 rpm"])])
 
 
+def test_the_search_takes_what_the_limits_call_not_passed(picker):
+    """One rule: just above rounding is passed, just below is not."""
+    (power,) = [limit for limit in limits_of(picker.solve()) if limit.kind == "power"]
+    taken = float(power.value[0])
+    for excess, passed in ((3e-9, True), (3e-10, False)):
+        machine = picker.change({"belt.available_power": taken / (1.0 + excess)})
+        finder = search.Search(machine, dials_of(machine, None), ["weakest vacuum"], 1.0)
+        now = np.array([machine.numbers[dial.address] for dial in finder.dials])
+        _, fine = finder.many(now[None, :])
+        assert [finder.keeps_limits(finder.scaled(now)), bool(fine[0])] == [not passed] * 2
+
+
+def test_lengths_are_said_by_the_one_rule_for_measures(picker):
+    found = ds.balance(picker, [ds.Trim("hose 4.length", "0.6 m", "0.9 m")])
+    assert "hose 4.length 600.0 mm" in found.sentences()[0]
+
+
 # ---- sizes that can be bought
 
 SIZES = ["65 cm2", "72 cm2", "80 cm2", "88 cm2"]
@@ -178,7 +195,7 @@ def test_sizes_are_counted_through(picker):
 def test_too_many_sizes_are_searched_and_the_gap_told(picker, monkeypatch):
     trims = [ds.Trim("jet *.nozzle_area", sizes=SIZES)]
     exact = ds.balance(picker, trims)
-    monkeypatch.setattr(evening, "MOST_COUNTED", 10)
+    monkeypatch.setattr(study, "MOST_COUNTED", 10)
     found = ds.balance(picker, trims)
     assert found.counted == 0
     assert found.settings == pytest.approx(exact.settings)
@@ -189,8 +206,8 @@ def test_too_many_sizes_are_searched_and_the_gap_told(picker, monkeypatch):
 
 
 def test_rounding_with_few_neighbours_still_ends_at_sizes(picker, monkeypatch):
-    monkeypatch.setattr(evening, "MOST_COUNTED", 2)
-    monkeypatch.setattr(lifting, "MOST_COUNTED", 4)
+    monkeypatch.setattr(study, "MOST_COUNTED", 2)
+    monkeypatch.setattr(search, "MOST_COUNTED", 4)
     found = ds.balance(picker, [ds.Trim("jet *.nozzle_area", sizes=SIZES)])
     sizes = [ds.si(size, "m2") for size in SIZES]
     assert all(min(abs(v - s) for s in sizes) < 1e-15 for v in found.settings.values())
@@ -206,7 +223,7 @@ def test_sizes_and_free_trims_together(picker):
         picker.change({"jet 4.nozzle_area": s, "belt.engine_speed": "2150 rpm"}).ask("weakest vacuum")
         for s in SIZES
     )
-    assert found.lowest(found.after) == pytest.approx(best, rel=2 * lifting.ROOM)
+    assert found.lowest(found.after) == pytest.approx(best, rel=2 * search.ROOM)
 
 
 # ---- other questions
@@ -283,7 +300,7 @@ def test_what_is_shown(picker, lifted):
 
 
 def test_what_one_per_cent_more_would_do(picker, lifted):
-    for row in lifted.trim_rows():
+    for row in told.trim_rows(lifted):
         more = {**lifted.settings, row["number"]: row["value"] * 1.0001}
         change = picker.change(more).solve().vacuum[lifted.after.weakest] - lifted.lowest(lifted.after)
         assert row["weakest_by_1_percent_Pa"] == pytest.approx(100 * change, rel=2e-2, abs=1e-3)

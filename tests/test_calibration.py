@@ -6,6 +6,8 @@ from refused_files import refusal
 
 import ductsim as ds
 from ductsim.errors import InputError
+from ductsim.speed import Run
+from ductsim.speed.calibrating import weighed
 
 
 @pytest.fixture(scope="module")
@@ -53,9 +55,9 @@ def test_calibration_recovers_the_need_as_often_as_it_says(picker):
         runs = []
         for i in chosen:
             felt = pool.there[i] * np.exp(0.15 * rng.standard_normal(5))
-            blocked = "+".join(u for u, air in zip("12345", felt, strict=True) if air < need)
-            runs.append(type(pool.runs[i])(pool.runs[i].ground_speed, pool.runs[i].crop_yield, blocked))
-        found = ds.Calibration(loaded, "opening_ratio", runs, pool.there[chosen], (0.6, 0.4), 0.15)
+            blocked = tuple(u for u, air in zip("12345", felt, strict=True) if air < need)
+            runs.append(Run(pool.runs[i].ground_speed, pool.runs[i].crop_yield, blocked))
+        found = weighed(loaded, "opening_ratio", runs, pool.there[chosen], (0.6, 0.4), 0.15)
         low, high = found.interval()
         held += low < need < high
     assert 0.9 - 3.0 * np.sqrt(0.09 / count) < held / count < 0.9 + 3.0 * np.sqrt(0.09 / count)

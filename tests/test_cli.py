@@ -9,11 +9,12 @@ import numpy as np
 import pytest
 
 import ductsim as ds
-from ductsim.commands.command import NAMES, Answer, Command, command
+from ductsim.commands.known import command, places
+from ductsim.display.tables import WIDTH, json_rows
 from ductsim.machine.demos import demo_file
 from ductsim.quantity import convert
-from ductsim.show.envelope import schema
-from ductsim.show.tables import WIDTH, json_rows
+from ductsim.terminal.command import Answer, Command
+from ductsim.terminal.envelope import schema
 
 PICKER = demo_file("picker").read_text(encoding="utf-8")
 
@@ -277,12 +278,12 @@ def test_laws_prints_cards_and_checks(run):
 def test_the_overview_names_every_command(run, words):
     status, out, err = run(*words)
     assert (status, err) == (0, "")
-    for name in NAMES:
+    for name in tuple(places()):
         assert f"\n  {name} " in out
     assert max(map(len, out.splitlines())) <= WIDTH
 
 
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("name", tuple(places()))
 def test_every_command_has_help_with_one_example(run, name):
     status, out, err = run(name, "--help")
     assert (status, err) == (0, "")
@@ -300,7 +301,7 @@ def test_version(run):
 
 
 def test_every_name_has_its_command():
-    for name in NAMES:
+    for name in tuple(places()):
         made = command(name)
         assert isinstance(made, Command)
         assert made.name == name

@@ -17,10 +17,10 @@ from command_line import in_a_process
 
 import ductsim as ds
 from ductsim import __main__, cli
-from ductsim.commands import console
-from ductsim.commands.command import NAMES
-from ductsim.show.envelope import dumps, envelope, error, schema
-from ductsim.show.tables import WIDTH
+from ductsim.commands.known import places
+from ductsim.display.tables import WIDTH
+from ductsim.terminal import console
+from ductsim.terminal.envelope import dumps, envelope, error, schema
 
 # ---- pictures
 
@@ -220,7 +220,7 @@ ANSWERS = [
     ("demo",),
     ("solve", "demo:bench"),
     ("solve", "demo:bench", "--json"),
-    *((name, "--help") for name in NAMES),
+    *((name, "--help") for name in tuple(places())),
 ]
 
 

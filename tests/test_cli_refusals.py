@@ -7,7 +7,7 @@ import pytest
 
 import ductsim as ds
 from ductsim.machine.demos import demo_file
-from ductsim.show.envelope import schema
+from ductsim.terminal.envelope import schema
 
 PICKER = demo_file("picker").read_text(encoding="utf-8")
 

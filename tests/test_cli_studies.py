@@ -1,5 +1,6 @@
 """The commands that read further files or work longer: fit, balance, report and their like."""
 
+import functools
 import hashlib
 import json
 import shlex
@@ -8,11 +9,11 @@ import jsonschema
 import pytest
 
 import ductsim as ds
-from ductsim.commands.command import NAMES, command
+from ductsim.commands.known import command, places
+from ductsim.display.tables import WIDTH, columns, json_rows
 from ductsim.machine.demos import FOLDER
 from ductsim.quantity import key_measure
-from ductsim.show.envelope import schema
-from ductsim.show.tables import WIDTH, columns, json_rows
+from ductsim.terminal.envelope import schema
 
 # Keys without a measure in tables whose rows have a measure of their own.
 WITHOUT_MEASURE = {
@@ -76,8 +77,10 @@ def kept(monkeypatch):
     """A study that works once, however often it is asked: what it found, and with what it was called."""
 
     def keep(name):
-        real, made = getattr(ds, name), []
+        study, made = command(name.replace("_", "-")).run, []
+        real = study.run
 
+        @functools.wraps(real)  # its signature makes the command's options
         def once(*args, **options):
             if not made:
                 made.append(real(*args, **options))
@@ -85,7 +88,7 @@ def kept(monkeypatch):
             return made[0]
 
         calls = []
-        monkeypatch.setattr(ds, name, once)
+        monkeypatch.setitem(vars(study), "run", once)
         return made, calls
 
     return keep
@@ -113,8 +116,8 @@ def test_fit(run, kept, readings):
     assert told["notes"][: len(made[0].notes)] == made[0].notes
     assert told["input"]["with"] == [{"role": "readings", "file": str(readings), "sha256": digest(readings)}]
     out = page(run, *words, "--relative", "--suspects")
-    assert calls[0][1] == {"suspects": None, "relative": False}
-    assert calls[1][1] == {"suspects": "leaks", "relative": True}
+    assert "suspects" not in calls[0][1] and calls[0][1]["relative"] is False
+    assert {"suspects": "leaks", "relative": True}.items() <= calls[1][1].items()
     assert "\nUnknowns\n" in out
     assert "\nReadings\n" in out
     assert " in2 " in out
@@ -138,7 +141,7 @@ def test_where_to_measure(run, kept, readings):
     told = answer(run, *words)
     same_tables(told, made[0])
     all_measures_known(told["tables"])
-    assert calls[0][1] == {"of": "vacuum 4", "most": 2}
+    assert {"of": "vacuum 4", "most": 2}.items() <= calls[0][1].items()
     assert any("tapping" in caution or "hoses" in caution for caution in told["cautions"])
     assert "inH2O" in page(run, *words)
 
@@ -149,7 +152,7 @@ def test_proof_says_how_many_readings_it_takes(run, kept):
     told = answer(run, *words)
     same_tables(told, made[0])
     all_measures_known(told["tables"])
-    assert calls[0][0][1:3] == (None, None)
+    assert (calls[0][1]["before"], calls[0][1]["after"]) == (None, None)
     assert page(run, *words)
 
 
@@ -215,11 +218,21 @@ def fixes(tmp_path):
 
 def test_ground_speed(run, kept, fixes):
     made, calls = kept("ground_speed")
-    words = ("ground-speed", "demo:picker", "--efficiency", "0.7", "--season", "400 ha", "--price", "300")
+    words = (
+        "ground-speed",
+        "demo:picker",
+        "--efficiency",
+        "0.7",
+        "--season-area",
+        "400 ha",
+        "--price-per-hour",
+        "300",
+    )
     told = answer(run, *words, "--fixes", fixes)
     same_tables(told, made[0])
     all_measures_known(told["tables"])
-    assert calls[0][1] == {"efficiency": 0.7, "season_area": "400 ha", "price_per_hour": 300.0}
+    wanted = {"efficiency": 0.7, "season_area": "400 ha", "price_per_hour": 300.0}
+    assert wanted.items() <= calls[0][1].items() and len(calls[0][1]["fixes"]) == 2
     beyond = next(row for row in told["tables"]["fixes"] if row["fix"] == "small pulley")
     assert beyond["remark"].startswith("not allowed: left fan turns at")
     assert told["answer"][0].startswith("seal hatch 4: +")
@@ -259,7 +272,7 @@ def test_calibrate_and_what_it_does_to_the_ground_speed(run, refused, kept, tmp_
     crop.write_text('format = 1\n[crop]\ncrop_yield = "0.4 kg/m2"\nrow_spacing = "1 m"\n')
     own = answer(run, "ground-speed", "demo:bench", "--crop", crop, "--seen", seen)
     same_tables(own, made[0])
-    assert isinstance(calls[0][0][1], ds.Calibration) and made[0].calibrated
+    assert isinstance(calls[0][1]["crop"], ds.Calibration) and made[0].calibrated
     for words, problem in (
         (("demo:picker", "--number", "slip"), "unknown number of a crop to calibrate 'slip'"),
         (("demo:picker", "--seen", tmp_path / "none.csv"), "none.csv  no such file of what was seen"),
@@ -317,7 +330,9 @@ def test_report(run, refused, tmp_path):
 
 def test_the_report_is_made_of_all_that_there_is(run, monkeypatch, tmp_path):
     called = []
-    monkeypatch.setattr(ds, "report", lambda *args, **options: called.append((args, options)))
+    monkeypatch.setattr(
+        "ductsim.reports.report.report", lambda *args, **options: called.append((args, options))
+    )
     told = answer(run, "report", "demo:picker", tmp_path / "r.html", "--budget", "1 h", "--measures", "inch")
     ((args, options),) = called
     assert args == (ds.demo("picker"), tmp_path / "r.html")
@@ -329,7 +344,7 @@ def test_the_report_is_made_of_all_that_there_is(run, monkeypatch, tmp_path):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("name", tuple(places()))
 def test_every_example_works_as_it_stands(run, monkeypatch, tmp_path, name):
     monkeypatch.chdir(tmp_path)
     status, out, err = run(*shlex.split(command(name).example)[1:])
@@ -341,7 +356,7 @@ def test_every_example_works_as_it_stands(run, monkeypatch, tmp_path, name):
 def test_every_command_works_on_a_starting_folder(run, monkeypatch, tmp_path):
     monkeypatch.chdir(tmp_path)
     out = run("demo", "picker", "my machine")[1]
-    for name in NAMES:
+    for name in tuple(places()):
         if name in ("demo", "laws"):
             continue
         more = {

@@ -9,12 +9,12 @@ import numpy as np
 import pytest
 
 import ductsim as ds
-from ductsim.machine import layout
+from ductsim.description import layout
+from ductsim.display.tables import plain, text
 from ductsim.machine.demos import FOLDER
 from ductsim.network import system
-from ductsim.show.tables import plain, text
-from ductsim.studies.comparing import choice, comparison
-from ductsim.studies.comparing.table import Table
+from ductsim.studies.compare import choice, study
+from ductsim.studies.compare.sets import SolvedSets
 
 SOME = (
     "seal hatch 4",
@@ -175,7 +175,7 @@ def test_each_set_of_replaced_parts_is_one_layout(picker, compiled):
     picker.solve()
     compiled.clear()
     found = ds.compare(picker, fixes)
-    assert len(compiled) == 3
+    assert len(compiled) == 3 + 1  # and the machine as advised, for its notes
     assert found.combining.calls == 5
     both = picker.replace({"hose 4": fixes[0].replace["hose 4"], "hose 5": fixes[1].replace["hose 5"]})
     answer = both.change({"hatch leak 4.area": 0.0}).ask("weakest vacuum")
@@ -331,7 +331,7 @@ def test_steps_that_are_not_allowed_are_gone_round(picker):
 
 def test_the_search_finds_what_the_full_table_holds(small):
     for budget in (30.0, 60.0, 120.0, None):
-        table = Table(small.combining)
+        table = SolvedSets(small.combining)
         table.need([0])
         choice.search(table, budget, 10_000)
         best = table.masks[table.ranked(budget)[0]]
@@ -340,8 +340,8 @@ def test_the_search_finds_what_the_full_table_holds(small):
 
 
 def test_many_fixes_are_searched_and_said_so(picker, fixes, small, monkeypatch):
-    monkeypatch.setattr(comparison, "MOST_EXACT", 5)
-    monkeypatch.setattr(comparison, "ORDERS", 40)
+    monkeypatch.setattr(study, "MOST_EXACT", 5)
+    monkeypatch.setattr(study, "ORDERS", 40)
     found = ds.compare(picker, [fix for fix in fixes if fix.name in SOME], budget=60)
     assert not found.exact
     assert found.best(60)[0] == small.best(60)[0]
@@ -400,8 +400,8 @@ def test_a_fit_is_asked_for_its_possible_machines(possible, fixes):
 def test_many_sets_of_many_machines_are_thinned_and_the_best_taken_again(possible, fixes, monkeypatch):
     some = [fix for fix in fixes if fix.name in SOME[:5]]
     whole = ds.compare(possible, some, budget=60)
-    monkeypatch.setattr(comparison, "MOST_SCENARIOS", 10)
-    monkeypatch.setattr(comparison, "LEAST_MACHINES", 4)
+    monkeypatch.setattr(study, "MOST_SCENARIOS", 10)
+    monkeypatch.setattr(study, "LEAST_MACHINES", 4)
     thin = ds.compare(possible, some, budget=60)
     assert thin.solved.machines == 4
     assert thin.sure.machines == 12
@@ -445,7 +445,7 @@ def test_sentences_say_what_to_do_first(picker, fixes):
     for word in ("vacuum", "opening air", "duct air"):
         assert word in third
     assert "inH2O" in found.sentences("inch")[1]
-    assert repr(found).startswith("<Comparison: Within 90 minutes")
+    assert repr(found) == "<Comparison: 14 fixes, weakest vacuum, 90 minutes>"
 
 
 def test_rows_and_tables_are_plain_and_show_vacuum_and_air_together(full):
@@ -478,9 +478,43 @@ def test_cautions_are_those_of_what_is_advised(full, small):
     assert full.cautions[-1].startswith("Follow the machine maker's limits")
 
 
-def test_a_comparison_is_pickled(small):
-    again = pickle.loads(pickle.dumps(small))
-    assert again.best(60) == small.best(60)
+@pytest.mark.parametrize("thin", [False, True])
+def test_kept_or_pickled_it_goes_on_where_it_was(possible, fixes, thin, monkeypatch, tmp_path):
+    """Nothing is solved again, and what is not solved yet can still be asked."""
+    if thin:
+        monkeypatch.setattr(study, "MOST_SCENARIOS", 10)
+    found = ds.compare(possible, [fix for fix in fixes if fix.name in SOME[:5]])
+    assert (found.checked is not None) == thin
+    found.save(tmp_path / "kept")
+    for again in (pickle.loads(pickle.dumps(found)), ds.Result.load(tmp_path / "kept")):
+        calls = again.combining.calls
+        assert again.to_json() == found.to_json()
+        assert again.combinations() == found.combinations()
+        assert again.order_of(SOME[:2]) == found.order_of(SOME[:2])
+        assert again.combining.calls == calls
+        for address, value in found.done().numbers.items():
+            assert np.array_equal(again.done().numbers[address], value)
+        anew = SolvedSets(again.combining, again.solved.which)
+        anew.need([0, again.mask(SOME[:1])])
+        assert anew.gain[1] == pytest.approx(found.gain(SOME[0]), abs=1e-6)
+
+
+def test_what_stands_against_a_set_is_data(full):
+    """The verdict, the words and the limits passed, of fans too fast and of a belt that has too little."""
+    reasons = full.solved.answers.reasons
+
+    def reason(*names):
+        return reasons[full.solved.row(full.mask(names))]
+
+    fast = reason("driven pulley 205 mm")
+    assert [(b.name, b.kind) for b in fast.breaches[:2]] == [("left fan", "speed"), ("right fan", "speed")]
+    assert fast.verdict == "not allowed" and fast.words.startswith("left fan and right fan turn at")
+    strong = reason("driven pulley 230 mm", "engine 100 rpm faster")
+    (own,) = strong.breaches
+    assert own.name == "belt" and own.allowed == pytest.approx(40e3) and own.value > 40e3
+    assert strong.words.startswith(f"The fans on belt take {own.value / 1000:.1f} kW")
+    assert full.verdict("driven pulley 230 mm", "engine 100 rpm faster")[1] == f"{strong.words}."
+    assert reason("seal hatch 4") is None
 
 
 def test_a_machine_without_units_is_compared_too():

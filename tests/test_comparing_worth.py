@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ductsim.studies.comparing.worth import best_within, interactions, sampled_worths, shapley
+from ductsim.studies.compare.worth import best_within, interactions, sampled_worths, shapley
 
 numbers = st.floats(-100, 100).map(lambda x: round(x, 3))
 

@@ -6,6 +6,8 @@ import numpy as np
 import pytest
 
 import ductsim as ds
+from ductsim.checking import CHECKS
+from ductsim.checking.examples import examples_of
 from ductsim.errors import InputError
 from ductsim.laws.card import LAWS, law
 from ductsim.network.system import Compiled
@@ -27,8 +29,6 @@ from ductsim.parts import (
     number,
     part,
 )
-from ductsim.parts.checking import CHECKS
-from ductsim.parts.checking.examples import examples_of
 
 BENDS = [
     Bend(angle="90 deg", radius=0.3),
@@ -230,12 +230,22 @@ def test_what_a_law_does_wrong_is_told(follows, check, words):
             "mean, inlet, entering",
         ),
         (lambda self: ("path",), "no Path or Pair"),
+        (
+            lambda self: (Path(square, {"k": 1.0, "share": 1.0}, 0.03, power=lambda *_, **__: 0.0),),
+            "say is_fan = True",
+        ),
     ],
 )
 def test_shapes_that_do_not_fit_are_told(paths, words):
     kind = own_part(square)
     kind.paths = paths
     assert words in failed(kind)["shapes"]
+
+
+def test_a_fan_takes_shaft_power():
+    kind = own_part(square)
+    kind.is_fan = True
+    assert "no path of it takes shaft power" in failed(kind)["shapes"]
 
 
 def test_only_parts_are_checked():

@@ -9,14 +9,14 @@ from hypothesis import strategies as st
 from scipy.optimize import brentq
 
 import ductsim as ds
-from ductsim.conveying import LOAD, loaded_class, loaded_form, plain_form
+from ductsim.checking.physical import meets_itself, slopes
+from ductsim.checking.probing import flows, usual
+from ductsim.conveying import LOAD, Load, loaded_class, loaded_form, plain_form
 from ductsim.errors import InputError
 from ductsim.laws.card import LAWS, card_of
 from ductsim.laws.conveying import carrying, crop_velocity, load_outside, loaded_friction, loaded_jet
 from ductsim.laws.friction import friction
 from ductsim.laws.jets import jet
-from ductsim.parts.checking.physical import meets_itself, slopes
-from ductsim.parts.checking.probing import flows, usual
 from ductsim.parts.declare import LocalAir
 from ductsim.sources import SOURCES
 
@@ -200,6 +200,70 @@ def test_bad_loads_get_one_sentence(make, words):
     with pytest.raises(InputError) as err:
         make()
     assert words in str(err.value) and "\n" not in str(err.value)
+
+
+def test_a_load_and_a_crop_share_their_declarations():
+    for load, crop in LOAD_OF_CROP.items():
+        assert ds.Crop.declared[crop] is Load.declared[load]
+        assert getattr(ds.Crop(crop_yield=1.0, row_spacing=1.0), crop) == getattr(ds.Loaded(DUCT), load)
+    assert ds.Crop.declared["slip"].spread == 0.25
+
+
+LOAD_OF_CROP = {
+    "crop_friction": "friction",
+    "slip": "slip",
+    "start_velocity": "entry_velocity",
+    "plug_density": "plug_density",
+}
+
+
+def test_kinds_say_themselves_what_crop_does_in_them():
+    kinds = [kind for kind in ds.KINDS.values() if kind.__module__.startswith("ductsim.")]
+    assert {k.kind for k in kinds if k.speeds_crop} == {"duct", "hose", "jet"}
+    assert {k.kind for k in kinds if k.carries_on} == {"duct", "hose", "jet", "gate", "transition", "merge"}
+    assert {k.kind for k in kinds if not k.crop_ways} == {"fan", "leak", "split"}
+    for kind in kinds:
+        assert all(0 <= end < len(kind.ends) for way in kind.crop_ways for end in way)
+    loaded = loaded_class(ds.Jet)
+    assert loaded.plain is ds.Jet and loaded.crop_ways == ds.Jet.crop_ways
+
+
+def test_crop_goes_on_through_a_part_of_ones_own_that_says_so():
+    """A kind that no list in the package knows, between a unit's duct and the next."""
+    names = {True: "liner of the tests", False: "sieve of the tests"}
+    for carries_on, name in names.items():
+        try:
+
+            @ds.part(name)
+            class Own(ds.Part):
+                carries_on = False
+                area: float = ds.number("m2", above=0.0, doc="section")
+
+                def paths(self):
+                    return ds.Opening(area=self.area, loss_coefficient=1.0).paths()
+
+            Own.carries_on = carries_on
+            duct = {"kind": "duct", "diameter": 0.2, "length": 2.0}
+            machine = ds.Machine.of(
+                {
+                    "format": 1,
+                    "hold": [{"node": "tank", "pressure": -1500.0}],
+                    "part": [
+                        {"name": "mouth", "kind": "opening", "from": "outside", "to": "head"}
+                        | {"area": 0.03, "loss_coefficient": 1.0},
+                        {"name": "first", "from": "head", "to": "a", **duct},
+                        {"name": "own", "kind": name, "from": "a", "to": "b", "area": 0.03},
+                        {"name": "second", "from": "b", "to": "tank", **duct},
+                    ],
+                    "tapping": [{"name": "t", "path": "first", "end": "from", "area": 0.03}],
+                    "unit": [{"name": "1", "vacuum_at": "t", "duct": "first", "openings": ["mouth"]}],
+                    "crop": {"crop_yield": 0.1, "row_spacing": 1.0},
+                }
+            )
+            carried = {c.part for c in machine.with_crop().layout.carried}
+            assert carried == ({"mouth", "first", "own", "second"} if carries_on else {"mouth", "first"})
+        finally:
+            ds.KINDS.pop(name, None)
 
 
 def test_unknown_loaded_classes_are_no_attributes():

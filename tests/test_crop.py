@@ -8,13 +8,13 @@ import numpy as np
 import pytest
 
 import ductsim as ds
+from ductsim.crop.described import STANDING, flows_of
+from ductsim.crop.margins import margins, places
+from ductsim.documents.document import parse
 from ductsim.errors import InputError, UnknownName
-from ductsim.machine.crop.described import STANDING, flows_of
-from ductsim.machine.crop.margins import margins, places
-from ductsim.machine.crop.speed import falling_root, speed_limit
-from ductsim.machine.document import parse
 from ductsim.network.system import Compiled
 from ductsim.sources import SOURCES
+from ductsim.speed.limit import falling_root, speed_limit
 
 
 @pytest.fixture(scope="module")

@@ -5,8 +5,9 @@ import pytest
 from scipy.stats import norm, skewnorm, triang
 
 import ductsim as ds
-from ductsim.machine.crop.calibration import PRIOR_SPREAD, SCATTER, Calibration, Run
-from ductsim.machine.crop.way import unit_flows
+from ductsim.description.crop_way import unit_flows
+from ductsim.speed import Run
+from ductsim.speed.calibrating import PRIOR_SPREAD, SCATTER, likelihood, weighed
 
 FAR = 1e9  # so much air that a unit says nothing
 
@@ -19,7 +20,7 @@ def loaded():
 def calibration(machine, there, blocked="", scatter=0.15, count=1):
     runs = [Run(1.5, 0.4, blocked)] * count
     air = np.tile(np.array([[there, FAR, FAR, FAR, FAR]]), (count, 1))
-    return Calibration(machine, "opening_ratio", runs, air, (0.6, 0.4), scatter)
+    return weighed(machine, "opening_ratio", runs, air, (0.6, 0.4), scatter)
 
 
 SHARES = np.array([0.01, 0.05, 0.25, 0.5, 0.75, 0.95, 0.99])
@@ -54,20 +55,20 @@ def test_one_unit_at_the_prior_s_median_makes_it_skew_normal(loaded, blocked, si
 def test_how_likely_an_observation_was(loaded):
     """With nothing learnt, a need of 0.6 e^(0.4 z) is above 0.5 e^(0.15 z') as often as normal sums are."""
     found = calibration(loaded, FAR)
-    found.runs, found.there = [Run(1.5, 0.4, "1"), Run(1.5, 0.4, "")], np.array([[0.5] + [FAR] * 4] * 2)
+    runs, there = [Run(1.5, 0.4, "1"), Run(1.5, 0.4, "")], np.array([[0.5] + [FAR] * 4] * 2)
+    units, air, (blocked, ran) = likelihood("12345", runs, there, 0.15, found.values, found.density)
     chance = norm.cdf(np.log(0.6 / 0.5) / np.hypot(0.4, 0.15))
-    blocked, ran = found.rows()
-    assert blocked["chance"] == pytest.approx(chance, rel=1e-3)
-    assert ran["chance"] == pytest.approx(1.0 - chance, rel=1e-3)
-    assert (blocked["unit"], ran["unit"], blocked["value"]) == ("1", "1", 0.5)
-    assert blocked["ground_speed_km_h"] == pytest.approx(5.4)
+    assert blocked == pytest.approx(chance, rel=1e-3) and ran == pytest.approx(1.0 - chance, rel=1e-3)
+    assert units == ["1", "1"] and air.tolist() == [0.5, 0.5]
+    (row,) = found.rows()
+    assert (row["unit"], row["value"]) == ("1", FAR) and row["ground_speed_km_h"] == pytest.approx(5.4)
 
 
 def test_an_observation_made_often_tells_as_much_as_it_should(loaded):
     """Many units that ran and as many that blocked at one value pin the need there."""
     runs = [Run(1.5, 0.4, "1"), Run(1.5, 0.4, "")] * 200
     air = np.tile(np.array([[0.8, FAR, FAR, FAR, FAR]]), (400, 1))
-    found = Calibration(loaded, "opening_ratio", runs, air, (0.6, 0.4), 0.15)
+    found = weighed(loaded, "opening_ratio", runs, air, (0.6, 0.4), 0.15)
     assert found.median == pytest.approx(0.8, rel=0.01)
     # Fisher's information of a probit at its middle: 2 / (pi scatter^2) an observation
     assert found.spread == pytest.approx(0.15 * np.sqrt(np.pi / 2.0 / 400.0), rel=0.02)

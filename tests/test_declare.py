@@ -134,10 +134,10 @@ def test_bounds_hold_exactly(value, lower, upper):
 
 @pytest.mark.parametrize("value", [1e-308, 5e-324, 9e-31, 1.1e30, 1e308, -1e300])
 def test_numbers_no_machine_has_are_refused_with_the_limits(value):
-    declared = number("m2", above=0.0, doc="").metadata["declared"]
+    declared = number("Pa", above=0.0, doc="").metadata["declared"]
     for given_value in (value, np.array([1.0, value])):
         with pytest.raises(
-            InputError, match=r"above 0 m2, and no number of a machine is below 1e-30 or beyond 1e\+30"
+            InputError, match=r"above 0 Pa, and no number of a machine is below 1e-30 or beyond 1e\+30"
         ):
             declared.check(given_value, "x")
     assert declared.check(1e-30, "x") == 1e-30

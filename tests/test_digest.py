@@ -207,7 +207,7 @@ def test_members_and_objects_count_by_their_value():
 LOOSE = """
 import ductsim as ds
 from ductsim.digest import digest
-from ductsim.machine.asked import question
+from ductsim.questions.vocabulary import question
 class Way: pass
 def one(x): return x in {"a", "b", "c"} and other(x) in NAMES
 def other(x): return one(x) or Way

@@ -7,10 +7,10 @@ import numpy as np
 import pytest
 
 import ductsim as ds
+from ductsim.crop.margins import CONVEYING, places
 from ductsim.errors import InputError
-from ductsim.machine.crop.margins import CONVEYING, places
-from ductsim.machine.crop.speed import margins_at, place_limits, speed_limit
-from ductsim.studies.driving.curves import by_engine_speed, by_front_share, by_yield
+from ductsim.speed.limit import margins_at, place_limits, speed_limit
+from ductsim.studies.ground_speed.curves import by_engine_speed, by_front_share, by_yield
 
 SEALED = {"hatch leak 4.area": "64 cm2"}
 
@@ -178,7 +178,7 @@ def test_curves_that_do_not_apply_are_empty(picker):
 def test_hectares_and_money_by_hand(found):
     # 5 rows of 1 m at 70 % of the time
     assert found.area_rate(1.5) == pytest.approx(1.5 * 5.0 * 0.7)
-    rows = {row["fix"]: row for row in found.gain_rows()}
+    rows = {row["fix"]: row for row in found.tables()["fixes"]}
     row = rows["seal hatch 4"]
     ratio = found.gains[0].speed / found.limit
     assert row["area_rate_ha_h"] == pytest.approx(found.area_rate(found.gains[0].speed) * 0.36)
@@ -221,13 +221,13 @@ def test_the_same_seed_gives_the_same_band(picker):
 
 def test_results_can_be_shown(found):
     tables = found.tables()
-    assert list(tables)[:3] == ["fixes", "units", "limits"]
+    assert list(tables)[:3] == ["units", "fixes", "limits"]
     assert found.rows()[0]["unit"] == "4" and len(found.rows()) == 5
     speeds = [row["ground_speed_km_h"] for row in tables["limits"]]
     assert speeds == sorted(speeds) and tables["limits"][0]["over_first_limit"] == pytest.approx(1.0)
     assert {row["unit"] for row in tables["margins today"]} == set("12345")
     json.dumps(tables)
-    assert repr(found).startswith("<GroundSpeed: seal hatch 4")
+    assert repr(found) == "<GroundSpeed: 5.2 km/h, unit 4 at front 4 (air-to-crop ratio)>"
     assert any("no permission to drive" in text for text in found.cautions)
     assert "mph" in " ".join(found.sentences("inch")) and "acre/h" in " ".join(found.sentences("inch"))
 

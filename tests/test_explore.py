@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 import ductsim as ds
-from ductsim.show.explore import Explorer
-from ductsim.show.live import Picture
+from ductsim.reports.explore import Explorer
+from ductsim.reports.live import Picture
 
 
 @pytest.fixture(scope="module")

@@ -12,11 +12,12 @@ from command_line import refused, run  # noqa: F401
 from markupsafe import Markup
 
 import ductsim as ds
+from ductsim.description.alike import alike, look
+from ductsim.display import style, tables
 from ductsim.errors import InputError, visible
-from ductsim.machine.alike import alike, look
 from ductsim.machine.demos import demo_file
 from ductsim.quantity import single
-from ductsim.show import report, style, tables
+from ductsim.reports import report
 
 PICKER = demo_file("picker").read_text(encoding="utf-8")
 BENCH = demo_file("bench").read_text(encoding="utf-8")
@@ -122,7 +123,7 @@ def test_columns_are_for_python():
 @pytest.mark.parametrize(
     ("key", "value", "words"),
     [
-        ("kind", ["normal"], "unknown kind of spread ['normal']"),
+        ("kind", ["normal"], "['normal'] is no distribution"),
         ("group", 1, "group: 1 is not a text"),
         ("correlation", "much", "'much' is no number"),
         ("correlation", [[]], "is not one number"),

@@ -10,7 +10,7 @@ from refused_files import refusal
 
 import ductsim as ds
 from ductsim.errors import InputError
-from ductsim.studies.filling import BINS, Fill
+from ductsim.studies.fill.study import BINS, filled
 
 CROP = ds.Crop(crop_yield=0.4, row_spacing=1.0, ground_speed=1.5)
 SIX = {"width": 6.0, "length": 2.0, "height": 2.0, "spreading": 0.3}
@@ -24,7 +24,7 @@ def picker():
 def six(positions, flows=None, **more):
     """Six discharges, evenly fed if not said otherwise."""
     flows = np.full(6, 0.6) if flows is None else np.asarray(flows, dtype=float)
-    return Fill(ds.Box(positions=positions, **{**SIX, **more}), CROP, list("123456"), flows, 2.0)
+    return filled(ds.Box(positions=positions, **{**SIX, **more}), CROP, list("123456"), flows, 2.0)
 
 
 # ---- the profile
@@ -83,13 +83,13 @@ def test_moving_discharges_apart_raises_evenness():
 def test_the_best_set_within_the_limits():
     now = [2.0, 2.4, 2.8, 3.2, 3.6, 4.0]
     found = six(now, lowest=[0.0] * 6, highest=[6.0] * 6, spreading=1.0)
-    after = found._profile(found.best)
+    after = found.best_profile
     assert found.usable(after) > 0.97 and found.evenness(after) > 0.97  # evenly spaced is within reach
     assert np.all((found.best >= 0.0) & (found.best <= 6.0))
     fixed = six(now)
-    assert np.array_equal(fixed.best, now) and fixed.move_rows() == [] and len(fixed.rows()) == 1
+    assert np.array_equal(fixed.best, now) and fixed.moves == [] and len(fixed.rows()) == 1
     # no single move within the limits beats the best set
-    assert all(row["usable_share"] <= found.usable(after) + 1e-9 for row in found.move_rows())
+    assert all(row["usable_share"] <= found.usable(after) + 1e-9 for row in found.tables()["moves"])
     rows = found.rows()
     assert [row["positions"] for row in rows] == ["present", "best"]
 
@@ -98,7 +98,7 @@ def test_one_move_is_as_good_as_trying_them_all():
     found = six(
         [1.0, 1.2, 2.5, 3.5, 4.5, 5.5], lowest=[0.2, 1.2, 2.5, 3.5, 4.5, 5.5], highest=[1.2] + [6.0] * 5
     )
-    row = next(r for r in found.move_rows() if r["unit"] == "1")
+    row = next(r for r in found.tables()["moves"] if r["unit"] == "1")
     best = 0.0
     for place in np.linspace(0.2, 1.2, 61):
         profile = six([place, 1.2, 2.5, 3.5, 4.5, 5.5]).profile
@@ -128,7 +128,7 @@ def test_the_unload_speed_by_a_time_stepped_sum():
 def test_fill_of_the_demonstration(picker):
     found = ds.fill(picker)
     assert found.flows == pytest.approx(np.full(5, 0.4 * 5.0 / 3.6))
-    assert 0.4 < found.usable() < found.usable(found._profile(found.best)) < 1.0
+    assert 0.4 < found.usable() < found.usable(found.best_profile) < 1.0
     assert sum(found.thirds()) == pytest.approx(1.0)
     assert "The box's first place" in found.sentences()[0]
     tables = found.tables()
@@ -136,7 +136,7 @@ def test_fill_of_the_demonstration(picker):
     assert max(row["level_share"] for row in tables["profile"]) <= 1.0
     json.dumps(tables)
     assert "ft" in " ".join(found.sentences("inch")) and found.cautions
-    assert repr(found).startswith("<Fill: The box's first place")
+    assert repr(found).startswith("<Fill: 65% used when its first place is full")
     fast = ds.fill(picker.change({"crop.ground_speed": "7 km/h"}))
     assert fast.time_to_full() == pytest.approx(found.time_to_full() * 5.0 / 7.0)
     assert fast.unload_speed() == pytest.approx(found.unload_speed())
@@ -200,7 +200,7 @@ def test_a_pass_at_a_constant_speed(picker):
     limit = picker.ask("ground speed") * 0.4  # yield x speed that limits
     assert np.array_equal(found.margin < 1.0, crop_yield * 5.0 / 3.6 > limit)
     assert found.blocked_at == 80.0
-    assert found.stretches() == [
+    assert found.tables()["blocked"] == [
         {
             "from_m": 80.0,
             "to_m": 100.0,

@@ -9,9 +9,9 @@ import pytest
 from synthetic_readings import SPEED, model_of, openings, plan, read, small_picker
 
 import ductsim as ds
-from ductsim.machine.readings.unknowns import default_scale, nuisances, unknowns_of
 from ductsim.network.system import Compiled
-from ductsim.studies.fitting import Fit
+from ductsim.readings.unknowns import default_scale, nuisances, unknowns_of
+from ductsim.studies.fit.study import explained
 
 READINGS = Path(ds.__file__).parent / "examples" / "picker_readings.csv"
 
@@ -201,9 +201,9 @@ def test_blanked_openings_carry_no_air(small):
 def test_what_only_the_prior_tells_follows_the_prior(small, small_readings):
     """Of twice as large a leak beforehand, twice as large a leak comes out; told ones stay."""
     machine = small[0]
-    first = Fit(machine, ds.Readings(small_readings), unknowns_of(machine), draws=60)
+    first = explained(machine, ds.Readings(small_readings), unknowns_of(machine), draws=60)
     doubled = [replace(u, likely=2 * u.likely, high=2 * u.high) for u in unknowns_of(machine)]
-    second = Fit(machine, ds.Readings(small_readings), doubled, draws=60)
+    second = explained(machine, ds.Readings(small_readings), doubled, draws=60)
     now = {row["unknown"]: row["estimate"] for row in second.unknowns}
     for row in first.unknowns:
         if row["told"] == "only by the prior":
@@ -230,7 +230,7 @@ def test_coverage_on_a_few_synthetic_machines(small):
     held = []
     for _ in range(3):
         truth = rng.standard_normal(model.size)
-        fit = Fit(machine, ds.Readings(read(model, truth, rng)), unknowns_of(machine), draws=150)
+        fit = explained(machine, ds.Readings(read(model, truth, rng)), unknowns_of(machine), draws=150)
         true = fit.model.machine_numbers(truth[:, None])
         held += [row["low"] <= float(true[row["unknown"]][0]) <= row["high"] for row in fit.unknowns]
     assert sum(held) >= 17  # of 21 independent intervals of 95 %: fewer happen in 1 of 300 cases
@@ -294,12 +294,12 @@ def test_a_fan_known_by_its_wheel_only_still_tells_one_unit_from_its_neighbour()
 def test_several_readings_of_one_place_are_surer_than_one(small, small_readings):
     """What the machine makes at a door is known better after four readings of everything than after one."""
     machine = small[0]
-    once = Fit(machine, ds.Readings(small_readings), unknowns_of(machine))
+    once = explained(machine, ds.Readings(small_readings), unknowns_of(machine), draws=1)
     often = [replace(r, note=str(k)) for r in small_readings for k in range(4)]
-    more = Fit(machine, ds.Readings(often), unknowns_of(machine))
+    more = explained(machine, ds.Readings(often), unknowns_of(machine), draws=1)
 
     def sd(fit):
-        slopes = fit.estimate.slopes[0] * fit.problem.sd[0]
+        slopes = fit.estimate.slopes[0] * fit.sd[0]
         return float(np.sqrt(slopes @ fit.estimate.covariance @ slopes))
 
     assert sd(more) < 0.75 * sd(once)
@@ -366,3 +366,17 @@ def test_every_other_uncertain_number_is_carried_along():
     assert all(machine.numbers[a] == 0.0 for a in missing if not a.startswith("crop."))
     assert default_scale(machine, "left fan.total_pressure").centre == 1.0
     assert default_scale(machine, "hose 1.stretch").kind == "below"
+
+
+# ---- told
+
+
+def test_a_length_is_said_in_the_measure_of_its_table(small, small_readings):
+    """What stands as 259 mm in the table is no 0.259 m in the sentence."""
+    fit = ds.fit(small[0], small_readings, {"duct 1.diameter": (0.12, 0.16, 0.21)}, draws=30)
+    (row,) = fit.unknowns
+    assert row["measure"] == "m" and 0.1 < row["estimate"] < 0.5
+    table = fit.table(measures="metric").iloc[0]
+    assert "mm" in table.tolist() and float(table["estimate"]) == round(1000 * row["estimate"])
+    assert f"duct 1.diameter: {1000 * row['estimate']:.0f} mm (95 %: " in str(fit)
+    assert f"duct 1.diameter: {row['estimate'] / 0.0254:.1f} in (95 %: " in fit.sentences("inch")[0]

@@ -10,8 +10,8 @@ from scipy import stats
 from synthetic_readings import model_of, plan, read, small_picker
 
 import ductsim as ds
-from ductsim.machine.readings.unknowns import unknowns_of
-from ductsim.studies.fitting import Fit
+from ductsim.readings.unknowns import unknowns_of
+from ductsim.studies.fit.study import explained
 
 SEED = 11
 SETS = 300
@@ -32,7 +32,7 @@ def held(kind, sets, seed):
             truth[:count] = np.where(rng.random(count) < 0.3, -3.0, truth[:count])
         elif kind == "wide":
             truth[:count] *= 2.0
-        fit = Fit(machine, ds.Readings(read(model, truth, rng)), wanted, seed=i)
+        fit = explained(machine, ds.Readings(read(model, truth, rng)), wanted, seed=i)
         true = fit.model.machine_numbers(truth[:, None])
         rows = {row["unknown"]: row for row in fit.unknowns}
         out.append([rows[u.address]["low"] <= true[u.address][0] <= rows[u.address]["high"] for u in wanted])

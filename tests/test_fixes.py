@@ -7,8 +7,8 @@ import pytest
 
 import ductsim as ds
 from ductsim.cautions import ALWAYS, CAUTIONS
+from ductsim.fixes.fix import Task, all_cautions, fixes_of
 from ductsim.machine.demos import FOLDER
-from ductsim.machine.fixes import Task, all_cautions, fixes_of
 
 
 @pytest.fixture(scope="module")
@@ -208,6 +208,18 @@ def test_fixes_are_pickled_and_shown(picker):
     again = pickle.loads(pickle.dumps(fix))
     assert again.on(picker) == fix.on(picker)
     assert repr(again) == "<Fix 'a': 3 min>"
+
+
+def test_what_is_wrong_with_a_fix_goes_with_it(picker):
+    """The number that was wrong is not kept, so its sentence has to be."""
+    bad = ds.Fix("a", change={"hose 1.length": 1.0}, minutes=-3)
+    again = pickle.loads(pickle.dumps(bad))
+    assert bad.problem and again.problem == bad.problem
+    with pytest.raises(ds.InputError) as told:
+        Task.of(again, picker)
+    assert str(told.value) == bad.problem
+    with pytest.raises(TypeError):
+        again.change["hose 1.length"] = 2.0
 
 
 def test_a_fix_may_carry_a_column(picker):

@@ -1,9 +1,12 @@
 """What is loaded when: the first answer needs no tables, no plots, no optimiser."""
 
+import importlib
 import subprocess
 import sys
 
 import pytest
+
+import ductsim as ds
 
 HEAVY = ("matplotlib", "pandas", "pint", "scipy.optimize", "scipy.interpolate", "jinja2", "fluids", "tomli_w")
 PROGRAM = "import sys, ductsim as ds\n{}\nprint([name for name in {!r} if name in sys.modules])"
@@ -25,3 +28,10 @@ def test_heavy_libraries_stay_out(lines):
     )
     assert done.returncode == 0, done.stderr
     assert done.stdout.strip() == "[]"
+
+
+def test_every_public_name_comes_from_the_module_that_lists_it():
+    """No name of the package's own workings stands in the way of a public one (`ds.Path`)."""
+    for name, module in ds._public().items():
+        assert getattr(ds, name) is getattr(importlib.import_module(f"ductsim.{module}"), name), name
+    assert dir(ds) == sorted(ds.__all__)

@@ -8,6 +8,8 @@ import numpy as np
 import pytest
 
 from ductsim.conveying import Load, Loaded
+from ductsim.crop.box import Box
+from ductsim.crop.described import Crop
 from ductsim.laws.bends import RADII
 from ductsim.laws.conveying import carrying, load_outside, loaded_jet
 from ductsim.laws.fans import monotone_slopes
@@ -16,8 +18,6 @@ from ductsim.laws.jets import jet
 from ductsim.laws.leaks import MEASURED
 from ductsim.laws.losses import quadratic
 from ductsim.laws.tees import merge, split
-from ductsim.machine.crop.box import Box
-from ductsim.machine.crop.described import Crop
 from ductsim.parts import KINDS, Bend, Duct, Fan, Hose, Jet, Leak, LocalAir, Merge, Split
 from ductsim.parts.declare import Number
 from ductsim.parts.fan import DESIGN, SHAPE

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import ductsim as ds
-from ductsim.machine.changing import Setting, resolve, together
+from ductsim.description.changing import Setting, resolve, together
 from ductsim.network.system import Compiled
 
 
@@ -180,8 +180,8 @@ def test_changes_are_resolved_once_and_put_together(picker):
     assert together([one, two])["hose 3.length"] == ds.times(0.25)
     assert resolve(picker.layout, {"belt.slip": 0.0})["belt.slip"] == Setting(0.0)
     assert picker.changed(one).numbers["hose 3.length"] == 0.95
-    assert hash(Setting(2.0)) == hash(Setting(2.0))
-    assert repr(Setting(2.0)) == "Setting(2.0)"
+    assert hash(Setting(value=2.0)) == hash(Setting(2.0))
+    assert repr(Setting(value=2.0)) == "Setting(2.0)"
 
 
 @given(st.floats(0.1, 10), st.floats(0.1, 10))

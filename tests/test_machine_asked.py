@@ -4,9 +4,10 @@ import numpy as np
 import pytest
 
 import ductsim as ds
-from ductsim.machine.asked import WORDS, question, vocabulary
+from ductsim.errors import InputError
 from ductsim.machine.demos import names
-from ductsim.machine.gradients import Nudged, Over
+from ductsim.questions.reading import Over, View, watch
+from ductsim.questions.vocabulary import WORDS, question, vocabulary
 
 
 @pytest.fixture(scope="module")
@@ -97,21 +98,57 @@ def test_a_room_may_add_words(machines):
 
 
 @pytest.mark.parametrize("name", names())
-def test_a_question_reads_only_what_it_says(machines, states, name):
+def test_what_a_question_reads_is_all_that_it_needs(machines, states, name):
+    """With everything else unknown the answer is the same."""
     machine, state = machines[name], states[name]
     layout = machine.layout
     nan_flow = dict.fromkeys(state.flow, np.nan)
     nan_node = dict.fromkeys(state.pressure, np.nan)
     for of in vocabulary(layout):
-        asked = question(layout, of)
+        answer, reads = watch(question(layout, of), machine, state)
+        assert answer == pytest.approx(state.ask(of), rel=1e-14), of
         outside = {"outside": 0.0}
-        flows = Nudged(
-            Over(nan_flow, {key: state.flow[key] for key in asked.reads_paths}),
-            Over(nan_node, {n: state.pressure[n] for n in asked.reads_nodes} | outside),
-            Over(nan_node, {n: state.temperature[n] for n in (*asked.reads_nodes, "outside")}),
+        view = View(
+            machine,
+            Over(nan_flow, {key: state.flow[key] for key in reads.paths}),
+            Over(nan_node, {n: state.pressure[n] for n in reads.nodes} | outside),
+            Over(nan_node, {n: state.temperature[n] for n in (*reads.nodes, "outside")}),
         )
-        assert asked.evaluate(machine, flows) == pytest.approx(state.ask(of), rel=1e-14), of
-        assert set(asked.reads_numbers) <= set(layout.declared)
+        assert question(layout, of).evaluate(machine, view) == pytest.approx(answer, rel=1e-14), of
+        assert set(reads.numbers) <= set(layout.declared)
+
+
+def test_a_users_word_has_right_derivatives(machines):
+    """Nobody has to say what it reads; here the vacuum of every unit."""
+    machine = machines["picker"]
+
+    @ds.add_word("mean vacuum", lambda layout: [""])
+    def mean_vacuum(layout, name):
+        def evaluate(machine, state):
+            return sum(state.vacuum.values()) / len(state.vacuum)
+
+        return ds.Question("mean vacuum", "Pa", "mean vacuum of all units", evaluate)
+
+    try:
+        addresses = ["belt.engine_speed", "hatch leak 4.area", "door 3.area", "air.temperature"]
+        answers, slopes = machine.jacobian(["mean vacuum"], addresses)
+        assert answers[0] == pytest.approx(np.mean(list(machine.solve().vacuum.values())), rel=1e-12)
+        there = differences(machine, ["mean vacuum"], addresses, 1e-5)
+        assert slopes == pytest.approx(there, rel=1e-4)
+    finally:
+        del WORDS["mean vacuum"]
+
+
+def test_a_word_that_reads_what_has_no_slopes_is_refused(machines):
+    @ds.add_word("odd", lambda layout: [""])
+    def odd(layout, name):
+        return ds.Question("odd", "Pa", "odd", lambda machine, state: len(state.weakest))
+
+    try:
+        with pytest.raises(InputError, match=r"odd.*reads 'weakest' of the state"):
+            machines["bench"].jacobian(["odd"], ["air.density"])
+    finally:
+        del WORDS["odd"]
 
 
 # ---- derivatives
@@ -199,5 +236,5 @@ def test_sensitivity_is_a_table_with_the_largest_effect_first(machines):
     assert by_address["hatch leak 4.area"]["derivative"] < 0
     assert by_address["joint leak 4.coefficient"]["derivative"] > 0
     assert "% per %" in str(result)
-    assert repr(result).startswith("<Sensitivity: The vacuum of the weakest unit (")
+    assert repr(result) == f"<Sensitivity: weakest vacuum, {len(rows)} numbers>"
     assert "duct 4.diameter" in result.sentences()[0]

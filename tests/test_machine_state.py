@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 import ductsim as ds
+from ductsim.description.layout import Layout, PartEntry, Tapping
 
 BLANKED = {"front *.area": 0.0, "rear *.area": 0.0}
 
@@ -37,8 +38,8 @@ def test_vacuum_is_minus_the_static_pressure_in_the_tappings_section(picker, sol
 
 def test_a_tapping_where_two_streams_leave_reads_their_sum(picker, solved):
     tables = picker.layout
-    tapping = ds.machine.layout.Tapping("foot", "jet 1", "discharge", tables.tapping["door 1"].form)
-    layout = ds.machine.layout.Layout(
+    tapping = Tapping("foot", "jet 1", "discharge", tables.tapping["door 1"].form)
+    layout = Layout(
         **{k: getattr(tables, k) for k in ("title", "air", "drives", "parts", "units", "held", "supplied")},
         tappings=(*tables.tappings, tapping),
     )
@@ -84,7 +85,7 @@ def test_air_is_kept_at_every_unit(solved):
 
 def test_an_opening_written_the_other_way_round_counts_inward(picker, solved):
     parts = tuple(
-        ds.machine.layout.PartEntry(p.name, p.form, p.ends[::-1]) if p.name.startswith("rear") else p
+        PartEntry(p.name, p.form, p.ends[::-1]) if p.name.startswith("rear") else p
         for p in picker.layout.parts
     )
     import dataclasses

@@ -8,10 +8,15 @@ from synthetic_readings import SPEED, model_of, openings, plan, read, small_pick
 
 import ductsim as ds
 from ductsim.inference.drawing import weighted_quantiles
-from ductsim.machine.readings.model import ReadingModel
-from ductsim.machine.readings.unknowns import unknowns_of
-from ductsim.studies.fitting import Fit
-from ductsim.studies.measuring import blankings, minutes_of, possible_readings, where_to_measure
+from ductsim.readings.model import ReadingModel
+from ductsim.readings.unknowns import unknowns_of
+from ductsim.studies.fit.study import explained
+from ductsim.studies.where_to_measure.study import (
+    blankings,
+    minutes_of,
+    possible_readings,
+    where_to_measure,
+)
 
 
 @pytest.fixture(scope="module")
@@ -25,7 +30,9 @@ def fitted(machine, seed, draws=60):
     model = model_of(machine, points)
     rng = np.random.default_rng(seed)
     truth = rng.standard_normal(model.size)
-    fit = Fit(machine, ds.Readings(read(model, truth, rng)), unknowns_of(machine), draws=draws, seed=seed)
+    fit = explained(
+        machine, ds.Readings(read(model, truth, rng)), unknowns_of(machine), draws=draws, seed=seed
+    )
     return fit, truth, rng
 
 
@@ -61,7 +68,7 @@ def test_the_expected_interval_is_that_of_a_fit_with_the_reading(machine, fit):
     """A fit to the old readings and one new one, whose value is as expected, knows the vacuum that well."""
     found = where_to_measure(fit, "vacuum 1")
     new = replace(found.best.reading, line=99)
-    again = Fit(machine, ds.Readings([*fit.taken, new]), unknowns_of(machine))
+    again = explained(machine, ds.Readings([*fit.taken, new]), unknowns_of(machine), draws=1)
     answers, by_number = again.machine.jacobian(["vacuum 1"], again.model.addresses)
     gradient = again.model.by_coordinate(again.estimate.x, by_number)[0]
     sd = float(np.sqrt(gradient @ again.estimate.covariance @ gradient))
@@ -86,7 +93,7 @@ def test_unsafe_and_unreachable_tappings_are_never_proposed():
         ds.Reading(f"head {i}", state.ask(f"tapping head {i}"), engine_speed=speed, line=i)
         for i in range(1, 9)
     ]
-    fit = Fit(machine, ds.Readings(readings), unknowns_of(machine), draws=20)
+    fit = explained(machine, ds.Readings(readings), unknowns_of(machine), draws=20)
     found = where_to_measure(fit, "weakest vacuum")
     assert any(t.access == "unsafe" for t in machine.layout.tappings)
     unsafe = {t.name for t in machine.layout.tappings if t.access != "easy"}
@@ -107,7 +114,7 @@ def test_candidates_are_tappings_differences_speeds_and_blanked_openings(machine
     assert {r.quantity for r in singles} == {"static"}
     found = where_to_measure(fit)
     assert any(c.reading.minus for c in found.candidates)
-    twice = Fit(
+    twice = explained(
         machine,
         ds.Readings([*fit.taken, ds.Reading("door 1", -200.0, "total", engine_speed=0.9 * SPEED, set="B")]),
         unknowns_of(machine),

@@ -14,10 +14,12 @@ from matplotlib.figure import Figure
 from shown_machines import joined, leaky_bench
 
 import ductsim as ds
+from ductsim.display import canvas as plots
+from ductsim.display import style
+from ductsim.display.charts import TITLE
+from ductsim.display.faces import Shown
 from ductsim.errors import InputError, UnknownName
 from ductsim.quantity import from_si
-from ductsim.show import plots, style
-from ductsim.show.plots_common import TITLE
 
 BENCH_FIXES = [
     ds.Fix("seal left", change={"left leak.area": 0.0}, minutes=10.0),
@@ -118,7 +120,7 @@ def widths(ax):
 
 
 def every(results):
-    return [(name, what) for name, result in results.items() for what in plots.kinds(result)]
+    return [(name, what) for name, result in results.items() for what in result.plots()]
 
 
 NOTHING = {
@@ -151,14 +153,21 @@ def test_no_plot_in_inch_measures_shows_metric_ones(results):
 
 def test_every_plot_has_words_and_a_size(results):
     for name, what in every(results):
-        assert len(plots.words_of(results[name], what)) > 10
-        width, height = plots.size_of(results[name], what)
+        assert len(results[name].picture(what).words) > 10
+        width, height = results[name].picture(what).size_for(results[name])
         assert 2.0 <= width <= 20.0 and 1.2 <= height <= 40.0
 
 
-def test_every_class_of_the_list_is_tested(results):
-    tested = {cls.__name__ for result in results.values() for cls in type(result).__mro__}
-    assert set(plots.PLOTS) <= tested
+def test_every_class_with_pictures_is_tested(results):
+    def classes(cls):
+        return {cls, *(sub for own in cls.__subclasses__() for sub in classes(own))}
+
+    drawn = {
+        c
+        for c in classes(Shown)
+        if "faces" in vars(c) and c.faces.plots and c.__module__.startswith("ductsim")
+    }
+    assert drawn <= {cls for result in results.values() for cls in type(result).__mro__}
 
 
 @pytest.mark.parametrize("case", NOTHING)
@@ -378,7 +387,7 @@ def test_margins_at_every_section(results):
     found = results["speed"]
     ax = drawn(found).axes[0]
     shown = sorted(x for line in ax.lines if line.get_linestyle() == "None" for x in line.get_xdata())
-    np.testing.assert_allclose(shown, sorted(row["margin"] for row in found.margin_rows()))
+    np.testing.assert_allclose(shown, sorted(margin.margin for margin in found.margins))
     assert words(ax.figure).count("unit ") == 5
 
 
@@ -456,11 +465,10 @@ def test_the_callers_settings_stand_again(results):
 def test_unknown_plots_and_results(results):
     with pytest.raises(UnknownName, match="unknown plot 'unitz'; did you mean 'units'"):
         ds.draw(results["state"], what="unitz")
-    with pytest.raises(InputError, match="a list has no plot"):
+    with pytest.raises(InputError, match="has no plot"):
         ds.draw([1, 2])
     with pytest.raises(UnknownName, match="unknown system of measures 'imperial'"):
         ds.draw(results["state"], measures="imperial")
-    assert plots.kinds([1, 2]) == []
 
 
 @pytest.mark.parametrize(("ending", "magic"), [("png", b"\x89PNG"), ("svg", b"<?xml"), ("pdf", b"%PDF")])
@@ -492,7 +500,7 @@ def test_the_same_picture_twice_is_the_same(results):
 def test_a_picture_for_a_file_loads_no_windows():
     code = (
         "import sys, io, ductsim as ds\n"
-        "from ductsim.show import plots\n"
+        "from ductsim.display import canvas as plots\n"
         "plots.figure_of(ds.demo('bench').solve()).savefig(io.BytesIO())\n"
         "print('matplotlib.pyplot' in sys.modules)"
     )

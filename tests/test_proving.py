@@ -5,8 +5,9 @@ import pytest
 from synthetic_readings import RPM, SPEED, small_picker
 
 import ductsim as ds
-from ductsim.machine.readings.model import ReadingErrors
-from ductsim.studies import proving
+from ductsim.readings.model import ReadingErrors
+from ductsim.studies.proof import result as proving
+from ductsim.studies.proof import study
 
 FIX = ds.Fix("seal hatch 2", {"hatch leak 2.area": 0.0}, minutes=20)
 ERRORS = ReadingErrors()
@@ -98,9 +99,9 @@ def test_false_proofs_are_rarer_than_five_in_a_hundred(machine, monkeypatch):
             kept[key] = inner(machines, points)
         return kept[key]
 
-    inner = proving.made
-    monkeypatch.setattr(proving, "made", made)
-    monkeypatch.setattr(proving, "refuse", lambda *given: None)
+    inner = study.made
+    monkeypatch.setattr(study, "made", made)
+    monkeypatch.setattr(study, "refuse", lambda *given: None)
     none = simulated(machine, 0.0, 400, 3)
     false = np.mean([p.verdict in WORKING for p in none])
     print(f"false 'works' on sets without effect: {false:.3f}")
@@ -167,7 +168,7 @@ def test_what_it_takes_beforehand(machine):
 
 def needed_by_hand(plan):
     """Readings at each place at which the effect is known to `NEEDED`, by trying."""
-    own, common = np.diag(plan.covariance - plan._common @ plan._common.T), plan._common
+    own, common = np.diag(plan.covariance - plan.common @ plan.common.T), plan.common
     for n in range(1, 200):
         inverse = np.linalg.inv(np.diag(own) / n + common @ common.T)
         if (plan.expected @ inverse @ plan.expected) ** -0.5 <= proving.NEEDED:

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 import ductsim as ds
-from ductsim.machine.asked import WORDS, Question
+from ductsim.questions.vocabulary import WORDS, Question
 
 NUMBER = "hatch leak 4.area"
 

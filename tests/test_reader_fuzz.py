@@ -8,8 +8,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 import ductsim as ds
+from ductsim.documents.document import parse
 from ductsim.machine.demos import demo_file, names
-from ductsim.machine.document import parse
 
 TEXTS = {name: demo_file(name).read_text(encoding="utf-8") for name in names()}
 SNIPPETS = [

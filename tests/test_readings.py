@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import ductsim as ds
-from ductsim.machine.readings.model import ReadingErrors
+from ductsim.readings.model import ReadingErrors
 
 RPM = math.pi / 30.0
 PICKER = ds.demo("picker")
@@ -76,7 +76,7 @@ def test_byte_order_mark_semicolons_and_decimal_commas(tmp_path):
         "door 1;-412,5;2100 rpm;front 1+rear 1\ndoor 2;-1,2 mbar;;\n",
     )
     assert [r.value for r in got] == [-412.5, -120.0]
-    assert got.items[0].blanked == ("front 1", "rear 1")
+    assert ds.check_readings(PICKER, got).readings.items[0].blanked == ("front 1", "rear 1")
     assert got.items[1].engine_speed is None
 
 
@@ -234,6 +234,72 @@ def test_any_text_is_read_or_refused_with_a_sentence(tmp_path_factory, text):
             assert len(ds.read_readings(path)) > 0
         except ds.InputError as err:
             assert "readings.csv" in str(err)
+
+
+# ---- signs in names
+
+
+def signed(*names):
+    """A machine with openings of these names on one box, with a tapping whose name has a minus."""
+    openings = [
+        {"name": name, "kind": "opening", "from": "outside", "to": "box", "area": 0.05}
+        | {"loss_coefficient": 1.5}
+        for name in names
+    ]
+    fan = {"name": "fan", "kind": "fan", "from": "box", "to": "outside", "speed": "1500 rpm"}
+    fan |= {"curve_speed": "1500 rpm", "flow": ["0 m3/s", "2 m3/s"], "total_pressure": ["900 Pa", "200 Pa"]}
+    tapping = {"name": "left - right", "path": "fan", "end": "from", "area": "1 m2"}
+    return ds.Machine.of(
+        {
+            "format": 1,
+            "air": {"density": "1.2 kg/m3"},
+            "part": [*openings, fan],
+            "tapping": [tapping, {**tapping, "name": "box"}],
+        }
+    )
+
+
+@pytest.mark.parametrize(
+    ("cell", "names"),
+    [
+        ("front 4+R", ("front 4+R",)),  # a name of the machine, not "front 4" and something
+        ("front 4+R + front 4", ("front 4+R", "front 4")),
+        ("front 4+R+front 4", ("front 4+R", "front 4")),  # the longest names there are
+        ("L+R+", ("L+R+",)),
+        ("L+R+ + L", ("L+R+", "L")),
+        ("L+L", ("L",)),
+        ("L +", ("L",)),
+        ("one + two", ("one + two",)),
+        ("L + one + two+front 4", ("L", "one + two", "front 4")),
+        (["front 4", "L+R+"], ("front 4", "L+R+")),
+        (("one + two",), ("one + two",)),
+        ("", ()),
+    ],
+)
+def test_a_plus_in_a_name_is_told_from_one_between_names(cell, names):
+    machine = signed("front 4", "front 4+R", "L", "L+R+", "one + two")
+    reading = {"tapping": "box", "value": "-300 Pa", "blanked": cell}
+    assert ds.check_readings(machine, [reading]).readings.items[0].blanked == names
+    assert ds.reduce_readings(machine, [reading]).readings.items[0].blanked == names
+    fit = ds.fit(machine, [reading], ["fan.soiling"], draws=2)
+    assert fit.taken.items[0].blanked == names
+    again = ds.read_readings(fit.taken.rows())
+    assert ds.check_readings(machine, again).readings.items[0].blanked == names
+
+
+def test_what_is_in_no_name_is_refused_by_the_part_that_is_none():
+    machine = signed("front 4", "front 4+R")
+    for cell, wrong in (("front 4+R+front 5", "front 5"), ("front 4 + R", "R"), ("x+" * 100_000, "x")):
+        with pytest.raises(ds.UnknownName, match=f"line 1, blanked: unknown opening '{wrong}'"):
+            ds.check_readings(machine, [{"tapping": "box", "value": -300.0, "blanked": cell}])
+
+
+def test_a_minus_in_a_tappings_name_makes_no_difference():
+    machine = signed("front 4")
+    (reading,) = ds.check_readings(machine, [{"tapping": "left - right", "value": -300.0}]).readings
+    assert (reading.tapping, reading.minus) == ("left - right", "")
+    with pytest.raises(ds.UnknownName, match="unknown tapping 'left'"):
+        ds.check_readings(machine, [{"tapping": "left - box", "value": -300.0}])
 
 
 # ---- signs and sizes

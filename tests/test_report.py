@@ -13,10 +13,10 @@ from test_style import contrast
 
 import ductsim as ds
 from ductsim.cautions import ALWAYS
+from ductsim.display import svg
 from ductsim.errors import InputError, NoOperatingPoint, UnknownName
 from ductsim.machine.demos import demo_file
-from ductsim.show import svg
-from ductsim.show.report_numbers import assumption_rows, part_rows, together
+from ductsim.reports.numbers import assumption_rows, part_rows, together
 
 VOID = {"meta", "link", "br", "img", "input", "hr"}
 
@@ -397,7 +397,7 @@ def test_machines_without_units_or_fans(tmp_path):
 
 
 def test_a_drawing_too_large_is_left_out(tmp_path, monkeypatch):
-    monkeypatch.setattr("ductsim.show.drawing.MOST_PARTS", 3)
+    monkeypatch.setattr("ductsim.drawing.picture.MOST_PARTS", 3)
     text, page = written(tmp_path, ds.demo("bench"))
     assert "The air path is not drawn: drawing: 5 parts are too many to be drawn" in page.text
     assert 'id="drawing-' not in text

@@ -12,8 +12,8 @@ import pytest
 from scipy import stats
 
 import ductsim as ds
+from ductsim.description.spreads import Draw, default_spreads, resolve
 from ductsim.errors import InputError, UnknownName
-from ductsim.machine.spreads import Draw, default_spreads, resolve
 
 HATCHES = [{"number": "hatch leak *.area", "kind": "lognormal", "sd": 0.5}]
 

@@ -97,7 +97,7 @@ def test_sigterm_ends_workers_and_keeps_what_is_done(tmp_path):
     out, err = run.communicate(timeout=60)  # comes back when no worker holds the streams any more
     assert run.returncode == 143
     assert out == ""
-    assert err == f"ductsim: stopped by SIGTERM; what is done is kept in {folder}.\n"
+    assert err == f"ductsim: stopped by the system (SIGTERM); what is done is kept in {folder}.\n"
     assert not list(folder.glob("*.part"))
     about = json.loads((folder / "about.json").read_text())
     again = Folder(folder, about)

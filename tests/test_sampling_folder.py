@@ -12,9 +12,10 @@ import pytest
 
 import ductsim as ds
 from ductsim.errors import InputError
-from ductsim.machine.asked import WORDS
 from ductsim.parts.declare import KINDS
-from ductsim.studies import sampling
+from ductsim.questions.vocabulary import WORDS
+from ductsim.studies.ensemble import study as sampling
+from ductsim.studies.ensemble.points import chunk_points
 
 OPTIONS = {"samples": 10, "chunk": 4, "seed": 2}
 
@@ -371,8 +372,8 @@ def test_another_format_or_version_is_computed_anew_and_said(bench, made, kept, 
 
 
 def test_another_version_of_the_package_has_another_digest(bench, made, kept, monkeypatch):
-    monkeypatch.setattr(ds, "__version__", "0.0.1")
-    monkeypatch.setattr("ductsim.chunks.__version__", "0.0.1")
+    monkeypatch.setattr("ductsim.version.VERSION", "0.0.1")
+    monkeypatch.setattr("ductsim.chunks.VERSION", "0.0.1")
     found = drawn(bench, kept)
     assert "version '0.1.0' of ductsim, not 0.0.1" in found.folder_notes[0]
     assert found.sha256 != drawn(bench, None, seed=3).sha256
@@ -449,7 +450,7 @@ def test_a_latin_hypercube_has_one_point_in_every_slice():
     """And is number for number that of scipy.stats.qmc, which some versions call otherwise."""
     from scipy.stats import qmc
 
-    points = sampling._latin_hypercube(50, 7, np.random.default_rng([4, 1]))
+    points = chunk_points("latin hypercube", 4, 1, chunk=50, samples=100, columns=7)
     assert np.array_equal(np.sort(np.floor(points * 50), axis=0), np.tile(np.arange(50.0)[:, None], (1, 7)))
     other = qmc.LatinHypercube(7, seed=np.random.default_rng([4, 1])).random(50)
     assert np.array_equal(points, other)

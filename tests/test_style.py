@@ -7,7 +7,8 @@ import pytest
 from matplotlib.colors import to_rgb
 from shown_machines import FORMULA, harmful, renamed
 
-from ductsim.show import plots, style
+from ductsim.display import canvas as plots
+from ductsim.display import style
 
 
 def drawn(result, what=""):

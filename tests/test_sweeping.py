@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 import ductsim as ds
-from ductsim.show.tables import plain
-from ductsim.studies.sweeping import SPECIFIC_CONSUMPTION
+from ductsim.display.tables import plain
+from ductsim.studies.sweep.study import SPECIFIC_CONSUMPTION
 
 
 @pytest.fixture(scope="module")
@@ -210,7 +210,7 @@ def test_rows_and_tables_are_plain(picker):
         json.dumps(plain(rows), allow_nan=False)
     assert len(found.tables()["units"]) == 10
     assert len(found.table()) == 2
-    assert repr(found).startswith("<Sweep: While belt.engine_speed goes from 1,900 rpm to 2,100 rpm")
+    assert repr(found).startswith("<Sweep: belt.engine_speed, 2 values")
     assert "inH2O" in found.sentences("inch")[0]
 
 

@@ -9,8 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import ductsim as ds
+from ductsim.display.tables import WIDTH, columns, figure, frame, html, html_table, json_rows, plain, text
 from ductsim.quantity import convert
-from ductsim.show.tables import WIDTH, columns, figure, frame, html, html_table, json_rows, plain, text
 
 ROWS = [
     {"unit": "1", "vacuum_Pa": 407.2, "opening_air_kg_s": 0.951, "share_of_mean": 1.083},

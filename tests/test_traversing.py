@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 import ductsim as ds
-from ductsim.machine.readings.traversing import RECTANGULAR, ROUND
+from ductsim.readings.traversing import RECTANGULAR, ROUND
 
 
 def power_law(depth, n):

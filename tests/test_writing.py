@@ -14,7 +14,7 @@ import pytest
 
 import ductsim as ds
 from ductsim import writing
-from ductsim.show import plots
+from ductsim.display import canvas as plots
 
 BENCH = ds.demo("bench")
 
@@ -66,7 +66,7 @@ REFUSED = {
 
 @pytest.mark.parametrize("writer", WRITERS)
 def test_what_is_not_written_over(places, writer, monkeypatch):
-    monkeypatch.setattr("ductsim.show.report.page", None)  # refused before any work is done
+    monkeypatch.setattr("ductsim.reports.report.page", None)  # refused before any work is done
     monkeypatch.setattr(plots, "figure_of", None)
     before = listing(places)
     for name, why in REFUSED.items():

@@ -3,126 +3,167 @@
 from __future__ import annotations
 
 import re
-from functools import cached_property
-from typing import TYPE_CHECKING, Any
+from dataclasses import dataclass
+from typing import Any
 
+from ..answers.describe import Description
 from ..cautions import cautions_for
-from ..machine.gauges import fans
-from ..machine.saying import said
-from ..machine.state import MachineState
-from ..result import Result
+from ..machine.machine import Machine, MachineState
+from ..readings.checks import ReadingCheck
+from ..result import Note, Result
+from ..wording import said
 
-if TYPE_CHECKING:
-    from ..machine.machine import Machine
-    from ..machine.readings.checks import ReadingCheck
-
+Row = dict[str, Any]
 SAME = ("measure", "origin", "spread")
 
 
+@dataclass(repr=False, eq=False)
 class Checked(Result):
     """A machine looked through: structure, operating point, numbers given and numbers assumed.
 
-    Parameters
+    Attributes
     ----------
     state : MachineState
         Solved or not.
-    held : ReadingCheck, optional
+    description : Description
+        Every number of the machine.
+    least_sure : list of str
+        Addresses of the numbers whose usual spread matters most for the weakest unit.
+    held : ReadingCheck or None
         Readings held against the machine.
     """
 
-    def __init__(self, state: MachineState, held: ReadingCheck | None = None) -> None:
-        self.state = state
-        self.machine = state.machine
-        self.held = held
-        self.description = state.machine.describe()
+    state: MachineState
+    description: Description
+    least_sure: list[str]
+    held: ReadingCheck | None = None
 
     @property
-    def notes(self) -> list[str]:
-        """What deserves a look."""
-        held = [*self.held.problems, *self.held.notes] if self.held else []
-        return [*held, *self.state.notes, *self._odd_units(), *self._unstated_limits()]
+    def machine(self) -> Machine:
+        """The machine that was looked through."""
+        return self.state.machine
 
-    @property
-    def cautions(self) -> list[str]:
-        """What to beware of when measuring, which it advises."""
-        return cautions_for(["measure"]) if self._least_sure else []
 
-    def _odd_units(self) -> list[str]:
-        if not self.state.solved:
-            return []
-        return [
-            f"Unit {unit} has no vacuum at all: its tapping reads {-vacuum:,.0f} Pa above the open air."
-            for unit, vacuum in self.state.vacuum.items()
-            if vacuum < 0.0
-        ]
+def checked(state: MachineState, held: ReadingCheck | None = None) -> Checked:
+    """Look through the machine of a state, solved or not; `held` are readings held against it."""
+    machine = state.machine
+    least_sure = []
+    if machine.layout.units and state.solved:
+        least_sure = [own.address for own in machine.sensitivity(of="weakest vacuum").slopes[:3]]
+    return Checked(state, machine.describe(), least_sure, held)
 
-    def _unstated_limits(self) -> list[str]:
-        """Limits of the makers that nothing can warn of, because the file does not state them."""
-        numbers, layout = self.machine.numbers, self.machine.layout
-        out = [
-            f"{name} states no highest_speed: ask its maker, or nothing can warn that it turns too fast."
-            for name in fans(self.machine)
-            if f"{name}.highest_speed" not in numbers
-        ]
-        turning = {part.drive for part in layout.parts if part.drive}
-        out += [
-            f"The drive {drive.name} states no available_power: nothing can warn that its fans take too much."
-            for drive in layout.drives
-            if drive.name in turning and f"{drive.name}.available_power" not in numbers
-        ]
-        return out
 
-    def rows(self) -> list[dict[str, Any]]:
-        """Every number of the machine."""
-        return self.description.rows()
+def about(found: Checked) -> str:
+    """The machine and what deserves a look."""
+    return f"{found.machine.layout.title or 'a machine'}, {len(found.notes)} notes"
 
-    def tables(self) -> dict[str, list[dict[str, Any]]]:
-        """Readings held against the machine; defaults and given numbers, equal ones together; all numbers."""
-        rows = self.rows()
-        out = {"readings": self.held.rows()} if self.held else {}
-        for origin, name in (("default", "defaults"), ("given", "given")):
-            out[name] = together(self.machine, [row for row in rows if row["origin"] == origin])
-        return {**out, "numbers": rows}
 
-    def sentences(self, measures: str = "metric") -> list[str]:
-        """Whether it makes sense, then what the answer rests on."""
-        counts = self.description.sentences()
-        if not self.state.solved:
-            return [f"The machine file can be read, but: {self.state.failure()}", *counts]
-        out = ["Nothing is wrong with the machine file." if not self.notes else self._noted()]
-        out += [*counts, *self._operating(measures), *self._least_sure]
-        return [*self._held(measures), *out]
+# ---- notes and cautions
 
-    def _held(self, measures: str) -> list[str]:
-        """How the readings compare with what the machine makes."""
-        if not self.held:
-            return []
-        if self.held.problems:
-            return [f"{len(self.held.problems)} of the readings cannot be right (see the notes)."]
-        said = self.held.sentences(measures)
-        return said[: len(said) - len(self.held.notes)]
 
-    def _noted(self) -> str:
-        count = len(self.notes)
-        what = "one thing deserves a look" if count == 1 else f"{count} things deserve a look"
-        return f"The machine file can be read; {what} (see the notes)."
+def notes(found: Checked) -> list[Note]:
+    """What deserves a look."""
+    held = [*found.held.problems, *found.held.notes] if found.held else []
+    readings = [note if isinstance(note, Note) else Note(note, "reading") for note in held]
+    return [*readings, *found.state.notes, *_odd_units(found), *_unstated_limits(found)]
 
-    def _operating(self, measures: str) -> list[str]:
-        state = self.state
-        if not self.machine.layout.units:
-            return ["It has an operating point; it has no units."]
-        vacuum = said(state.ask("weakest vacuum"), "Pa", measures)
-        return [f"It has an operating point; unit {state.weakest} is weakest with {vacuum} of vacuum."]
 
-    @cached_property
-    def _least_sure(self) -> list[str]:
-        """The numbers whose usual spread matters most for the weakest unit."""
-        if not self.machine.layout.units or not self.state.solved:
-            return []
-        rows = self.machine.sensitivity(of="weakest vacuum").rows()[:3]
-        origin = {row["address"]: row["origin"] for row in self.rows()}
-        words = ", ".join(f"{row['address']} ({origin[row['address']]})" for row in rows)
-        return [f"Its vacuum is least sure because of {words}: measure these first, where you can."]
+def cautions(found: Checked) -> list[str]:
+    """What to beware of when measuring, which it advises."""
+    return cautions_for(["measure"]) if found.least_sure else []
+
+
+def _odd_units(found: Checked) -> list[Note]:
+    if not found.state.solved:
+        return []
+    words = "Unit {} has no vacuum at all: its tapping reads {:,.0f} Pa above the open air."
+    return [
+        Note(words.format(unit, -vacuum), "no vacuum", unit, vacuum)
+        for unit, vacuum in found.state.vacuum.items()
+        if vacuum < 0.0
+    ]
+
+
+def _unstated_limits(found: Checked) -> list[Note]:
+    """Limits of the makers that nothing can warn of, because the file does not state them."""
+    numbers, layout = found.machine.numbers, found.machine.layout
+    highest = "{0} states no highest_speed: ask its maker, or nothing can warn that it turns too fast."
+    out = [
+        Note(highest.format(name), "limit not stated", name)
+        for name in found.machine.layout.fans
+        if f"{name}.highest_speed" not in numbers
+    ]
+    turning = {part.drive for part in layout.parts if part.drive}
+    power = "The drive {0} states no available_power: nothing can warn that its fans take too much."
+    out += [
+        Note(power.format(drive.name), "limit not stated", drive.name)
+        for drive in layout.drives
+        if drive.name in turning and f"{drive.name}.available_power" not in numbers
+    ]
+    return out
+
+
+# ---- tables
+
+
+def tables(found: Checked) -> dict[str, list[Row]]:
+    """Readings held against the machine; defaults and given numbers, equal ones together; all numbers."""
+    rows = found.description.rows()
+    out = {"readings": found.held.rows()} if found.held else {}
+    for origin, name in (("default", "defaults"), ("given", "given")):
+        out[name] = together(found.machine, [row for row in rows if row["origin"] == origin])
+    return {**out, "numbers": rows}
+
+
+# ---- sentences
+
+
+def sentences(found: Checked, measures: str) -> list[str]:
+    """Whether it makes sense, then what the answer rests on."""
+    counts = found.description.sentences(measures)
+    if not found.state.solved:
+        return [f"The machine file can be read, but: {found.state.failure()}", *counts]
+    out = ["Nothing is wrong with the machine file." if not found.notes else _noted(found)]
+    out += [*counts, *_operating(found, measures), *_unsure(found)]
+    return [*_held(found, measures), *out]
+
+
+def _held(found: Checked, measures: str) -> list[str]:
+    """How the readings compare with what the machine makes; their notes are its own."""
+    if not found.held:
+        return []
+    if found.held.problems:
+        return [f"{len(found.held.problems)} of the readings cannot be right (see the notes)."]
+    return [found.held.compared(measures)]
+
+
+def _noted(found: Checked) -> str:
+    count = len(found.notes)
+    what = "one thing deserves a look" if count == 1 else f"{count} things deserve a look"
+    return f"The machine file can be read; {what} (see the notes)."
+
+
+def _operating(found: Checked, measures: str) -> list[str]:
+    state = found.state
+    if not found.machine.layout.units:
+        return ["It has an operating point; it has no units."]
+    vacuum = said(state.ask("weakest vacuum"), "Pa", measures)
+    return [f"It has an operating point; unit {state.weakest} is weakest with {vacuum} of vacuum."]
+
+
+def _unsure(found: Checked) -> list[str]:
+    """The numbers whose usual spread matters most for the weakest unit."""
+    if not found.least_sure:
+        return []
+    given = found.machine.given
+    words = ", ".join(f"{a} ({'given' if a in given else 'default'})" for a in found.least_sure)
+    return [f"Its vacuum is least sure because of {words}: measure these first, where you can."]
+
+
+Checked.show_by(tables=tables, sentences=sentences, notes=notes, cautions=cautions, about=about)
+
+
+# ---- equal numbers together
 
 
 def together(machine: Machine, rows: list[dict[str, Any]]) -> list[dict[str, Any]]:

@@ -3,54 +3,72 @@
 from __future__ import annotations
 
 from argparse import Namespace
+from dataclasses import dataclass
 from typing import Any
 
-from ..machine.asked import question
-from ..machine.saying import said
+from ..display.rows import Of, rows_of
+from ..machine.machine import MachineState
+from ..questions.vocabulary import Question, question
 from ..result import Result
-from .command import Answer, Command
-from .inputs import Inputs
-from .parsing import Parser, count, machine_options
+from ..terminal.command import Answer, Command
+from ..terminal.inputs import Inputs
+from ..terminal.parsing import Parser, count, machine_options
+from ..wording import said
 
 # ---- solve
 
 
+@dataclass(repr=False, eq=False)
 class Solved(Result):
     """A solved machine, and the answers to what was asked of it besides.
 
-    Parameters
+    Attributes
     ----------
     state : MachineState
-    of : sequence of str
+    of : list of str
         Questions of the `of` vocabulary.
+    answers : list of float
+        To these, in SI.
     """
 
-    def __init__(self, state: Any, of: Any) -> None:
-        self.state = state
-        self.questions = [question(state.machine.layout, words) for words in of]
-        self.notes = state.notes
+    state: MachineState
+    of: list[str]
+    answers: list[float]
 
-    def rows(self) -> list[dict[str, Any]]:
-        """A row for each question, or the rows of the units where none was asked."""
-        if not self.questions:
-            return list(self.state.rows())
-        return [
-            {"asked": q.of, "what": q.label, "value": self.state.ask(q.of), "measure": q.measure}
-            for q in self.questions
-        ]
+    @property
+    def asked(self) -> list[tuple[Question, float]]:
+        """Each question with its answer."""
+        layout = self.state.machine.layout
+        return [(question(layout, of), own) for of, own in zip(self.of, self.answers, strict=True)]
 
-    def tables(self) -> dict[str, list[dict[str, Any]]]:
-        """The answers, then the tables of the state."""
-        asked = {"answers": self.rows()} if self.questions else {}
-        return {**asked, **self.state.tables()}
 
-    def sentences(self, measures: str = "metric") -> list[str]:
-        """The answers first, then what the state says."""
-        asked = []
-        for row in self.rows() if self.questions else ():
-            value = said(row["value"], row["measure"], measures)
-            asked.append(f"{row['what'][:1].upper()}{row['what'][1:]}: {value}.")
-        return [*asked, *self.state.sentences(measures)]
+def _solved_tables(found: Solved) -> dict[str, list[dict[str, Any]]]:
+    """The answers, then the tables of the state."""
+    columns = (
+        Of("asked", value=lambda own: own[0].of),
+        Of("what", value=lambda own: own[0].label),
+        Of("value", value=lambda own: own[1]),
+        Of("measure", value=lambda own: own[0].measure),
+    )
+    asked = {"answers": rows_of(found.asked, *columns)} if found.of else {}
+    return {**asked, **found.state.tables()}
+
+
+def _solved_sentences(found: Solved, measures: str) -> list[str]:
+    """The answers first, then what the state says."""
+    asked = [
+        f"{own.label[:1].upper()}{own.label[1:]}: {said(value, own.measure, measures)}."
+        for own, value in found.asked
+    ]
+    return [*asked, *found.state.sentences(measures)]
+
+
+Solved.show_by(
+    tables=_solved_tables,
+    sentences=_solved_sentences,
+    notes=lambda found: found.state.notes,
+    about=lambda found: found.state.about(),
+)
 
 
 def _solve_options(parser: Parser) -> None:
@@ -69,7 +87,8 @@ def _solve(args: Namespace) -> Answer:
     inputs = Inputs(args)
     state = inputs.machine.solve()
     shown = ["units", "fans", *(["tappings"] if args.tappings else [])]
-    return Answer(Solved(state, args.of), inputs, shown, str(state.weakest), drawn=state)
+    found = Solved(state, list(args.of), [state.ask(of) for of in args.of])
+    return Answer(found, inputs, shown, str(state.weakest), drawn=state)
 
 
 # ---- check
@@ -83,19 +102,19 @@ def _check_options(parser: Parser) -> None:
 
 
 def _check(args: Namespace) -> Answer:
-    from .checking import Checked
+    from .checking import checked
 
     inputs = Inputs(args)
     state = inputs.machine.solve(raise_error=False)
     held = None
     if args.readings:
-        from ..machine.readings.checks import check_readings
-        from ..machine.readings.table import read_readings
+        from ..readings.checks import check_readings
+        from ..readings.table import read_readings
 
         held = check_readings(inputs.machine, inputs.companion("readings", read_readings))
     tables = [*(["readings"] if held else ()), "defaults", "given"]
     status = 0 if state.solved else 1
-    return Answer(Checked(state, held), inputs, tables, str(state.weakest), status=status)
+    return Answer(checked(state, held), inputs, tables, str(state.weakest), status=status)
 
 
 # ---- sensitivity
@@ -129,6 +148,7 @@ COMMANDS = {
             "ductsim solve demo:picker",
             _solve_options,
             _solve,
+            group="Look at a machine",
         ),
         Command(
             "check",
@@ -136,6 +156,7 @@ COMMANDS = {
             "ductsim check demo:picker",
             _check_options,
             _check,
+            group="Look at a machine",
         ),
         Command(
             "sensitivity",
@@ -143,6 +164,7 @@ COMMANDS = {
             'ductsim sensitivity demo:picker --of "vacuum 4"',
             _sensitivity_options,
             _sensitivity,
+            group="Look at a machine",
         ),
     )
 }

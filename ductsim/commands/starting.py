@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from argparse import Namespace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -11,32 +12,34 @@ from ..machine import demos
 from ..machine.machine import Machine
 from ..result import Result
 from ..sources import source
+from ..terminal.command import Answer, Command
+from ..terminal.inputs import ENDINGS
+from ..terminal.parsing import Parser, shown_options
 from ..writing import write_folder
-from .command import Answer, Command
-from .inputs import ENDINGS
-from .parsing import Parser, shown_options
 
 # ---- demo
 
 
+@dataclass(repr=False, eq=False)
 class Listed(Result):
-    """Rows and sentences that are there already."""
+    """Rows and sentences that are there already.
 
-    def __init__(self, sentences: list[str], tables: dict[str, list[dict[str, Any]]]) -> None:
-        self._sentences = sentences
-        self._tables = tables
+    Attributes
+    ----------
+    said : list of str
+    shown : dict
+        Name of a table -> its rows.
+    """
 
-    def rows(self) -> list[dict[str, Any]]:
-        """The rows of the first table."""
-        return next(iter(self._tables.values()), [])
+    said: list[str]
+    shown: dict[str, list[dict[str, Any]]]
 
-    def tables(self) -> dict[str, list[dict[str, Any]]]:
-        """All tables."""
-        return self._tables
 
-    def sentences(self) -> list[str]:
-        """What there is to say."""
-        return self._sentences
+Listed.show_by(
+    tables=lambda found: found.shown,
+    sentences=lambda found, measures: found.said,
+    about=lambda found: found.said[0],
+)
 
 
 def _demo_options(parser: Parser) -> None:
@@ -152,6 +155,7 @@ COMMANDS = {
             "ductsim demo picker my-machine",
             _demo_options,
             _demo,
+            group="Get started",
         ),
         Command(
             "laws",
@@ -159,6 +163,7 @@ COMMANDS = {
             "ductsim laws",
             _laws_options,
             _laws,
+            group="Get started",
         ),
     )
 }

@@ -122,16 +122,6 @@ class Estimate:
     evaluations: int
     message: str
 
-    def scaled_covariance(self) -> Array:
-        """The covariance when the readings' standard deviations are only known to a common factor.
-
-        The factor squared is the sum of squared residuals over the degrees of freedom, as for fits without
-        any prior.
-        """
-        count, unknowns = self.slopes.shape
-        out: Array = self.covariance * float(self.residuals @ self.residuals) / (count - unknowns)
-        return out
-
 
 def find(problem: Problem, start: Array | None = None, tolerance: float = 1e-4) -> Estimate:
     """The best estimate, by least squares with exact derivatives.

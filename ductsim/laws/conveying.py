@@ -267,6 +267,7 @@ def loaded_jet(
     )
 
 
+# named here, so that a state with crop in it can be pickled
 loaded_friction = carrying(friction)
 loaded_quadratic = carrying(quadratic)
 loaded_two_way = carrying(two_way)

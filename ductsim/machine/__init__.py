@@ -1,13 +1,14 @@
 """The user's machine: read, written, changed, solved and asked."""
 
-from .asked import Question, add_word, question, vocabulary
-from .changing import grid
-from .crop import margins as carrying
-from .crop import speed
+from ..description.changing import grid
+from ..description.layout import Layout
+from ..questions.vocabulary import Question, add_word, question, vocabulary
+from ..speed import words
 from .demos import demo
-from .layout import Layout
-from .machine import Machine
-from .state import MachineState
+from .machine import Machine, MachineState
+
+Machine.show_by(plots="ductsim.machine.drawn:MACHINE_PLOTS")
+MachineState.show_by(plots="ductsim.machine.drawn:STATE_PLOTS")
 
 __all__ = [
     "Layout",
@@ -15,10 +16,9 @@ __all__ = [
     "MachineState",
     "Question",
     "add_word",
-    "carrying",
     "demo",
     "grid",
     "question",
-    "speed",
     "vocabulary",
+    "words",
 ]

@@ -33,4 +33,4 @@ def demo(name: str) -> Machine:
     UnknownName
     """
     machine = Machine.read(demo_file(name))
-    return Machine(machine.layout, machine.numbers, machine.given, file=f"demo:{name}", sha256=machine.sha256)
+    return machine.rebuilt(file=f"demo:{name}")

@@ -251,11 +251,6 @@ class Linear:
         out: Array = self._factor.solve(np.concatenate(right), trans="T")
         return out
 
-    def response(self, residual: Array) -> Array:
-        """The change of the unknowns that undoes a change of the residuals, (size,) or (size, n)."""
-        out: Array = -self._factor.solve(residual)
-        return out
-
     def _drawn(self, eq: Any) -> Array:
         """Heat in the air that fans draw in at a temperature of their own [K kg/s], (fans, S)."""
         out = np.zeros((self.system.paths, eq.scenarios))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import enum
 import operator
 from collections.abc import Iterator, Mapping
-from typing import Any
+from typing import Any, Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -248,12 +248,13 @@ class State:
     def __len__(self) -> int:
         return 1 if self.columns is None else self.columns
 
-    def __getitem__(self, index: int) -> State:
+    def __getitem__(self, index: int) -> Self:
         if self.columns is None:
             raise NoScenario("the state has no columns", place="state", allowed="solve with a column")
-        return self._pick(scenario_number(index, self.columns, "state"))
+        picked: Self = self._pick(scenario_number(index, self.columns, "state"))
+        return picked
 
-    def _pick(self, index: int) -> State:
+    def _pick(self, index: int) -> Any:
         one = [index]
         arrays = self.arrays.take(one)
         outside = {k: v if len(v) == 1 else v[one] for k, v in self._outside.items()}

@@ -1,4 +1,4 @@
-"""How a part says what it is: its numbers declared once, its paths, and its form.
+"""How a part says what it is: its numbers declared once, what is known of its kind, its paths.
 
 A declaration is at once the constructor's check, the key in a machine file, the measure, the range,
 the words in the docs, the default spread, the address and the generated bad-value tests.
@@ -6,18 +6,16 @@ the words in the docs, the default spread, the address and the generated bad-val
 
 from __future__ import annotations
 
-import dataclasses
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any, ClassVar, TypeVar, dataclass_transform
 
-import numpy as np
-
-from ..arguments import mapping, same_place
+from ..arguments import mapping, one_of, same_place
+from ..cautions import TAGS
 from ..errors import InputError, UnknownName, shown
-from ..quantity import si
 from ..sources import SOURCES
-from .numbers import REQUIRED, Nested, Number, Word, nested, number, word
+from .fields import Fields, Form, Nested, fields, leaf_values, nested, same_as
+from .numbers import Number, Word, number, word
 
 __all__ = [
     "KINDS",
@@ -35,116 +33,9 @@ __all__ = [
     "nested",
     "number",
     "part",
+    "same_as",
     "word",
 ]
-
-
-class Fields:
-    """Something with declared fields: a part, or a smaller thing within one (a bend).
-
-    Class attributes
-    ----------------
-    kind : the word in a machine file.
-    declared : field name -> its declaration.
-    choices : alternatives of which exactly one must be complete, each a tuple of field names.
-    """
-
-    kind: ClassVar[str] = ""
-    declared: ClassVar[dict[str, Number | Word | Nested]] = {}
-    choices: ClassVar[tuple[tuple[str, ...], ...]] = ()
-    _plain: ClassVar[tuple[tuple[str, Number, bool], ...]] = ()
-    _rest: ClassVar[tuple[tuple[str, Any, bool], ...]] = ()
-
-    def __post_init__(self) -> None:
-        own = self.__dict__
-        for name, decl, optional in self._plain:
-            value = own[name]
-            if type(value) is float:
-                if decl.low <= value <= decl.high:
-                    continue
-            elif value is None and optional:
-                continue
-            if value is None:
-                raise InputError(f"{name} is missing", place=self.kind, allowed=decl.doc)
-            own[name] = decl.check(value, f"{self.kind}: {name}")
-        for name, decl, optional in self._rest:
-            if own[name] is not None or not optional:
-                own[name] = _check_rest(decl, own[name], f"{self.kind}: {name}")
-        if self.choices:
-            self._check_choices()
-        self.check()
-
-    def _check_choices(self) -> None:
-        given = {f for keys in self.choices for f in keys if getattr(self, f) is not None}
-        if any(given == set(keys) for keys in self.choices):
-            return
-        ways = " or ".join(" and ".join(keys) for keys in self.choices)
-        got_words = ", ".join(sorted(given)) or "none of them"
-        raise InputError(f"got {got_words}", place=self.kind, allowed=f"give exactly one set of {ways}")
-
-    def check(self) -> None:
-        """Checks that need more than one field; a part overrides it, with plain comparisons."""
-
-    @classmethod
-    def of(cls, values: dict[str, Any]) -> Any:
-        """Build from a mapping, refusing keys that are not declared."""
-        mapping(values, cls.kind, "a mapping of its fields")
-        for key in values:
-            if not isinstance(key, str) or key not in cls.declared:
-                raise UnknownName.of("key", key, cls.declared, place=cls.kind)
-        missing = [
-            f.name
-            for f in dataclasses.fields(cls)  # type: ignore[arg-type]
-            if f.default is REQUIRED and f.name not in values
-        ]
-        if missing:
-            doc = cls.declared[missing[0]].doc
-            raise InputError(f"the key {missing[0]!r} is missing", place=cls.kind, allowed=doc)
-        return cls(**values)
-
-    @property
-    def form(self) -> Form:
-        """Which fields are given, and how many points and smaller parts there are: all but the numbers."""
-        return Form.of(self)
-
-    def numbers(self) -> dict[str, Any]:
-        """Leaf name ("length", "bend 1.angle", "flow[3]") -> SI float or column."""
-        return dict(zip(self.form.leaves, leaf_values(self), strict=True))
-
-    def __eq__(self, other: object) -> bool:
-        if type(self) is not type(other) or self.form != other.form:
-            return False
-        pairs = zip(leaf_values(self), leaf_values(other), strict=True)
-        return all(np.array_equal(a, b) for a, b in pairs)
-
-    def __hash__(self) -> int:
-        return hash(self.form)
-
-    def __repr__(self) -> str:
-        words = []
-        for f in dataclasses.fields(self):  # type: ignore[arg-type]
-            value = getattr(self, f.name)
-            if value is not None and not (isinstance(value, tuple) and not value):
-                if isinstance(value, np.ndarray):
-                    value = f"<column of {value.size}>"
-                words.append(f"{f.name}={value:g}" if isinstance(value, float) else f"{f.name}={value}")
-        return f"{type(self).__name__}({', '.join(words)})"
-
-
-def _check_rest(decl: Any, value: Any, place: str) -> Any:
-    if not isinstance(decl, Number):
-        return decl.check(value, place)
-    if hasattr(value, "m_as"):  # a list that a measures library made
-        try:
-            value = si(value, decl.measure)
-        except InputError as err:
-            raise err.at(place=place) from None
-    elif hasattr(value, "__array__"):
-        value = np.asarray(value)
-    array = isinstance(value, np.ndarray) and value.ndim > 0
-    if not array and (isinstance(value, (str, bytes)) or not isinstance(value, Sequence)):
-        raise InputError(f"{shown(value)} is not a list", place=place, allowed="a list of values")
-    return tuple(decl.check(v, f"{place}[{i}]") for i, v in enumerate(value))
 
 
 class Part(Fields):
@@ -158,14 +49,36 @@ class Part(Fields):
     ----------------
     ends : the words for its connections, in order.
     path_names : one word a path, "" when there is only one.
-    directed : False when the part may be turned round without a change.
+    crop_ways : the ways that crop can take through it towards a duct, each as two places in `ends`.
+    speeds_crop : True where crop is sped up on its way through: ducts, hoses, jets.
+    carries_on : True where crop goes on through it beyond the duct of its unit.
     sources : keys into `ductsim.sources` for what the part itself adds to its laws.
+    is_fan : True where the part has a number `speed` in rad/s, which a drive may give, and its path takes
+        shaft power.
+    is_leak : True where no air is meant to pass: readings look for its size, a drawing dashes its lines.
+    sizes : the numbers that say how large its opening is, of which one is given; it is 0 while the part is
+        taped shut. Without any, the part cannot be taped.
+    faults : the numbers, shares from 0, that dirt, wear and damage raise.
+    work : the kind of work that a change of it is, a key of `ductsim.cautions.TAGS`.
+    work_on : number -> kind of work, where it is another.
+    symbol : its symbol in a drawing, a key of `ductsim.drawing.symbols.SYMBOLS`.
+    legend : its words in a drawing's legend; the kind itself if empty.
     """
 
     ends: ClassVar[tuple[str, ...]] = ("from", "to")
     path_names: ClassVar[tuple[str, ...]] = ("",)
-    directed: ClassVar[bool] = False
+    crop_ways: ClassVar[tuple[tuple[int, int], ...]] = ((0, 1),)
+    speeds_crop: ClassVar[bool] = False
+    carries_on: ClassVar[bool] = False
     sources: ClassVar[tuple[str, ...]] = ()
+    is_fan: ClassVar[bool] = False
+    is_leak: ClassVar[bool] = False
+    sizes: ClassVar[tuple[str, ...]] = ()
+    faults: ClassVar[tuple[str, ...]] = ()
+    work: ClassVar[str] = "part"
+    work_on: ClassVar[Mapping[str, str]] = {}
+    symbol: ClassVar[str] = "block"
+    legend: ClassVar[str] = ""
 
     def paths(self) -> tuple[Path | Pair, ...]:
         """Per path, its law and coefficients."""
@@ -243,35 +156,12 @@ class LocalAir:
 
 
 KINDS: dict[str, type[Part]] = {}
-F = TypeVar("F", bound=type[Fields])
+F = TypeVar("F", bound="type[Part]")
 
 
-def _declared(cls: type, f: dataclasses.Field[Any]) -> Number | Word | Nested:
-    declared = f.metadata.get("declared")
-    if not isinstance(declared, (Number, Word, Nested)):
-        raise TypeError(f"{cls.__name__}.{f.name} is declared by none of number(), word() and nested()")
-    return declared
-
-
-@dataclass_transform(kw_only_default=True, frozen_default=True, field_specifiers=(number, word, nested))
-def fields(kind: str) -> Callable[[F], F]:
-    """Class decorator: a frozen dataclass with checked fields, not a part of its own (a bend)."""
-
-    def make(cls: F) -> F:
-        cls.kind = kind
-        built = dataclass(frozen=True, kw_only=True, eq=False, repr=False)(cls)
-        decl = {f.name: _declared(cls, f) for f in dataclasses.fields(built)}  # type: ignore[arg-type]
-        optional = {f.name for f in dataclasses.fields(built) if f.default is None}  # type: ignore[arg-type]
-        cls.declared = decl
-        plain = {n: d for n, d in decl.items() if isinstance(d, Number) and not d.points}
-        cls._plain = tuple((n, d, n in optional) for n, d in plain.items())
-        cls._rest = tuple((n, d, n in optional) for n, d in decl.items() if n not in plain)
-        return built  # type: ignore[return-value]
-
-    return make
-
-
-@dataclass_transform(kw_only_default=True, frozen_default=True, field_specifiers=(number, word, nested))
+@dataclass_transform(
+    kw_only_default=True, frozen_default=True, field_specifiers=(number, word, nested, same_as)
+)
 def part(kind: str) -> Callable[[F], F]:
     """Class decorator that makes a `Part` and registers it under its kind, the word in machine files.
 
@@ -281,16 +171,18 @@ def part(kind: str) -> Callable[[F], F]:
     ------
     InputError
         For a kind that is none, or taken by another class; a class that is no `Part`; sources that are not
-        in `ductsim.sources.SOURCES`; ends and names of paths that do not fit.
+        in `ductsim.sources.SOURCES`; ends and names of paths that do not fit; numbers named like what every
+        part has; class attributes that name no number of the part or no kind of work.
     """
     if not isinstance(kind, str) or not kind.strip() or not kind.isprintable() or kind != kind.strip():
         raise InputError(f"{shown(kind)} is no kind", place="part", allowed="a text on one line, like 'hose'")
 
     def make(cls: F) -> F:
         _check_class(kind, cls)
-        built = fields(kind)(cls)
-        KINDS[kind] = built  # type: ignore[assignment]
-        return built
+        built: Any = fields(kind)(cls)
+        _check_known(f"part {kind!r}", built)
+        KINDS[kind] = built
+        return built  # type: ignore[no-any-return]
 
     return make
 
@@ -324,106 +216,41 @@ def _check_class(kind: str, cls: Any) -> None:
             raise UnknownName.of("source", key, SOURCES, place=place)
 
 
-@dataclass(frozen=True)
-class Form:
-    """A part without its numbers: parts of one form are stacked and evaluated together.
-
-    Attributes
-    ----------
-    part : the class.
-    shape : field name -> None (not given), a word, a number of points, or the forms of smaller parts.
-    """
-
-    part: type[Fields]
-    shape: tuple[tuple[str, Any], ...]
-
-    @classmethod
-    def of(cls, thing: Fields) -> Form:
-        """The form of one part."""
-        key = tuple(_shape(decl, getattr(thing, name)) for name, decl in thing.declared.items())
-        known = _FORMS.get((type(thing), key))
-        if known is None:
-            shape = tuple(zip(thing.declared, key, strict=True))
-            known = _FORMS[type(thing), key] = cls(type(thing), shape)
-        return known
-
-    @property
-    def leaves(self) -> tuple[str, ...]:
-        """The names of its numbers, in order."""
-        return tuple(name for name, _ in self.declarations())
-
-    def declarations(self) -> tuple[tuple[str, Number], ...]:
-        """(leaf name, declaration) of each of its numbers, in order."""
-        known = _LEAVES.get(self)
-        if known is None:
-            known = _LEAVES[self] = tuple(self._walk())
-        return known
-
-    def declaration(self, leaf: str) -> Number:
-        """The declaration of one of its numbers."""
-        return dict(self.declarations())[leaf]
-
-    def _walk(self) -> Iterator[tuple[str, Number]]:
-        for name, shape in self.shape:
-            decl = self.part.declared[name]
-            if isinstance(decl, Number) and shape is not None:
-                if decl.points:
-                    yield from ((f"{name}[{i}]", decl) for i in range(shape))
-                else:
-                    yield name, decl
-            elif isinstance(decl, Nested):
-                for i, form in enumerate(shape):
-                    yield from ((f"{decl.name} {i + 1}.{leaf}", d) for leaf, d in form.declarations())
-
-    def build(self, values: Sequence[Any]) -> Any:
-        """A part of this form from its leaf values, unchecked; arrays of any shape are taken as they are."""
-        if len(values) != len(self.leaves):
-            raise ValueError(f"{self.part.__name__} takes {len(self.leaves)} values, got {len(values)}")
-        return self._build(iter(values))
-
-    def _build(self, rest: Iterator[Any]) -> Any:
-        thing = object.__new__(self.part)
-        for name, shape in self.shape:
-            decl = self.part.declared[name]
-            value: Any
-            if isinstance(decl, Number):
-                value = None if shape is None else next(rest) if not decl.points else None
-                if decl.points and shape is not None:
-                    value = tuple(next(rest) for _ in range(shape))
-            elif isinstance(decl, Nested):
-                value = tuple(form._build(rest) for form in shape)
-            else:
-                value = shape
-            thing.__dict__[name] = value
-        return thing
-
-
-_FORMS: dict[tuple[type, Any], Form] = {}
-_LEAVES: dict[Form, tuple[tuple[str, Number], ...]] = {}
-
-
-def _shape(decl: Any, value: Any) -> Any:
-    if isinstance(decl, Number):
-        if value is None:
-            return None
-        return len(value) if decl.points else True
-    if isinstance(decl, Nested):
-        return tuple(Form.of(item) for item in value)
-    return value
-
-
-def leaf_values(thing: Fields) -> list[Any]:
-    """The numbers of a part in the order of its form's leaves."""
-    out: list[Any] = []
-    for name, decl in thing.declared.items():
-        value = getattr(thing, name)
-        if value is None or isinstance(decl, Word):
-            continue
-        if isinstance(decl, Nested):
-            for item in value:
-                out.extend(leaf_values(item))
-        elif decl.points:
-            out.extend(value)
-        else:
-            out.append(value)
-    return out
+def _check_known(place: str, cls: type[Part]) -> None:
+    """What a part says of its kind must fit its numbers and the words that it is said in."""
+    for name in cls.declared:
+        if hasattr(Part, name):
+            raise InputError(f"{name!r} is what every part has", place=place, allowed="another name for it")
+    for key in ("is_fan", "is_leak", "speeds_crop", "carries_on"):
+        if not isinstance(getattr(cls, key), bool):
+            raise InputError(f"{key} = {shown(getattr(cls, key))}", place=place, allowed="True or False")
+    from_zero = [
+        name
+        for name, decl in cls.declared.items()
+        if isinstance(decl, Number) and not decl.points and decl.low <= 0.0
+    ]
+    for key in ("sizes", "faults"):
+        names = getattr(cls, key)
+        if not isinstance(names, tuple):
+            raise InputError(f"{key} = {shown(names)}", place=place, allowed='a tuple, like ("area",)')
+        for name in names:
+            one_of(name, from_zero, f"{place}, {key}", "number that may be 0")
+    mapping(cls.work_on, f"{place}, work_on", "number -> kind of work")
+    for name in cls.work_on:
+        one_of(name, cls.declared, f"{place}, work_on", "number")
+    for work in (cls.work, *cls.work_on.values()):
+        one_of(work, TAGS, f"{place}, work", "kind of work")
+    for key in ("symbol", "legend"):
+        if not isinstance(getattr(cls, key), str):
+            raise InputError(f"{key} = {shown(getattr(cls, key))}", place=place, allowed="a text")
+    ends = range(len(cls.ends))
+    ways = cls.crop_ways if isinstance(cls.crop_ways, tuple) else (None,)
+    if not all(isinstance(way, tuple) and len(way) == 2 and {*way} <= {*ends} for way in ways):
+        raise InputError(
+            f"crop_ways = {shown(cls.crop_ways)}",
+            place=place,
+            allowed="a tuple of (from, to), places in its ends",
+        )
+    speed = cls.declared.get("speed")
+    if cls.is_fan and not (isinstance(speed, Number) and speed.measure == "rad/s"):
+        raise InputError("a fan without a speed", place=place, allowed="a number speed in rad/s")

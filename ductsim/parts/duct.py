@@ -23,7 +23,10 @@ class Duct(Part):
     runs along the centre line, through the bends. Bends turn in the direction of `width`.
     """
 
+    speeds_crop = True
+    carries_on = True
     sources = ("ashrae2021ch21", "smacna_a7")
+    symbol = "duct"
     choices = (("diameter",), ("width", "height"))
 
     length: float = number("m", above=0, spread=0.02, doc="length along the centre line")

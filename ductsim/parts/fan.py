@@ -38,8 +38,12 @@ class Fan(Part):
     is allowed. Shaft power comes from `shaft_power` at the points, or else from `efficiency`.
     """
 
-    directed = True
+    crop_ways = ()
     sources = ("fan_laws", "fritsch_carlson1980", "our_assumption")
+    is_fan = True
+    faults = ("soiling",)
+    work_on = {"soiling": "clean", "speed": "speed"}
+    symbol = "fan"
     choices = (("total_pressure",), ("static_pressure", "outlet_area"))
 
     flow: Sequence[float] = number(

@@ -17,7 +17,11 @@ class Gate(Part):
     assumption); fully open, only `open_loss` is left.
     """
 
+    carries_on = True
     sources = ("borda_carnot", "our_assumption")
+    sizes = ("area",)
+    work = "restrictor"
+    symbol = "gate"
 
     area: float = number("m2", at_least=0, spread=0.02, doc="section of the duct; 0 = closed")
     opening: float = number("", at_least=0, at_most=1, spread=0.03, doc="share that is open; 0 = closed")

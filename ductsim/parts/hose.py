@@ -23,7 +23,12 @@ class Hose(Part):
     hose pulled out. A kink counts as a plate that leaves the rest of the section open (our assumption).
     """
 
+    speeds_crop = True
+    carries_on = True
     sources = ("ashrae2021ch21", "smacna_a7", "our_assumption")
+    faults = ("kink",)
+    work = "hose"
+    symbol = "hose"
 
     length: float = number("m", above=0, spread=0.03, doc="installed length along the centre line")
     diameter: float = number("m", above=0, spread=0.01, doc="inner diameter")

@@ -22,8 +22,13 @@ class Jet(Part):
 
     ends = ("motive", "suction", "discharge")
     path_names = ("motive", "suction")
-    directed = True
+    crop_ways = ((1, 2),)
+    speeds_crop = True
+    carries_on = True
     sources = ("esdu85032", "our_assumption")
+    sizes = ("nozzle_area",)
+    work = "jet"
+    symbol = "jet"
 
     nozzle_area: float = number("m2", at_least=0, spread=0.03, doc="open area of the nozzle; 0 = closed")
     mixing_area: float = number("m2", above=0, spread=0.03, doc="section in which the streams mix")

@@ -25,7 +25,12 @@ class Leak(Part):
     - a leakage class [L/(s m2 Pa^0.65)] of a duct `surface`.
     """
 
+    crop_ways = ()
     sources = ("ashrae2021ch21", "baker1987")
+    is_leak = True
+    sizes = ("area", "width", "coefficient", "leakage_class")
+    work = "seal"
+    symbol = "leak"
     choices = (("area",), ("length", "width"), ("coefficient", "exponent"), ("leakage_class", "surface"))
 
     area: float | None = number(

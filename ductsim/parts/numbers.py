@@ -1,20 +1,16 @@
-"""What one field of a part means: a number with its measure and range, a word, or smaller parts."""
+"""What one field of a part means: a number with its measure and range, or a word."""
 
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Iterable
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
 from ..errors import InputError, UnknownName, shown
 from ..measures import own_measure
 from ..quantity import si, single
-
-if TYPE_CHECKING:
-    from .declare import Fields
 
 REQUIRED: Any = dataclasses.MISSING
 # No length, area or pressure of a machine is beyond these in SI; within them, squares and fifth powers of a
@@ -104,38 +100,6 @@ class Word:
         return str(value)
 
 
-def _is_scalar(value: Any) -> bool:
-    """An array without a dimension passes for a list until it is read."""
-    return getattr(value, "shape", None) == ()
-
-
-@dataclass(frozen=True, slots=True)
-class Nested:
-    """A field that holds a tuple of smaller parts (bends); `name` is their word in addresses."""
-
-    kind: type[Fields]
-    name: str
-    doc: str
-
-    def check(self, value: Any, place: str) -> tuple[Fields, ...]:
-        """`value` as a tuple of the smaller parts; mappings are built into them."""
-        if isinstance(value, (self.kind, dict)):
-            value = (value,)
-        if isinstance(value, (str, bytes)) or not isinstance(value, Iterable) or _is_scalar(value):
-            raise InputError(f"{shown(value)} is not a list", place=place, allowed=f"a list: {self.doc}")
-        out = []
-        for i, item in enumerate(value):
-            if isinstance(item, dict):
-                try:
-                    item = self.kind.of(item)
-                except InputError as err:
-                    raise err.at(place=f"{place}: {self.name} {i + 1}") from None
-            if not isinstance(item, self.kind):
-                raise InputError(f"{shown(item)} is not a {self.name}", place=place)
-            out.append(item)
-        return tuple(out)
-
-
 def number(
     measure: str,
     *,
@@ -185,8 +149,3 @@ def number(
 def word(*choices: str, default: Any = REQUIRED, doc: str) -> Any:
     """Declare a text field that takes one of `choices`."""
     return field(default=default, metadata={"declared": Word(choices, doc)})
-
-
-def nested(kind: type[Fields], name: str, *, default: tuple[Any, ...] = (), doc: str) -> Any:
-    """Declare a tuple of smaller parts of one kind, none by default."""
-    return field(default=default, metadata={"declared": Nested(kind, name, doc)})

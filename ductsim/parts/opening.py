@@ -14,6 +14,9 @@ class Opening(Part):
     """An opening that loses a multiple of the velocity pressure in its area, either way."""
 
     sources = ("borda_carnot",)
+    sizes = ("area",)
+    work = "restrictor"
+    symbol = "opening"
 
     area: float = number("m2", at_least=0, spread=0.03, doc="open area; 0 = closed")
     loss_coefficient: float = number("", above=0, spread=0.15, doc="loss on the velocity in that area")

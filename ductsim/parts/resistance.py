@@ -17,6 +17,7 @@ class Resistance(Part):
     """
 
     sources = ("common_practice",)
+    work = "restrictor"
 
     coefficient: float = number("", above=0, spread=0.2, doc="drop [Pa] at 1 kg/s")
     exponent: float = number(

@@ -18,6 +18,10 @@ class Screen(Part):
     """
 
     sources = ("blevins", "our_assumption")
+    sizes = ("area",)
+    faults = ("blinded",)
+    work = "clean"
+    symbol = "screen"
 
     area: float = number("m2", at_least=0, spread=0.02, doc="area of the whole screen; 0 = closed")
     open_fraction: float = number("", at_least=0, at_most=1, spread=0.05, doc="open share when clean")

@@ -52,8 +52,10 @@ class Merge(Part):
 
     ends = ("straight", "branch", "combined")
     path_names = ("straight", "branch")
-    directed = True
+    crop_ways = ((0, 2), (1, 2))
+    carries_on = True
     sources = ("crane410", "momentum_balance")
+    symbol = "junction"
 
     straight_area: float = number(
         "m2", above=0, spread=0.02, doc="section of the straight duct before the joint"
@@ -89,8 +91,9 @@ class Split(Part):
 
     ends = ("combined", "straight", "branch")
     path_names = ("straight", "branch")
-    directed = True
+    crop_ways = ()
     sources = ("crane410", "momentum_balance")
+    symbol = "junction"
 
     straight_area: float = number(
         "m2", above=0, spread=0.02, doc="section of the straight duct behind the joint"

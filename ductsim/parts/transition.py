@@ -21,8 +21,10 @@ class Entrance(Part):
     "plain" is the bare duct end, "tapered" a grinding hood's tapered take-off.
     """
 
-    directed = True
     sources = ("acgih2001", "borda_carnot")
+    sizes = ("area",)
+    symbol = "opening"
+    legend = "opening"
 
     area: float = number(
         "m2", at_least=0, spread=0.02, doc="section of the duct behind the mouth; 0 = closed"
@@ -51,8 +53,10 @@ class Transition(Part):
     180 degrees is a step.
     """
 
-    directed = True
+    carries_on = True
     sources = ("borda_carnot", "rennels", "our_assumption")
+    symbol = "change of section"
+    legend = "change of section"
 
     first_area: float = number("m2", above=0, spread=0.02, doc="section at the first end")
     second_area: float = number("m2", above=0, spread=0.02, doc="section at the second end")

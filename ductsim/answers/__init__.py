@@ -1,0 +1,33 @@
+"""The solved machine: its state, its notes and limits, what it rests on, and its derivatives."""
+
+from . import describe, sensitivity, told
+from .describe import Description, SourceList
+from .sensitivity import Sensitivity
+from .state import MachineAnswer
+
+MachineAnswer.show_by(
+    tables=told.tables,
+    sentences=told.sentences,
+    notes=told.notes,
+    about=told.about,
+    title="The solved machine",
+)
+Sensitivity.show_by(
+    tables=sensitivity.tables,
+    sentences=sensitivity.sentences,
+    about=sensitivity.about,
+    title="What the answer hangs on",
+    plots="ductsim.answers.drawn:PLOTS",
+)
+Description.show_by(
+    tables=describe.number_tables,
+    sentences=describe.about_machine,
+    about=describe.about_numbers,
+    title="Every number of the machine",
+)
+SourceList.show_by(
+    tables=describe.source_tables,
+    sentences=describe.source_sentences,
+    about=describe.about_sources,
+    title="Sources",
+)

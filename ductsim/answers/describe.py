@@ -1,0 +1,147 @@
+"""Everything a machine rests on: its numbers with their spreads, and the sources of its laws."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from ..description.data import MachineData
+from ..description.spreads import spread_of
+from ..display.rows import Of, rows_of
+from ..laws.card import card_of
+from ..parts.declare import Form
+from ..result import Result
+from ..sources import source
+from ..statistics import middle
+
+Row = dict[str, Any]
+
+# ---- its numbers
+
+
+@dataclass(repr=False, eq=False)
+class Description(Result):
+    """Every number of a machine: where it is, what it is, whether it was given, how well it is known.
+
+    Attributes
+    ----------
+    machine : Machine
+    """
+
+    machine: MachineData
+
+
+def about_numbers(found: Description) -> str:
+    """The machine and how many numbers it has."""
+    return f"{found.machine.layout.title or 'a machine'}, {len(found.machine.numbers):,} numbers"
+
+
+def number_tables(found: Description) -> dict[str, list[Row]]:
+    """A row for each address; of a column the middle (median) and its range."""
+    machine = found.machine
+    numbers, declared = machine.numbers, machine.layout.declared
+    columns = (
+        Of("address", value=str),
+        Of("value", doc="in SI; of a column the median", value=lambda a: middle(numbers[a])),
+        Of("measure", doc="SI measure of the value", value=lambda a: declared[a].measure),
+        Of("origin", value=lambda a: "given" if a in machine.given else "default"),
+        Of("spread", doc="usual relative standard deviation", value=lambda a: spread_of(machine, a)),
+        Of("column", doc="least and largest value of a column", value=lambda a: _range(numbers[a])),
+        Of("doc", value=lambda a: declared[a].doc),
+    )
+    return {"table": rows_of(numbers, *columns)}
+
+
+def _range(value: Any) -> str:
+    return f"{np.min(value):g} to {np.max(value):g}" if np.ndim(value) else ""
+
+
+def about_machine(found: Description, measures: str) -> list[str]:
+    """How many numbers there are and how many of them are defaults."""
+    layout, numbers = found.machine.layout, found.machine.numbers
+    given = len(found.machine.given & numbers.keys())
+    return [
+        f"{layout.title}: {len(layout.parts)} parts, {len(layout.units)} units, {len(numbers)} numbers, "
+        f"{given} of them given and {len(numbers) - given} at their defaults."
+    ]
+
+
+# ---- its sources
+
+
+@dataclass(repr=False, eq=False)
+class SourceList(Result):
+    """The references behind a machine's laws and parts, each with its standing; made by `machine.sources`.
+
+    Attributes
+    ----------
+    title : str
+        The machine's.
+    used : dict
+        Key of a source -> the laws and kinds of parts that cite it.
+    """
+
+    title: str
+    used: dict[str, list[str]]
+
+
+def sources_of(machine: MachineData) -> SourceList:
+    """The sources behind the laws that a machine uses, and what uses them."""
+    used: dict[str, list[str]] = {}
+
+    def cite(key: str, by: str) -> None:
+        users = used.setdefault(key, [])
+        if by not in users:
+            users.append(by)
+
+    if not machine.air().constant:
+        for key in AIR_SOURCES:
+            cite(key, "air")
+    for group in machine.system.laws:
+        card = card_of(group.law)
+        for key in card.sources if card else ():
+            cite(key, f"law {group.law.__name__}")
+    for part in machine.layout.parts:
+        for form in _with_smaller(part.form):
+            for key in getattr(form.part, "sources", ()):
+                cite(key, form.part.kind)
+    return SourceList(machine.layout.title, used)
+
+
+def about_sources(found: SourceList) -> str:
+    """How many there are."""
+    return f"{found.title or 'a machine'}, {len(found.used)} references"
+
+
+def source_tables(found: SourceList) -> dict[str, list[Row]]:
+    """A row for each source: key, standing, who uses it, the reference."""
+    columns = (
+        Of("source", value=str),
+        Of("standing", value=lambda key: source(key).standing),
+        Of("used_by", value=lambda key: ", ".join(found.used[key])),
+        Of("reference", value=lambda key: str(source(key))),
+    )
+    return {"table": rows_of(found.used, *columns)}
+
+
+def source_sentences(found: SourceList, measures: str) -> list[str]:
+    """How many references there are."""
+    return [f"{found.title} rests on {len(found.used)} references."]
+
+    def bibtex(self) -> str:
+        """The references as entries of a bibliography, for a paper that cites them."""
+        return "\n\n".join(source(key).bibtex() for key in self._used()) + "\n"
+
+
+AIR_SOURCES = ("cipm2007", "std_atmosphere1976", "sutherland")
+
+
+def _with_smaller(form: Form) -> list[Form]:
+    """A form and the forms of its smaller parts (bends)."""
+    out = [form]
+    for _, shape in form.shape:
+        if isinstance(shape, tuple):
+            out += [inner for inner in shape if isinstance(inner, Form)]
+    return out

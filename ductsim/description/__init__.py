@@ -1,0 +1,1 @@
+"""The machine as data: what it is made of, its numbers and their changes; nothing here solves anything."""

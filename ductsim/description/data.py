@@ -1,0 +1,290 @@
+"""A machine as data: its layout and the number at every address; immutable, every change makes a new one."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Any, Self, TypeVar
+
+import numpy as np
+
+from .. import keeping
+from ..air import Air
+from ..arguments import ByName, instance, locked, mapping
+from ..errors import InputError, UnknownName
+from ..network.state import scenario_number
+from ..network.system import System
+from ..parts.declare import Fields
+from . import changing
+from .crop_way import load_numbers
+from .equipment import air_of, fan_speed
+from .layout import Layout
+
+M = TypeVar("M", bound="MachineData")
+"""A machine of the kind that came in."""
+
+
+class MachineData:
+    """A machine as data, without its ways to be read, solved and asked (`Machine` adds those).
+
+    Attributes
+    ----------
+    layout : Layout
+        Names, kinds, ends, tappings and units; shared by all machines that `change` makes.
+    numbers : read-only mapping
+        Address -> SI float, or array of shape (S,).
+    given : frozenset of str
+        Addresses whose number was given; the rest are defaults.
+    columns : int or None
+        The number of scenarios S; None when every number is single.
+    file, sha256 : str
+        Where the machine came from, and the SHA-256 of that file's bytes; empty if it came from none.
+    """
+
+    __slots__ = ("_air", "columns", "file", "given", "layout", "numbers", "sha256")
+
+    layout: Layout
+    numbers: Mapping[str, Any]
+    given: frozenset[str]
+    columns: int | None
+    file: str
+    sha256: str
+    _air: Air
+
+    def __init__(
+        self,
+        layout: Layout,
+        numbers: Mapping[str, Any],
+        given: frozenset[str] = frozenset(),
+        *,
+        file: str = "",
+        sha256: str = "",
+    ) -> None:
+        instance(
+            layout, Layout, "Machine", "a layout", "read a machine with ds.Machine.read or ds.Machine.of"
+        )
+        mapping(numbers, "Machine", "address -> number")
+        for address in layout.declared.keys() - numbers.keys():
+            raise InputError("the number is missing", place=address, allowed="a number for every address")
+        ordered = {address: locked(numbers[address]) for address in layout.declared}
+        values = {
+            "layout": layout,
+            "numbers": ByName("address", ordered),
+            "given": given,
+            "columns": changing.scenarios(ordered),
+            "file": file,
+            "sha256": sha256,
+        }
+        for name, value in values.items():
+            object.__setattr__(self, name, value)
+
+    def __setattr__(self, name: str, value: Any) -> None:
+        raise AttributeError("a machine is never changed in place; machine.change({...}) makes a new one")
+
+    def rebuilt(
+        self,
+        numbers: Mapping[str, Any] | None = None,
+        *,
+        layout: Layout | None = None,
+        given: frozenset[str] | None = None,
+        file: str | None = None,
+    ) -> Self:
+        """The machine with other numbers, another layout or another name of its file; the rest stays.
+
+        The numbers are taken as they are, unchecked: `change` is the way in for what a user gives. What
+        was given stays so where the layout still has it.
+        """
+        layout = self.layout if layout is None else layout
+        given = self.given if given is None else given
+        if layout is not self.layout:
+            given = frozenset(address for address in given if address in layout.declared)
+        return type(self)(
+            layout,
+            self.numbers if numbers is None else numbers,
+            given,
+            file=self.file if file is None else file,
+            sha256=self.sha256,
+        )
+
+    # ---- new machines
+
+    def change(self, change: Mapping[str, Any]) -> Self:
+        """A machine with other numbers, sharing the layout.
+
+        Parameters
+        ----------
+        change : mapping
+            Address or pattern ("hose *.length") -> a number in SI, "2 m", "x0.8", an array (a column of
+            scenarios) or `times(array)`.
+
+        Raises
+        ------
+        InputError
+            For an unknown address (UnknownName), a value out of range or of another kind, columns of
+            different lengths, and two entries that contradict each other.
+        """
+        return self.changed(changing.resolve(self.layout, change))
+
+    def changed(self, effects: Mapping[str, changing.Effect]) -> Self:
+        """A machine with a resolved change applied (`changing.resolve`, `changing.together`)."""
+        numbers = dict(self.numbers)
+        for address, effect in effects.items():
+            numbers[address] = changing.apply(
+                numbers[address], effect, self.layout.declared[address], address
+            )
+        out = self.rebuilt(numbers, given=self.given | effects.keys())
+        out.check_together({address.split(".")[0] for address in effects})
+        return out
+
+    def check_together(self, things: set[str]) -> None:
+        """The checks that need more than one number of a part, and those of the driven speeds."""
+        driven = {p.name for p in self.layout.parts if p.drive in things}
+        for name in [p.name for p in self.layout.parts if p.name in things or p.name in driven]:
+            part = self.part(name, check=True)
+            if name in driven:
+                part.declared["speed"].check(part.speed, f"part {name!r}, speed from its drive")
+        if "air" in things:
+            self.air()
+        if "crop" in things and self.crop is not None:
+            _check(self.crop, "")
+
+    @property
+    def crop(self) -> Any:
+        """The machine's crop, columns staying columns; None when it has none."""
+        form = self.layout.crop
+        return None if form is None else form.build([self.numbers[f"crop.{leaf}"] for leaf in form.leaves])
+
+    @property
+    def carries(self) -> bool:
+        """True when the machine's ducts carry its crop."""
+        return bool(self.layout.carried)
+
+    def __getitem__(self, scenario: int) -> Self:
+        """One scenario of a machine with columns."""
+        size = len(self)
+        scenario = scenario_number(scenario, size, "machine")
+        numbers = {a: float(v[scenario]) if isinstance(v, np.ndarray) else v for a, v in self.numbers.items()}
+        return self.rebuilt(numbers)
+
+    def __len__(self) -> int:
+        if self.columns is None:
+            raise InputError("the machine has no columns", allowed="give a column with change({...})")
+        return self.columns
+
+    def __bool__(self) -> bool:
+        return True
+
+    def __iter__(self) -> Iterator[Self]:
+        return (self[i] for i in range(len(self)))
+
+    # ---- what the network is given
+
+    def part(self, name: str, *, check: bool = False) -> Any:
+        """The part of that name with its numbers (columns stay columns).
+
+        Raises
+        ------
+        UnknownName
+        """
+        entry = self.layout.part.get(name) if isinstance(name, str) else None
+        if entry is None:
+            raise UnknownName.of("part", name, self.layout.part)
+        numbers = self.part_numbers()
+        thing = entry.form.build([numbers[f"{name}.{leaf}"] for leaf in entry.form.leaves])
+        if check:
+            _check(thing, f"part {name!r}")
+        return thing
+
+    def part_numbers(self) -> dict[str, Any]:
+        """The numbers with the speed of every driven part worked out from its drive."""
+        return part_numbers(self.layout, self.numbers)
+
+    def air(self) -> Air:
+        """The air that the machine draws in; worked out once."""
+        try:
+            return self._air
+        except AttributeError:
+            air = air_of(self.layout.air.part, self.numbers)
+            object.__setattr__(self, "_air", air)
+            return air
+
+    @property
+    def system(self) -> System:
+        """The compiled network, which belongs to the layout and is made once."""
+        return self.layout.compiled or self.layout.system(self.part_numbers())
+
+    # ---- the rest
+
+    def __eq__(self, other: object) -> bool:
+        if not isinstance(other, MachineData):
+            return NotImplemented
+        return self.numbers.keys() == other.numbers.keys() and all(
+            np.array_equal(value, other.numbers[address]) for address, value in self.numbers.items()
+        )
+
+    def __hash__(self) -> int:
+        return hash(tuple(self.numbers))
+
+    def __repr__(self) -> str:
+        columns = f", {self.columns:,} scenarios" if self.columns is not None else ""
+        units = len(self.layout.units)
+        return f"<Machine {self.layout.title!r}: {len(self.layout.parts)} parts, {units} units{columns}>"
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return _rebuild, (type(self), self.layout, dict(self.numbers), self.given, self.file, self.sha256)
+
+
+def _rebuild(
+    kind: type[MachineData],
+    layout: Layout,
+    numbers: dict[str, Any],
+    given: frozenset[str],
+    file: str,
+    sha256: str,
+) -> MachineData:
+    return kind(layout, numbers, given, file=file, sha256=sha256)
+
+
+def _check(thing: Fields, place: str) -> None:
+    """A part's own checks of its numbers against each other, and those of its smaller parts."""
+    try:
+        thing.check()
+        for name in thing.declared:
+            value = getattr(thing, name)
+            if isinstance(value, tuple):
+                for item in value:
+                    if isinstance(item, Fields):
+                        item.check()
+    except InputError as err:
+        raise err.at(place=place) from None
+
+
+def part_numbers(layout: Layout, numbers: Mapping[str, Any]) -> dict[str, Any]:
+    """The numbers with the speed of every driven part and the load of every part that carries crop."""
+    out = dict(numbers)
+    for part in layout.parts:
+        if part.drive:
+            out[f"{part.name}.speed"] = fan_speed(
+                *(numbers[f"{part.drive}.{leaf}"] for leaf in ("engine_speed", "driving_pulley")),
+                *(numbers[f"{part.drive}.{leaf}"] for leaf in ("driven_pulley", "slip")),
+            )
+    if layout.carried and layout.crop is not None:
+        crop = layout.crop.build([numbers[f"crop.{leaf}"] for leaf in layout.crop.leaves])
+        out.update(load_numbers(layout, out, crop))
+    return out
+
+
+def _kept(machine: MachineData) -> dict[str, Any]:
+    return {
+        "layout": machine.layout,
+        "numbers": dict(machine.numbers),
+        "given": sorted(machine.given),
+        "file": machine.file,
+        "sha256": machine.sha256,
+    }
+
+
+def _made(kind: type, fields: dict[str, Any]) -> Any:
+    return _rebuild(kind, **{**fields, "given": frozenset(fields["given"])})
+
+
+keeping.keeps(MachineData, _kept, _made)

@@ -1,0 +1,1 @@
+"""How results look: tables, charts, colours, pictures in HTML."""

@@ -1,0 +1,1 @@
+"""The drawing of a machine's air path."""

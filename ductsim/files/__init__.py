@@ -1,0 +1,1 @@
+"""Machine files: templates spelled out, read into a machine and written again."""

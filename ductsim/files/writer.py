@@ -1,0 +1,124 @@
+"""A machine as a file: every repeated part spelled out, every number with its measure."""
+
+from __future__ import annotations
+
+import os
+from typing import Any
+
+from ..crop.described import without_crop
+from ..description.data import MachineData
+from ..documents.document import FORMAT
+from ..errors import InputError
+from ..measures import find_measure
+from ..parts.declare import Form, Nested, Number, Part, Word
+from ..quantity import measure_text
+from ..version import VERSION
+from ..writing import write_text
+
+HEADER = "# Written by ductsim {version}. A bare number is SI (m, m2, Pa, kg/s, rad/s, rad, K).\n\n"
+
+
+def document(machine: MachineData) -> dict[str, Any]:
+    """The tables of the machine's file.
+
+    Raises
+    ------
+    InputError
+        For a machine with columns: a file holds one machine.
+    """
+    if machine.columns is not None:
+        raise InputError(
+            f"the machine has {machine.columns:,} scenarios", place="write", allowed="one of them: machine[0]"
+        )
+
+    machine = without_crop(machine)
+    layout, numbers = machine.layout, machine.numbers
+    out: dict[str, Any] = {"format": FORMAT, "ductsim": VERSION}
+    if machine.sha256:
+        out["input_sha256"] = machine.sha256
+    out["title"] = layout.title
+    out["air"] = fields(layout.air, "air", numbers)
+    if layout.drives:
+        out["drive"] = {
+            d.name: {"kind": d.form.part.kind, **fields(d.form, d.name, numbers)} for d in layout.drives
+        }
+    for key, node_key in (("hold", layout.held), ("supply", layout.supplied)):
+        if node_key:
+            out[key] = [{"node": node, **fields(form, node, numbers)} for node, form in node_key]
+    if layout.crop is not None:
+        out["crop"] = fields(layout.crop, "crop", numbers)
+    out.update(layout.free)
+    out["part"] = [_part(part, numbers) for part in layout.parts]
+    if layout.tappings:
+        out["tapping"] = [_tapping(tapping, numbers) for tapping in layout.tappings]
+    if layout.units:
+        out["unit"] = [_unit(unit) for unit in layout.units]
+    return out
+
+
+def _part(part: Any, numbers: Any) -> dict[str, Any]:
+    kind = part.form.part
+    assert issubclass(kind, Part)
+    out = {"name": part.name, "kind": kind.kind, **dict(zip(kind.ends, part.ends, strict=True))}
+    if part.drive:
+        out["drive"] = part.drive
+    if part.note:
+        out["note"] = part.note
+    return {**out, **fields(part.form, part.name, numbers, skip="speed" if part.drive else "")}
+
+
+def _tapping(tapping: Any, numbers: Any) -> dict[str, Any]:
+    out = {"name": tapping.name, "path": tapping.path, "end": tapping.end}
+    if tapping.access != "easy":
+        out["access"] = tapping.access
+    out["minutes"] = f"{tapping.minutes!r} min"
+    if tapping.note:
+        out["note"] = tapping.note
+    return {**out, **fields(tapping.form, tapping.name, numbers)}
+
+
+def _unit(unit: Any) -> dict[str, Any]:
+    out = {"name": unit.name, "vacuum_at": unit.vacuum_at, "duct": unit.duct, "openings": list(unit.openings)}
+    return {**out, "note": unit.note} if unit.note else out
+
+
+def fields(form: Form, name: str, numbers: Any, skip: str = "") -> dict[str, Any]:
+    """The keys of a thing of this form, with the numbers found under `name` in `numbers`."""
+    out: dict[str, Any] = {}
+    for field, shape in form.shape:
+        declared = form.part.declared[field]
+        if shape is None or field == skip:
+            continue
+        if isinstance(declared, Word):
+            out[field] = shape
+        elif isinstance(declared, Nested):
+            if shape:
+                out[field] = [
+                    fields(inner, f"{name}.{declared.name} {i + 1}", numbers) for i, inner in enumerate(shape)
+                ]
+        elif declared.points:
+            out[field] = [_quantity(numbers[f"{name}.{field}[{i}]"], declared) for i in range(shape)]
+        else:
+            out[field] = _quantity(numbers[f"{name}.{field}"], declared)
+    return out
+
+
+def _quantity(value: float, declared: Number) -> Any:
+    """A text with its measure that reads back to exactly this number, or the bare number of a ratio."""
+    if not declared.measure or find_measure(declared.measure) is None:
+        return value
+    return measure_text(value, declared.measure)
+
+
+def write(machine: MachineData, path: str | os.PathLike[str]) -> None:
+    """Write the machine's file in one piece: to a file beside it first, which then takes its place.
+
+    Raises
+    ------
+    InputError
+        For a machine with columns, and where nothing can be written.
+    """
+    import tomli_w
+
+    text = HEADER.format(version=VERSION) + tomli_w.dumps(document(machine))
+    write_text(path, text)

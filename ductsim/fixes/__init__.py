@@ -1,0 +1,1 @@
+"""Fixes: what a repair changes, and what sets of them make together."""

@@ -1,0 +1,348 @@
+"""Work that can be done on a machine: what it changes, its time and cost, what to beware of."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, fields
+from types import MappingProxyType
+from typing import Any
+
+import numpy as np
+
+from .. import keeping
+from ..cautions import ALWAYS, CAUTIONS, TAGS, cautions_for
+from ..crop.replacing import replace
+from ..description.changing import Effect, Setting, resolve, together
+from ..description.data import MachineData
+from ..description.layout import Layout
+from ..documents.building import build, one_value
+from ..errors import InputError, UnknownName, shown
+from ..parts import KINDS
+from ..parts.declare import Part
+from ..quantity import si
+
+KEYS = ("name", "change", "replace", "minutes", "cost", "caution", "note")
+TOP = ("format", "ductsim", "input_sha256", "title", "note", "fix")
+
+
+@dataclass(frozen=True, eq=False)
+class Fix:
+    """One piece of work on a machine.
+
+    A fix whose numbers make no sense is kept, with the sentence that says why in `problem`: a comparison
+    shows that sentence and goes on with the others.
+
+    Parameters
+    ----------
+    name : str
+    change : mapping
+        Address or pattern -> value, as `Machine.change` takes it.
+    replace : mapping
+        Name of a part -> the part that takes its place, a `Part` or a mapping with the keys of a machine
+        file (`kind` is that of the old part if it is not given).
+    minutes : float or str
+        Working time: a number of minutes [min], or a text with its measure ("1.5 h").
+    cost : float
+        What it costs, in any one currency.
+    caution : str or sequence of str
+        Kinds of work or cautions from `ductsim.cautions`, or sentences of one's own. The cautions that
+        belong to what the fix touches are shown in any case.
+    note : str
+
+    Attributes
+    ----------
+    problem : str
+        What is wrong with the fix itself; empty when nothing is.
+    """
+
+    name: str
+    change: Mapping[str, Any] = field(default_factory=dict)
+    replace: Mapping[str, Any] = field(default_factory=dict)
+    minutes: float = 0.0
+    cost: float = 0.0
+    caution: Any = ()
+    note: str = ""
+    problem: str = field(init=False, default="")
+
+    def __post_init__(self) -> None:
+        if not isinstance(self.name, str) or not self.name.strip() or not self.name.isprintable():
+            raise InputError(f"{shown(self.name)} is no name", place="fix", allowed="a text on one line")
+        for key in ("change", "replace"):
+            table = getattr(self, key)
+            if not isinstance(table, Mapping):
+                raise InputError(
+                    f"{key}: {shown(table)} is no mapping",
+                    place=self.place,
+                    allowed='write change = { "hose 3.length" = "2 m" }',
+                )
+            object.__setattr__(self, key, MappingProxyType(dict(table)))
+        words = [self.caution] if isinstance(self.caution, str) else self.caution
+        problem = ""
+        for key, read in (("minutes", _minutes), ("cost", _cost), ("caution", _cautions)):
+            try:
+                value = read(words if key == "caution" else getattr(self, key))
+            except InputError as err:
+                value = () if key == "caution" else 0.0
+                problem = problem or str(err.at(place=f"{self.place}, {key}"))
+            object.__setattr__(self, key, value)
+        object.__setattr__(self, "problem", problem)
+
+    @property
+    def place(self) -> str:
+        """Where it is, for messages."""
+        return f"fix {self.name!r}"
+
+    def on(self, machine: MachineData) -> MachineData:
+        """The machine with this fix done.
+
+        Raises
+        ------
+        InputError
+            For whatever is wrong with the fix on this machine, one sentence.
+        """
+        if not hasattr(machine, "layout") or not hasattr(machine, "changed"):
+            raise InputError(f"{shown(machine)} is not a machine", place=self.place, allowed="a machine")
+        task = Task.of(self, machine)
+        done = replace(machine, task.parts) if task.parts else machine
+        return done.changed(task.effects)
+
+    def __repr__(self) -> str:
+        return f"<Fix {self.name!r}: {self.minutes:g} min>"
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return _again, (type(self), _plainly(self))
+
+
+def _plainly(fix: Fix) -> dict[str, Any]:
+    own = {f.name: getattr(fix, f.name) for f in fields(fix)}
+    return own | {"change": dict(fix.change), "replace": dict(fix.replace)}
+
+
+def _again(cls: type[Fix], own: dict[str, Any]) -> Fix:
+    """A fix as it was, its problem too: what was wrong with it is no longer there to be found again."""
+    fix = object.__new__(cls)
+    for name, value in own.items():
+        seen = MappingProxyType(value) if name in ("change", "replace") else value
+        object.__setattr__(fix, name, seen)
+    return fix
+
+
+keeping.keeps(Fix, _plainly, _again)
+
+
+def _minutes(value: Any) -> float:
+    seconds = si(value, "min")
+    if not isinstance(seconds, float) or seconds < 0.0:
+        raise InputError(
+            f"{shown(value)} is no working time", allowed="0 minutes or more, as in 25 or '1.5 h'"
+        )
+    return seconds / 60.0
+
+
+def _cost(value: Any) -> float:
+    cost = si(value, "")
+    if not isinstance(cost, float) or cost < 0.0:
+        raise InputError(f"{shown(value)} is no cost", allowed="0 or more")
+    return cost
+
+
+def _cautions(words: Any) -> tuple[str, ...]:
+    """Known words, or sentences: a single word that is not known is a slip."""
+    if (
+        not isinstance(words, Iterable)
+        or getattr(words, "shape", (1,)) == ()
+        or not all(isinstance(word, str) for word in words)
+    ):
+        raise InputError(f"{shown(words)} is no caution", allowed="a text or a list of texts")
+    out = tuple(words)
+    for word in out:
+        if " " not in word:
+            cautions_for([word])
+    return out
+
+
+# ---- a fix on a certain machine
+
+
+@dataclass(frozen=True, eq=False)
+class Task:
+    """A fix spelled out for one machine.
+
+    Attributes
+    ----------
+    fix : Fix
+    effects : mapping
+        Address -> what happens to the number there. A part of the same form that takes another's place is
+        written as its numbers.
+    parts : mapping
+        Name -> part of another form, which needs another layout.
+    cautions : list of str
+        What to beware of: by what the fix touches, by its own words, the constant sentence last.
+    """
+
+    fix: Fix
+    effects: Mapping[str, Effect]
+    parts: Mapping[str, Part]
+    cautions: list[str]
+
+    @classmethod
+    def of(cls, fix: Fix, machine: MachineData) -> Task:
+        """The fix on that machine, tried out.
+
+        Raises
+        ------
+        InputError
+            One sentence that begins with the fix: unknown addresses and parts, values out of range.
+        """
+        if fix.problem:
+            raise InputError(fix.problem)
+        try:
+            given = {name: _built(machine, name, what) for name, what in fix.replace.items()}
+            done = replace(machine, given) if given else machine
+            effects = resolve(done.layout, fix.change)
+            done = done.changed(effects)
+        except InputError as err:
+            raise err.at(place=fix.place) from None
+        own = {address: effect for address, effect in effects.items() if address.split(".")[0] not in given}
+        other: dict[str, Part] = {}
+        for name in given:
+            entry = machine.layout.part[name]
+            part = done.part(name)
+            if part.form == entry.form:
+                leaves = [leaf for leaf in entry.form.leaves if f"{name}.{leaf}" in machine.layout.declared]
+                own.update({f"{name}.{leaf}": Setting(done.numbers[f"{name}.{leaf}"]) for leaf in leaves})
+            else:
+                other[name] = part
+        return cls(fix, own, other, _cautions_of(fix, machine.layout, own, other))
+
+    @property
+    def columns(self) -> int | None:
+        """The number of scenarios in its values, None when all are single."""
+        values = [e.value if isinstance(e, Setting) else e.factor for e in self.effects.values()]
+        sizes = [np.size(value) for value in values if np.ndim(value)]
+        return sizes[0] if sizes else None
+
+    def against(self, other: Task) -> str:
+        """Why the two cannot both be done, in words without a full stop; empty when they can."""
+        try:
+            together([self.effects, other.effects])
+        except InputError as err:
+            return self._both(other, f"{err.place} {err.problem}")
+        for name in self.parts.keys() & other.parts.keys():
+            if self.parts[name] != other.parts[name]:
+                return self._both(other, f"each puts another part in the place of {name!r}")
+        for one, two in ((self, other), (other, self)):
+            for name in one.parts:
+                if name not in two.parts and any(a.split(".")[0] == name for a in two.effects):
+                    return self._both(other, f"one replaces {name!r}, the other changes it")
+        return ""
+
+    def _both(self, other: Task, why: str) -> str:
+        return f"{self.fix.name} and {other.fix.name} contradict each other: {why}"
+
+
+def _cautions_of(
+    fix: Fix, layout: Layout, effects: Mapping[str, Effect], parts: Mapping[str, Part]
+) -> list[str]:
+    tags = [tag for address in effects for tag in work_on(layout, address)]
+    tags += [part.work for part in parts.values()]
+    own = [word for word in fix.caution if word not in TAGS and word not in CAUTIONS]
+    tags += [word for word in fix.caution if word not in own]
+    *known, always = cautions_for(tags)
+    return [*known, *own, always]
+
+
+def work_on(layout: Layout, address: str) -> list[str]:
+    """The kinds of work, keys of `ductsim.cautions.TAGS`, behind a change of one number."""
+    thing, _, leaf = address.partition(".")
+    if thing in layout.drive:
+        return ["speed"] if leaf == "engine_speed" else ["pulley"] if leaf != "available_power" else []
+    if thing not in layout.part:  # weather, tappings, held nodes: nothing to be done by hand
+        return []
+    kind = layout.part[thing].kind
+    return [kind.work_on.get(leaf, kind.work)]
+
+
+def all_cautions(tasks: Iterable[Task]) -> list[str]:
+    """The cautions of several fixes, each once, the constant one last."""
+    out: list[str] = []
+    for task in tasks:
+        out += [text for text in task.cautions if text not in out and text != ALWAYS]
+    return [*out, ALWAYS]
+
+
+def _built(machine: MachineData, name: str, what: Any) -> Any:
+    """The part that `what` describes: a part, or a table with the keys of a machine file."""
+    if not isinstance(what, Mapping):
+        return what
+    entry = machine.layout.part.get(name)
+    if entry is None:
+        raise UnknownName.of("part", name, machine.layout.part, place="replace")
+    place = f"replace, {name!r}"
+    values = dict(what)
+    kind = values.pop("kind", entry.form.part.kind)
+    if not isinstance(kind, str) or kind not in KINDS:
+        raise UnknownName.of("kind", kind, KINDS, place=place)
+    if entry.drive and KINDS[kind].is_fan and "speed" not in values:
+        values["speed"] = machine.part_numbers()[f"{name}.speed"]
+    return build(KINDS[kind], values, place)
+
+
+# ---- files
+
+
+def read_fixes(path: str | os.PathLike[str]) -> list[Fix]:
+    """The fixes in a TOML file of format 1: `[[fix]]` with name, change, replace, minutes, cost, caution.
+
+    A fix whose minutes, cost or caution make no sense is read all the same; its `problem` says what is
+    wrong, and a comparison shows it and goes on with the others.
+
+    Raises
+    ------
+    InputError
+        One sentence with the file, the place, what was wrong and what is allowed.
+    """
+    from ..documents.document import read_document
+
+    document, _ = read_document(path, what="file of fixes")
+    try:
+        return fixes_of(document)
+    except InputError as err:
+        raise err.at(file=str(path)) from None
+
+
+def fixes_of(document: Mapping[str, Any]) -> list[Fix]:
+    """The fixes in a mapping with the tables and keys of a file of fixes."""
+    from ..documents.document import check_format, refuse_unknown, tables, text, unique
+
+    check_format(document)
+    refuse_unknown(document, TOP, "")
+    out = []
+    for table in tables(document.get("fix"), "fix"):
+        name = text(table, "name", "fix")
+        place = f"fix {name!r}"
+        refuse_unknown(table, KEYS, place)
+        values = {key: value for key, value in table.items() if key not in ("change", "replace")}
+        change = table.get("change", {})
+        if isinstance(change, Mapping):
+            change = _flat(change)
+            for address, value in change.items():
+                one_value(value, address, f"{place}, change")
+        note = text(table, "note", place, default="")
+        out.append(Fix(**values | {"change": change, "replace": table.get("replace", {}), "note": note}))
+    if not out:
+        raise InputError("there is no fix", place="fix", allowed="write a [[fix]] for each piece of work")
+    unique([fix.name for fix in out], "fix")
+    return out
+
+
+def _flat(table: Mapping[str, Any], start: str = "") -> dict[str, Any]:
+    """Addresses written without quotes are tables within tables: `belt.slip = 0` means "belt.slip"."""
+    out: dict[str, Any] = {}
+    for key, value in table.items():
+        if isinstance(value, Mapping):
+            out.update(_flat(value, f"{start}{key}."))
+        else:
+            out[f"{start}{key}"] = value
+    return out

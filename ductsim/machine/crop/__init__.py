@@ -1,1 +1,0 @@
-"""The crop of a machine: how it is described, its way, the air it needs, the speed it allows."""

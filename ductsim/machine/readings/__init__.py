@@ -1,1 +1,0 @@
-"""Readings taken on a machine: read, checked, and explained by its uncertain numbers."""

@@ -1,0 +1,281 @@
+"""Readings against the machine at first sight: predicted values, signs, sizes; and reduced for looking."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..description.data import MachineData, part_numbers
+from ..description.equipment import air_of
+from ..errors import InputError
+from ..quantity import RPM, single
+from ..result import Note, Result
+from ..wording import said
+from .model import Configuration, ReadingErrors, ReadingModel
+from .naming import readings_of, taped
+from .table import Reading, Readings, read_readings
+from .unknowns import speed_addresses, usual_speed
+
+Array = NDArray[np.float64]
+
+CLEAR = 30.0  # predicted pressures below are too small to judge a sign by [Pa]
+SAME_SIZE = 0.3
+TOO_MUCH = 1.5
+
+
+@dataclass(repr=False, eq=False)
+class ReadingCheck(Result):
+    """Measured against predicted, before anything is fitted; made by `check_readings`.
+
+    Attributes
+    ----------
+    readings : Readings
+    predicted : array (M,)
+        What the machine as described makes at each reading, SI.
+    problems : list of str
+        Readings that cannot be right, a sentence each; `fit` refuses them.
+    """
+
+    readings: Readings
+    predicted: Array
+    problems: list[str]
+
+    @cached_property
+    def notes(self) -> list[Note]:
+        """What the reader left out."""
+        return list(self.readings.notes)
+
+    def about(self) -> str:
+        """How many readings there are, and how many cannot be right."""
+        return f"{len(self.readings)} readings, {len(self.problems)} problems"
+
+    def rows(self) -> list[dict[str, Any]]:
+        """A row for each reading: measured, predicted, their quotient."""
+        out = []
+        for r, p in zip(self.readings, self.predicted.tolist(), strict=True):
+            out.append(
+                {
+                    "line": r.line,
+                    "where": r.where,
+                    "how": r.how,
+                    "measured": r.value,
+                    "predicted": p,
+                    "measure": r.measure,
+                    "quotient": r.value / p if p else math.nan,
+                }
+            )
+        return out
+
+    def sentences(self, measures: str = "metric") -> list[str]:
+        """What is wrong, else how far the readings are from the machine as described; and the notes."""
+        return [*(self.problems or [self.compared(measures)]), *self.notes]
+
+    def compared(self, measures: str = "metric") -> str:
+        """How far the readings are from the machine as described, in a sentence."""
+        rows = [row for row in self.rows() if math.isfinite(row["quotient"])]
+        if not rows:
+            return "The machine has no answer under these conditions."
+        off = [abs(row["quotient"] - 1.0) for row in rows]
+        worst = rows[int(np.argmax(off))]
+        return (
+            f"{len(self.readings)} readings: half of them lie within {np.median(off):.0%} of what the "
+            f"machine as described makes; the farthest is {worst['where']} (line {worst['line']}), "
+            f"{said(worst['measured'], worst['measure'], measures)} against "
+            f"{said(worst['predicted'], worst['measure'], measures)}."
+        )
+
+
+def check_readings(machine: MachineData, readings: Any) -> ReadingCheck:
+    """Measured against predicted at first sight, with a look at signs and sizes.
+
+    Parameters
+    ----------
+    machine : MachineData
+        A single one, without columns.
+    readings : path, DataFrame, list or Readings
+        See `read_readings`.
+
+    Raises
+    ------
+    InputError
+        For readings that cannot be read, and names that the machine does not have.
+    """
+    found = readings_of(machine, readings)
+    predicted = first_sight(machine, found)
+    return ReadingCheck(found, predicted, problems(machine, found, predicted))
+
+
+def first_sight(machine: MachineData, readings: Sequence[Reading] | Readings) -> Array:
+    """What the machine as described makes at each reading, SI (M,)."""
+    model = ReadingModel(machine, readings, {}, ReadingErrors())
+    return model.predict(np.zeros((model.size, 1)))[:, 0]
+
+
+def refuse(machine: MachineData, readings: Readings) -> None:
+    """Raise an InputError for readings that cannot be right."""
+    found = problems(machine, readings, first_sight(machine, readings))
+    if found:
+        raise InputError(found[0].rstrip("."), file=readings.file, place="readings")
+
+
+def problems(machine: MachineData, readings: Readings, predicted: Any) -> list[str]:
+    """Signs that are the wrong way round, values that no fan of the machine can make."""
+    return [*_signs(readings, predicted), *_sizes(machine, readings, predicted)]
+
+
+def _signs(readings: Readings, predicted: Any) -> list[str]:
+    judged, wrong = [], []
+    for r, p in zip(readings, predicted.tolist(), strict=True):
+        if r.measure != "Pa" or r.quantity == "velocity pressure" or not abs(p) > CLEAR:
+            continue
+        judged.append(r)
+        if r.value * p < 0.0 and abs(r.value) > SAME_SIZE * abs(p) and abs(r.value) > CLEAR:
+            wrong.append((r, p))
+    if not wrong:
+        return []
+    if len(wrong) == 1:
+        r, p = wrong[0]
+        return [
+            f"{_line(r)}: {r.where} reads {r.value:+,.0f} Pa where the machine makes {p:+,.0f} Pa: its sign "
+            "is wrong, or its hose sat on the other port of the gauge."
+        ]
+    share = "all" if len(wrong) == len(judged) else f"{len(wrong)} of {len(judged)}"
+    lines = ", ".join(str(r.line) for r, _ in wrong[:8]) + (" ..." if len(wrong) > 8 else "")
+    return [
+        f"{share} pressures have the opposite sign of what the machine makes (lines {lines}): write vacuum "
+        "as a negative pressure."
+    ]
+
+
+def _sizes(machine: MachineData, readings: Readings, predicted: Any) -> list[str]:
+    out = []
+    conditions = [replace(Configuration.of(r), set="") for r in readings]  # a set has no air of its own
+    highest = {c: highest_pressure(machine, c) for c in dict.fromkeys(conditions)}
+    for r, c, p in zip(readings, conditions, predicted.tolist(), strict=True):
+        if r.measure == "Pa":
+            most = TOO_MUCH * highest[c]
+            if abs(r.value) > most > 0.0:
+                out.append(
+                    f"{_line(r)}: {r.where} reads {r.value:,.4g} Pa, more than the fans can make "
+                    f"({most / TOO_MUCH:,.0f} Pa at most): look at its measure."
+                )
+        elif abs(r.value) > 3.0 * abs(p) > 0.0 or (r.value < 0.0 and r.quantity != "velocity"):
+            out.append(
+                f"{_line(r)}: {r.where} is {r.value:,.4g} {r.measure} where the machine makes {p:,.4g}: "
+                "look at its measure."
+            )
+    return out
+
+
+def _line(r: Reading) -> str:
+    return f"line {r.line}" if r.line else r.where
+
+
+def highest_pressure(machine: MachineData, conditions: Configuration) -> float:
+    """The highest points of all fan curves together, at the speed and density of the conditions [Pa]."""
+    layout, base = machine.layout, dict(machine.numbers)
+    if conditions.engine_speed is not None:
+        base.update(dict.fromkeys(speed_addresses(layout), conditions.engine_speed))
+    base.update(conditions.fixed(layout))
+    numbers = part_numbers(layout, base)
+    density = air_of(layout.air.part, base).density
+    out = 0.0
+    for part in layout.parts:
+        points = [
+            v
+            for a, v in numbers.items()
+            if a.startswith((f"{part.name}.total_pressure[", f"{part.name}.static_pressure["))
+        ]
+        if points:
+            ratio = numbers[f"{part.name}.speed"] / numbers[f"{part.name}.curve_speed"]
+            out += max(points) * ratio**2 * density / numbers[f"{part.name}.curve_density"]
+    return float(out)
+
+
+@dataclass(repr=False, eq=False)
+class ReducedReadings(Result):
+    """Readings as they would be at one speed and one density, for looking at; made by `reduce_readings`.
+
+    Pressures grow with the square of the speed and with the density, velocities with the speed, shaft power
+    with its cube and with the density: exact where every loss is a constant times the square of the flow.
+    Readings without an engine speed are only reduced to the density.
+
+    Attributes
+    ----------
+    readings : Readings
+    engine_speed : float
+        [rad/s]
+    density : float
+        Of the open air [kg/m3].
+    factors : list of float
+        What each reading is multiplied by.
+    """
+
+    readings: Readings
+    engine_speed: float
+    density: float
+    factors: list[float]
+
+    def about(self) -> str:
+        """How many readings, and to which speed."""
+        return f"{len(self.readings)} readings at {self.engine_speed * RPM:,.0f} rpm"
+
+    def rows(self) -> list[dict[str, Any]]:
+        """A row for each reading: measured, reduced."""
+        return [
+            {
+                "line": r.line,
+                "where": r.where,
+                "how": r.how,
+                "measured": r.value,
+                "reduced": r.value * f,
+                "measure": r.measure,
+            }
+            for r, f in zip(self.readings, self.factors, strict=True)
+        ]
+
+    def sentences(self, measures: str = "metric") -> list[str]:
+        """To which speed and density."""
+        return [f"Reduced to {self.engine_speed * RPM:,.0f} rpm and {self.density:.3f} kg/m3."]
+
+
+def reduce_readings(
+    machine: MachineData, readings: Any, engine_speed: float | None = None, density: float | None = None
+) -> ReducedReadings:
+    """Readings reduced to a common speed and density, those of the machine if not given.
+
+    Parameters
+    ----------
+    machine : MachineData
+        Whose speed and density they are reduced to.
+    readings : path, DataFrame, list or Readings
+        See `read_readings`.
+    engine_speed : float, optional
+        [rad/s]
+    density : float, optional
+        Of the open air [kg/m3].
+    """
+    read = read_readings(readings)
+    found = Readings([taped(machine.layout, r) for r in read], read.seen, read.file, read.sha256)
+    speed = (usual_speed(machine) or 0.0) if engine_speed is None else engine_speed
+    own = float(np.median(machine.air().density)) if density is None else single(density, "kg/m3", "density")
+    factors = [reduction(machine, Configuration.of(r), r.quantity, speed, own) for r in found]
+    return ReducedReadings(found, speed, own, factors)
+
+
+def reduction(
+    machine: MachineData, conditions: Configuration, quantity: str, engine_speed: float, density: float
+) -> float:
+    """The factor that brings a reading to a speed [rad/s] and a density of the open air [kg/m3]."""
+    numbers = {**machine.numbers, **conditions.fixed(machine.layout)}
+    rho = float(np.median(air_of(machine.layout.air.part, numbers).density))
+    speed = 1.0 if not conditions.engine_speed else engine_speed / conditions.engine_speed
+    powers = {"velocity": (1, 0), "speed": (1, 0), "shaft power": (3, 1)}
+    by_speed, by_density = powers.get(quantity, (2, 1))
+    return float(speed**by_speed * (density / rho) ** by_density)

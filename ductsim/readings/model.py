@@ -1,0 +1,427 @@
+"""Readings as functions of a machine's uncertain numbers and of the errors of gauge and tachometer."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..answers.gradients import jacobian
+from ..answers.state import MachineAnswer, solve
+from ..bounded import at_most
+from ..description.data import MachineData
+from ..description.layout import Layout
+from ..errors import InputError
+from ..inference.problem import Problem
+from ..inference.scales import Scale, Scales
+from ..network.newton import Point
+from ..questions.vocabulary import question
+from .naming import blank, named
+from .table import Reading, Readings
+from .unknowns import members, speed_addresses
+
+Array = NDArray[np.float64]
+WORDS = {
+    "static": "tapping",
+    "total": "total pressure",
+    "velocity pressure": "velocity pressure",
+    "velocity": "air velocity",
+    "speed": "speed",
+    "shaft power": "shaft power",
+}
+MOST_FITTED, MOST_CONDITIONS = 300, 100
+"""Readings, and conditions (each set, speed, taping and weather counts as one), that one fit takes: its
+matrices grow with the square of the first, and each draw solves the machine under all of the second."""
+
+
+@dataclass(frozen=True)
+class ReadingErrors:
+    """How far readings are off, as standard deviations. Common practice, no published source.
+
+    Attributes
+    ----------
+    zero : float
+        The gauge's zero, common to a set [Pa].
+    scale : float
+        The gauge's scale, common to a set [-].
+    tachometer : float
+        Engine speed, common to a set [-]; 1 % is 2 % of every pressure.
+    unread_speed : float
+        Engine speed where it was not read [-].
+    swing : float
+        Unrest of the needle, each reading by itself [Pa].
+    share : float
+        Each pressure reading by itself [-].
+    velocity, speed, power : float
+        Each reading of a traverse, of a fan's speed, of shaft power by itself [-].
+    """
+
+    zero: float = 2.0
+    scale: float = 0.01
+    tachometer: float = 0.01
+    unread_speed: float = 0.3
+    swing: float = 2.0
+    share: float = 0.01
+    velocity: float = 0.03
+    speed: float = 0.005
+    power: float = 0.05
+
+    def of(self, reading: Reading, value: float) -> float:
+        """The standard deviation of one reading by itself, SI; its resolution counts in."""
+        if reading.sd is not None:
+            own = reading.sd
+        elif reading.measure == "Pa":
+            own = float(np.hypot(self.swing, self.share * value))
+        else:
+            share = {"velocity": self.velocity, "speed": self.speed, "shaft power": self.power}
+            own = share[reading.quantity] * abs(value) + 1e-9
+        step = (reading.resolution or 0.0) / np.sqrt(12.0)
+        return float(np.hypot(own, step))
+
+
+@dataclass(frozen=True)
+class Configuration:
+    """Conditions under which readings are taken together.
+
+    Attributes
+    ----------
+    set : str
+    engine_speed : float or None
+    blanked : tuple of str
+    weather : tuple of (str, float)
+    """
+
+    set: str = ""
+    engine_speed: float | None = None
+    blanked: tuple[str, ...] = ()
+    weather: tuple[tuple[str, float], ...] = ()
+
+    @classmethod
+    def of(cls, reading: Reading) -> Configuration:
+        """The conditions of a reading; the order of the blanked openings does not matter."""
+        return cls(reading.set, reading.engine_speed, tuple(sorted(reading.blanked)), reading.weather)
+
+    def fixed(self, layout: Layout) -> dict[str, float]:
+        """Address -> number that these conditions fix; engine speeds are left to `speeds`."""
+        out = {address: 0.0 for name in self.blanked for address in blank(layout, name)}
+        for key, value in self.weather:
+            address = f"air.{key}"
+            if address not in layout.declared:
+                raise InputError(
+                    f"the machine's air has no {key}", place="readings", allowed="air given by its weather"
+                )
+            out[address] = value
+        return out
+
+
+class ReadingModel:
+    """Readings as functions of coordinates: unknowns and other numbers on their scales, then set errors.
+
+    Parameters
+    ----------
+    machine : MachineData
+        A single one, without columns.
+    readings : Readings
+    scales : mapping
+        Address -> Scale, in the order of the coordinates; a curve's name -> Scale of the factor on it.
+    errors : ReadingErrors
+    relative : bool
+        Take every engine speed as not read: only ratios between readings count.
+
+    Attributes
+    ----------
+    names : list of str
+        What each coordinate is: addresses, then "zero of set 1", "scale of set 1", "tachometer of set 1",
+        "speed under condition 3".
+    """
+
+    def __init__(
+        self,
+        machine: MachineData,
+        readings: Readings | Sequence[Reading],
+        scales: Mapping[str, Scale],
+        errors: ReadingErrors | None = None,
+        relative: bool = False,
+    ) -> None:
+        if machine.columns is not None:
+            raise InputError("the machine has columns", allowed="one of its scenarios: machine[0]")
+        self.machine = machine
+        self.readings = named(machine.layout, readings)
+        self.coordinates = list(scales)
+        self._lay_numbers()
+        self.scales = Scales(list(scales.values()))
+        self.errors = errors or ReadingErrors()
+        self.relative = relative
+        self.configurations = list(dict.fromkeys(Configuration.of(r) for r in self.readings))
+        self._fixed = [c.fixed(machine.layout) for c in self.configurations]
+        self._near: Point | None = None
+        self._lay_errors()
+        self._lay_questions()
+
+    # ---- coordinates
+
+    def _lay_numbers(self) -> None:
+        """Which coordinate moves which numbers; a curve's coordinate is a factor on all of its points."""
+        self.addresses: list[str] = []
+        mover: list[int] = []
+        for i, name in enumerate(self.coordinates):
+            moved = members(self.machine.layout, name)
+            self.addresses += moved
+            mover += [i] * len(moved)
+        self._mover = np.array(mover, dtype=np.intp)
+        own = [1.0 if a in self.coordinates else self.machine.numbers[a] for a in self.addresses]
+        self._factor = np.array(own, dtype=float)
+
+    def _lay_errors(self) -> None:
+        sets = list(dict.fromkeys(c.set for c in self.configurations))
+        self.names = list(self.coordinates)
+        self._zero: dict[str, int] = {}
+        self._scale: dict[str, int] = {}
+        for name in sets:
+            words = f"set {name}" if name else "the readings"
+            for kind, where in (("zero", self._zero), ("scale", self._scale)):
+                where[name] = len(self.names)
+                self.names.append(f"{kind} of {words}")
+        self._speed_addresses = speed_addresses(self.machine.layout)
+        tachometer: dict[str, int] = {}
+        self._speed_of: list[tuple[int, float]] = []
+        for i, c in enumerate(self.configurations):
+            if c.engine_speed is None or self.relative:
+                self._speed_of.append((len(self.names), self.errors.unread_speed))
+                self.names.append(f"engine speed under condition {i + 1}")
+                continue
+            if c.set not in tachometer:
+                tachometer[c.set] = len(self.names)
+                self.names.append(f"tachometer of {'set ' + c.set if c.set else 'the readings'}")
+            self._speed_of.append((tachometer[c.set], self.errors.tachometer))
+
+    @property
+    def size(self) -> int:
+        """The number of coordinates."""
+        return len(self.names)
+
+    def bound(self) -> None:
+        """Refuse more readings or conditions than a fit can take.
+
+        Raises
+        ------
+        InputError
+            With the limit.
+        """
+        at_most(len(self.readings), MOST_FITTED, "readings for one fit", "readings")
+        conditions = "conditions for one fit (each set, speed, taping and weather counts)"
+        at_most(len(self.configurations), MOST_CONDITIONS, conditions, "readings")
+
+    @cached_property
+    def numbers(self) -> int:
+        """How many coordinates are numbers of the machine."""
+        return len(self.coordinates)
+
+    # ---- what is asked of which condition
+
+    def _lay_questions(self) -> None:
+        self._of = [Configuration.of(r) for r in self.readings]
+        place = {c: i for i, c in enumerate(self.configurations)}
+        self._condition = np.array([place[c] for c in self._of], dtype=np.intp)
+        self._asked: list[list[str]] = [[] for _ in self.configurations]
+        self._words: list[str] = []
+        self._terms: list[tuple[int, int | None]] = []
+        for reading, c in zip(self.readings, self._condition, strict=True):
+            places = []
+            for name in filter(None, (reading.tapping, reading.minus)):
+                words = f"{WORDS[reading.quantity]} {name}"
+                for known in (self._words, self._asked[c]):
+                    if words not in known:
+                        known.append(words)
+                places.append(self._words.index(words))
+            self._terms.append((places[0], places[1] if len(places) > 1 else None))
+        layout = self.machine.layout
+        self._questions = [question(layout, words) for words in self._words]
+        self._pressure = np.array([r.measure == "Pa" for r in self.readings])
+        self._turns = np.array([r.quantity == "speed" for r in self.readings])
+        self._read_speed = np.array([np.isfinite(self._speed_stated(int(c))) for c in self._condition])
+
+    def _speed_stated(self, condition: int) -> float:
+        c = self.configurations[condition]
+        return np.nan if c.engine_speed is None or self.relative else c.engine_speed
+
+    # ---- numbers under one condition
+
+    def machine_numbers(self, z: Array) -> dict[str, Array]:
+        """Address -> values (N,) at coordinates (A, N), without any condition."""
+        values = self.scales.values(z[: self.numbers])[self._mover] * self._factor[:, None]
+        return dict(zip(self.addresses, values, strict=True))
+
+    def _under(self, condition: int, numbers: Mapping[str, Any], z: Array) -> dict[str, Any]:
+        """The numbers that differ from the machine's under one condition."""
+        out = dict(numbers)
+        base = self.machine.numbers
+        for address, value in self._fixed[condition].items():
+            # a nuisance number's own spread stays around the condition's value
+            out[address] = value * (numbers[address] / base[address] if address in numbers else 1.0)
+        place, width = self._speed_of[condition]
+        factor = np.exp(width * z[place])
+        stated = self.configurations[condition].engine_speed
+        for address in self._speed_addresses:
+            out[address] = (base[address] if stated is None else stated) * factor
+        return out
+
+    # ---- predictions
+
+    def predict(self, z: Array) -> Array:
+        """Predicted readings (M, N) at coordinates (A, N); NaN where the machine has no answer."""
+        count, conditions = z.shape[1], len(self.configurations)
+        near = self._start()
+        many, state = self._solved(z, near.take(np.repeat(np.arange(conditions), count)))
+        shape = (conditions, count)
+        answers = [
+            np.broadcast_to(q.evaluate(many, state), conditions * count).reshape(shape)
+            for q in self._questions
+        ]
+        out = np.empty((len(self.readings), count))
+        for i, (c, (first, second)) in enumerate(zip(self._condition, self._terms, strict=True)):
+            out[i] = answers[first][c] if second is None else answers[first][c] - answers[second][c]
+        return self._as_read(out, z)
+
+    def _solved(self, z: Array, start: Point | None = None) -> tuple[MachineData, MachineAnswer]:
+        """The machine at coordinates (A, N) and its state: N columns under each condition in turn."""
+        count = z.shape[1]
+        common = self.machine_numbers(z)
+        each = [self._under(c, common, z) for c in range(len(self.configurations))]
+        numbers = dict(self.machine.numbers)
+        for address in {a: None for changed in each for a in changed}:
+            column = np.empty((len(each), count))
+            for row, changed in zip(column, each, strict=True):
+                row[:] = changed.get(address, numbers[address])
+            numbers[address] = column.reshape(-1)
+        many = self.machine.rebuilt(numbers)
+        return many, solve(many, raise_error=False, start=start)
+
+    def _start(self) -> Point:
+        """A point of each condition to start others from: the last at which derivatives were taken."""
+        if self._near is None:
+            self._near = self._solved(np.zeros((self.size, 1)))[1].arrays.point
+        return self._near
+
+    def start_at(self, z: Array) -> None:
+        """Start from the answers at coordinates (A,) from now on, as after derivatives taken there."""
+        self._near = self._solved(z[:, None])[1].arrays.point
+
+    def _as_read(self, true: Array, z: Array) -> Array:
+        """True values as the instruments show them."""
+        out = true.copy()
+        for i, (reading, c) in enumerate(zip(self.readings, self._condition, strict=True)):
+            if self._pressure[i]:
+                name = reading.set
+                out[i] *= 1.0 + self.errors.scale * z[self._scale[name]]
+                out[i] += self.errors.zero * z[self._zero[name]]
+            elif self._turns[i] and self._read_speed[i]:
+                place, width = self._speed_of[c]
+                out[i] *= np.exp(-width * z[place])
+        return out
+
+    def jacobian(self, z: Array) -> tuple[Array, Array]:
+        """Predicted readings (M,) and their exact derivatives (M, A) at coordinates (A,)."""
+        many, state = self._solved(z[:, None], self._start())
+        if not np.all(state.solved):
+            raise state.failure()
+        self._near = state.arrays.point
+        common = {a: float(v[0]) for a, v in self.machine_numbers(z[:, None]).items()}
+        true = np.empty(len(self.readings))
+        out = np.zeros((len(self.readings), self.size))
+        speeds = self._speed_addresses
+        for c, asked in enumerate(self._asked):
+            machine = many[c]
+            answers, by_number = jacobian(machine, asked, [*self.addresses, *speeds], state[c])
+            share = np.array([self._share(c, a, common) for a in self.addresses])
+            by_coordinate = self.by_coordinate(z, by_number[:, : len(self.addresses)] * share)
+            place, width = self._speed_of[c]
+            turned = np.array([machine.numbers[a] for a in speeds]) * width
+            by_coordinate[:, place] += by_number[:, len(self.addresses) :] @ turned
+            for i in np.flatnonzero(self._condition == c):
+                first, second = (None if t is None else asked.index(self._words[t]) for t in self._terms[i])
+                true[i], out[i] = answers[first], by_coordinate[first]
+                if second is not None:
+                    true[i] -= answers[second]
+                    out[i] -= by_coordinate[second]
+        return self._slopes_as_read(true, out, z)
+
+    def by_coordinate(self, z: Array, by_number: Array) -> Array:
+        """Derivatives in the coordinates (Q, A) from those in the numbers at `addresses` (Q, numbers)."""
+        slopes = self.scales.slopes(z[: self.numbers, None])[self._mover, 0] * self._factor
+        out = np.zeros((len(by_number), self.size))
+        np.add.at(out.T, self._mover, (by_number * slopes).T)
+        return out
+
+    def _share(self, condition: int, address: str, common: Mapping[str, float]) -> float:
+        """Derivative of a number under a condition in the number itself."""
+        fixed = self._fixed[condition]
+        return fixed[address] / self.machine.numbers[address] if address in fixed else 1.0
+
+    def _slopes_as_read(self, true: Array, slopes: Array, z: Array) -> tuple[Array, Array]:
+        read = self._as_read(true[:, None], z[:, None])[:, 0]
+        for i, (reading, c) in enumerate(zip(self.readings, self._condition, strict=True)):
+            if self._pressure[i]:
+                scale = self._scale[reading.set]
+                slopes[i] *= 1.0 + self.errors.scale * z[scale]
+                slopes[i, scale] += self.errors.scale * true[i]
+                slopes[i, self._zero[reading.set]] += self.errors.zero
+            elif self._turns[i] and self._read_speed[i]:
+                place, width = self._speed_of[c]
+                slopes[i] *= np.exp(-width * z[place])
+                slopes[i, place] -= width * read[i]
+        return read, slopes
+
+    # ---- the problem
+
+    def noise(self, values: Array | None = None) -> Array:
+        """Standard deviations of the readings by themselves (M,), at the read or given values."""
+        at = [r.value for r in self.readings] if values is None else values
+        return np.array([self.errors.of(r, float(v)) for r, v in zip(self.readings, at, strict=True)])
+
+    def problem(self, mean: Array | None = None, prior_sd: Array | None = None) -> Problem:
+        """The fitting problem; coordinates are standard normal unless other priors are given."""
+        slopes = self.scales.slopes
+        ones = np.ones(self.size - self.numbers)
+
+        def stretch(x: Array) -> Array:
+            return np.concatenate([slopes(x[: self.numbers]), np.outer(ones, np.ones(x.shape[1]))])
+
+        return Problem(
+            predict=self.predict,
+            jacobian=self.jacobian,
+            measured=np.array([r.value for r in self.readings]),
+            sd=self.noise(),
+            mean=np.zeros(self.size) if mean is None else mean,
+            prior_sd=np.ones(self.size) if prior_sd is None else prior_sd,
+            stretch=stretch,
+        )
+
+
+def under(machine: MachineData, conditions: Configuration) -> MachineData:
+    """The machine under the conditions of a reading, at its own speed if none was read."""
+    changed: dict[str, Any] = dict(conditions.fixed(machine.layout))
+    if conditions.engine_speed is not None:
+        changed.update(dict.fromkeys(speed_addresses(machine.layout), conditions.engine_speed))
+    return machine.rebuilt({**machine.numbers, **changed})
+
+
+def made(machine: MachineData, readings: Sequence[Reading]) -> Array:
+    """What a machine with N columns makes at each reading, true values (M, N)."""
+    out = np.empty((len(readings), machine.columns or 1))
+    states: dict[Configuration, tuple[MachineData, MachineAnswer]] = {}
+    for i, reading in enumerate(readings):
+        conditions = replace(Configuration.of(reading), set="")
+        if conditions not in states:
+            there = under(machine, conditions)
+            states[conditions] = there, solve(there, raise_error=False)
+        there, state = states[conditions]
+        words = WORDS[reading.quantity]
+        out[i] = question(machine.layout, f"{words} {reading.tapping}").evaluate(there, state)
+        if reading.minus:
+            out[i] -= question(machine.layout, f"{words} {reading.minus}").evaluate(there, state)
+    return out

@@ -1,0 +1,114 @@
+"""Readings by a machine's own names: which tapping, fan and blanked openings are meant."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Sequence
+from dataclasses import replace
+from itertools import groupby
+from typing import Any
+
+from ..description.data import MachineData
+from ..description.layout import Layout
+from ..errors import InputError, UnknownName
+from .table import OF_FANS, Reading, Readings, read_readings
+from .unknowns import speed_addresses
+
+
+def blank(layout: Layout, name: str) -> list[str]:
+    """The numbers that are zero while an opening is taped shut.
+
+    Raises
+    ------
+    UnknownName, InputError
+        For a name that is no part, or a part that cannot be taped.
+    """
+    if name not in layout.part:
+        openings = [part.name for part in layout.parts if part.size]
+        raise UnknownName.of("opening", name, openings, place="blanked")
+    size = layout.part[name].size
+    if not size:
+        raise InputError(f"{name!r} cannot be taped shut", place="blanked", allowed="an opening or a leak")
+    return [f"{name}.{size}"]
+
+
+def readings_of(machine: MachineData, source: Any) -> Readings:
+    """Readings from whatever `read_readings` takes, by the machine's own names.
+
+    Raises
+    ------
+    InputError
+        For readings that cannot be read, and names that the machine does not have.
+    """
+    found = read_readings(source)
+    return Readings(named(machine.layout, found), found.seen, found.file, found.sha256)
+
+
+def named(layout: Layout, readings: Iterable[Reading]) -> tuple[Reading, ...]:
+    """The readings with their names as the machine has them.
+
+    A plus or a minus may be part of a name, or stand between two. The machine's own names win: what is one of
+    them stays as it is; else a text is taken apart at its signs, each time into the longest name there is.
+
+    Raises
+    ------
+    InputError
+        For a tapping, fan or opening that the machine does not have, with the reading's line.
+    """
+    turning = [p.name for p in layout.parts if "speed" in p.form.part.declared]
+    several = not layout.drives and len(speed_addresses(layout)) > 1
+    out = []
+    for reading in readings:
+        place = f"line {reading.line}" if reading.line else "reading"
+        if several and reading.engine_speed is not None:
+            raise InputError(
+                "an engine speed says nothing of several fans without a drive",
+                place=place,
+                allowed="a drive for the fans, or no engine speed",
+            )
+        of_fan = reading.quantity in OF_FANS
+        known = turning if of_fan else list(layout.tapping)
+        whole = f"{reading.tapping} - {reading.minus}"
+        if reading.minus and whole in known and not {reading.tapping, reading.minus} <= set(known):
+            reading = replace(reading, tapping=whole, minus="")
+        for name in filter(None, (reading.tapping, reading.minus)):
+            if name not in known:
+                raise UnknownName.of("fan" if of_fan else "tapping", name, known, place=place)
+        try:
+            out.append(taped(layout, reading))
+        except InputError as err:
+            raise err.at(place=place) from None
+    return tuple(out)
+
+
+def taped(layout: Layout, reading: Reading) -> Reading:
+    """The reading with its blanked openings by the machine's own names; see `named`."""
+    blanked = _taken_apart(reading.blanked, layout.part)
+    for name in blanked:
+        blank(layout, name)
+    return reading if blanked == reading.blanked else replace(reading, blanked=blanked)
+
+
+def _taken_apart(texts: Sequence[str], known: Collection[str]) -> tuple[str, ...]:
+    """Names from texts in which a plus may belong to a name or stand between two."""
+    if all(text in known for text in texts):
+        return tuple(texts)
+    spelled = {_close(name): name for name in known}
+    longest = 1 + max((name.count("+") for name in known), default=0)
+    out: list[str] = []
+    for own, group in groupby(texts, key=lambda text: text in known):
+        if own:
+            out += group
+            continue
+        words = [word.strip() for text in group for word in text.split("+")]
+        at = 0
+        while at < len(words):
+            joined = (("+".join(words[at : at + n]), n) for n in range(longest, 0, -1))
+            name, used = next(((spelled[j], n) for j, n in joined if j in spelled), (words[at], 1))
+            out.append(name)
+            at += used
+    return tuple(dict.fromkeys(filter(None, out)))
+
+
+def _close(name: str) -> str:
+    """A name without spaces about its plus signs."""
+    return "+".join(word.strip() for word in name.split("+"))

@@ -1,0 +1,1 @@
+"""The report on one page, and the explorer."""

@@ -1,1 +1,0 @@
-"""What people see: tables, plots, the report and the drawing."""

@@ -1,0 +1,233 @@
+"""What the owner knows, turned into the least value that the machine needs.
+
+"It ran at 5 km/h in 0.40 kg/m2; unit 4 blocked at 6." Each such observation says on which side of its
+limit every unit was; together they narrow down the number that absolute speeds hang on.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..answers.state import solve
+from ..arguments import one_of
+from ..bounded import at_most, listed_at_most
+from ..crop.described import Crop, with_crop
+from ..crop.margins import CAPTURE, CONVEYING, RATIO, SUCTION, places, values_at
+from ..description.data import MachineData
+from ..documents.cells import read_rows
+from ..errors import InputError, UnknownName, shown
+from ..quantity import si
+from .calibration import Calibration, Run
+
+Array = NDArray[np.float64]
+
+CALIBRATED = {
+    "opening_ratio": RATIO,
+    "capture_velocity": CAPTURE,
+    "suction_velocity": SUCTION,
+    "conveying_velocity": CONVEYING,
+}
+"""A least value that can be calibrated -> what it judges."""
+
+SCATTER = 0.15
+"""How much the need varies from one observation and unit to the next, in logarithms: our assumption."""
+PRIOR_SPREAD = 0.4
+"""Spread of what was assumed before, in logarithms: a factor of 1.5 either way is one standard deviation."""
+MOST_SEEN = 5_000
+"""Observations: each is solved, and each unit of each is weighed at every point of the posterior."""
+_COLUMNS = {"ground_speed": "m/s", "crop_yield": "kg/m2", "blocked": None}
+_POINTS = 2001
+_REACH = 4.5  # standard deviations of the prior that the calculation covers
+
+
+def calibrate(
+    machine: MachineData,
+    seen: Iterable[Any] | str | os.PathLike[str],
+    number: str = "opening_ratio",
+    *,
+    crop: Crop | None = None,
+    scatter: float = SCATTER,
+    prior_spread: float = PRIOR_SPREAD,
+) -> Calibration:
+    """The least value that explains which units ran and which blocked.
+
+    The need is taken as lognormal about its present value in the crop. In an observation each unit blocks
+    if the air there is, times a chance factor of spread `scatter`, is less than the need; the factors are
+    independent (our assumption). The posterior is computed on a grid, without sampling.
+
+    Parameters
+    ----------
+    machine : MachineData
+        With a crop, or `crop` given.
+    seen : iterable, or path of a CSV file
+        `Run`s, or mappings with `ground_speed`, optionally `crop_yield`, and `blocked` where units blocked:
+        a unit's name, a list of them, or names joined by "+"; a file has these columns.
+    number : str
+        The least value in question: "opening_ratio", "capture_velocity", "suction_velocity" or
+        "conveying_velocity".
+    crop : Crop, optional
+        The machine's own if not given.
+    scatter, prior_spread : float
+        In logarithms.
+
+    Raises
+    ------
+    InputError
+        Without observations or with more than 5,000, without a crop, for unknown units and numbers, and
+        for bad speeds and yields.
+    """
+    one_of(number, CALIBRATED, "calibrate", "number of a crop to calibrate")
+    for name, value in (("scatter", scatter), ("prior_spread", prior_spread)):
+        if not (isinstance(value, (int, float)) and 0.0 < value < 5.0):
+            place = f"calibrate, {name}"
+            raise InputError(f"{shown(value)} is out of range", place=place, allowed="above 0, below 5")
+    loaded = with_crop(machine, crop)
+    if loaded.columns is not None:
+        raise InputError("the machine has columns", place="calibrate", allowed="machine[0], one of them")
+    own = loaded.crop
+    assert own is not None
+    runs = _runs(loaded, own, seen)
+    if not runs:
+        raise InputError("there is no observation", place="calibrate", allowed="at least one")
+    there = _there(loaded, own, runs, CALIBRATED[number])
+    prior = (float(getattr(own, number)), float(prior_spread))
+    return weighed(loaded, number, runs, there, prior, float(scatter))
+
+
+def weighed(
+    machine: MachineData,
+    number: str,
+    runs: Sequence[Run],
+    there: Array,
+    prior: tuple[float, float],
+    scatter: float,
+) -> Calibration:
+    """What some observations tell of a number; the arguments are the attributes of a `Calibration`."""
+    from scipy.special import log_ndtr
+
+    middle, spread = prior
+    log_value = np.log(middle) + spread * np.linspace(-_REACH, _REACH, _POINTS)
+    likely = -0.5 * ((log_value - np.log(middle)) / spread) ** 2
+    units = [unit.name for unit in machine.layout.units]
+    for run, logarithms in zip(runs, np.log(there), strict=True):
+        for unit, own in zip(units, logarithms, strict=True):
+            # a unit blocks where what there is, times its chance factor, is less than the value
+            side = 1.0 if unit in run.units else -1.0
+            likely = likely + log_ndtr(side * (log_value - own) / scatter)
+    weight = np.exp(likely - likely.max())
+    values, density = np.exp(log_value), weight / weight.sum()
+    critical, air, chance = likelihood(units, runs, there, scatter, values, density)
+    return Calibration(
+        machine=machine,
+        number=number,
+        runs=list(runs),
+        there=there,
+        prior=prior,
+        scatter=scatter,
+        values=values,
+        density=density,
+        critical=critical,
+        air=air,
+        chance=chance,
+    )
+
+
+def likelihood(
+    units: Sequence[str], runs: Sequence[Run], there: Array, scatter: float, values: Array, density: Array
+) -> tuple[list[str], Array, Array]:
+    """Of each observation the unit that tells most, its air, and how likely what was seen of it was."""
+    from scipy.special import ndtr
+
+    critical = [
+        units.index(run.units[0]) if run.units else int(np.argmin(own))
+        for run, own in zip(runs, there, strict=True)
+    ]
+    air = there[np.arange(len(runs)), critical]
+    blocks = ndtr(np.log(values / air[:, None]) / scatter) @ density
+    chance = np.where([bool(run.units) for run in runs], blocks, 1.0 - blocks)
+    return [units[u] for u in critical], air, chance
+
+
+def _runs(machine: MachineData, crop: Crop, seen: Any) -> list[Run]:
+    """The observations in SI, from a file or given."""
+    if not isinstance(seen, (str, os.PathLike)):
+        listed = listed_at_most(seen, MOST_SEEN, "observations", "calibrate")
+        return [_run(machine, crop, given, f"observation {i + 1}") for i, given in enumerate(listed)]
+    rows = read_rows(seen, _COLUMNS, ("ground_speed",), "what was seen", "observation")
+    try:
+        at_most(len(rows), MOST_SEEN, "observations")
+        return [_run(machine, crop, values, f"line {line}") for line, values in rows]
+    except InputError as err:
+        raise err.at(file=str(seen)) from None
+
+
+def _run(machine: MachineData, crop: Crop, given: Any, place: str) -> Run:
+    """An observation in SI, checked."""
+    if isinstance(given, Mapping):
+        for key in given:
+            if key not in Run.__dataclass_fields__:
+                raise UnknownName.of("key", key, Run.__dataclass_fields__, place=place)
+        if "ground_speed" not in given:
+            raise InputError("the key 'ground_speed' is missing", place=place, allowed="the speed driven")
+        given = Run(**given)
+    if not isinstance(given, Run):
+        raise InputError(f"{shown(given)} is no observation", place=place, allowed="one with ground_speed")
+    blocked = _blocked(given.blocked, [unit.name for unit in machine.layout.units], place)
+    speed = _number(given.ground_speed, "m/s", "ground_speed", place)
+    mass = crop.mass_yield
+    if given.crop_yield is not None:
+        mass = _number(given.crop_yield, "kg/m2", "crop_yield", place)
+    return Run(speed, mass, blocked)
+
+
+def _blocked(given: Any, units: list[str], place: str) -> tuple[str, ...]:
+    """The units that blocked: a name, several joined by "+" as in a cell of a table, or a list of names."""
+    if given is None or isinstance(given, (list, tuple)):
+        names = list(given or ())
+        for name in names:
+            if name not in units:
+                raise UnknownName.of("unit", name, units, place=place)
+        return tuple(names)
+    out: list[str] = []
+    words = str(given).split("+") if str(given) else []
+    while words:  # a name may hold a "+" itself: the longest that there is counts
+        size = next((k for k in range(len(words), 0, -1) if "+".join(words[:k]).strip() in units), 0)
+        if not size:
+            raise UnknownName.of("unit", words[0].strip(), units, place=place)
+        out.append("+".join(words[:size]).strip())
+        words = words[size:]
+    return tuple(out)
+
+
+def _number(value: Any, measure: str, key: str, place: str) -> float:
+    try:
+        out = si(value, measure)
+    except InputError as err:
+        raise err.at(place=f"{place}, {key}") from None
+    if not isinstance(out, float) or out <= 0.0:
+        raise InputError(f"{shown(value)} is out of range", place=f"{place}, {key}", allowed="above 0")
+    return out
+
+
+def _there(machine: MachineData, crop: Crop, runs: list[Run], what: str) -> Array:
+    """The least value of its kind at each unit in each observation, (runs, units); all solved in one go."""
+    speed = np.array([run.ground_speed * run.crop_yield / crop.mass_yield for run in runs])
+    many = type(machine)(machine.layout, {**machine.numbers, "crop.ground_speed": speed})
+    state = solve(many, raise_error=False)
+    values, _ = values_at(many, state)
+    out = np.full((len(runs), len(machine.layout.units)), np.inf)
+    for place, value in zip(places(machine.layout), values, strict=True):
+        if place.what == what:
+            for u, unit in enumerate(machine.layout.units):
+                if unit.name in place.units:
+                    out[:, u] = np.minimum(out[:, u], value)
+    if np.isinf(out).all():
+        raise InputError(f"the crop's way has no place with a {what}", place="calibrate")
+    # where the duct is blocked by the calculation there is hardly any air, and nothing is a large number
+    held: Array = np.clip(np.nan_to_num(out, nan=1e-3), 1e-3, 1e3)
+    return held

@@ -1,0 +1,236 @@
+"""How fast a machine can drive before the crop stays behind: the ground speed at which a margin is one."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..answers.slipping import slipping
+from ..answers.state import solve
+from ..crop.margins import margins, places
+from ..crop.running import calm_point, solve_running
+from ..description.data import MachineData
+from ..network.newton import Point
+
+Array = NDArray[np.float64]
+
+SLOWEST = 1e-3  # m/s: a limit below counts as 0, the air alone does not suffice
+FASTEST = 40.0  # m/s: no limit up to here counts as none
+ACCURACY = 1e-8  # of the speed
+JUMP, JUMP_ACCURACY = 0.05, 1e-6  # where a duct chokes the margin jumps: one halving after the other
+LEAST_MARGIN = 1e-9  # a blocked duct has a margin of 0 or less
+_MOST = 80
+
+
+def falling_root(
+    function: Callable[[Array, NDArray[np.intp]], Array], guess: Array, fastest: float = FASTEST
+) -> Array:
+    """Where functions that fall through zero do so, all in step: bracketed, then Chandrupatla's method.
+
+    Parameters
+    ----------
+    function : callable
+        `function(x, which) -> values` of the functions `which` at `x`, both of the same length.
+    guess : array (n,)
+        Starting points, above zero.
+    fastest : float
+        Where to stop looking.
+
+    Returns
+    -------
+    array (n,)
+        0 where the function is below zero from `SLOWEST` on, infinity where it is above up to `fastest`,
+        NaN where it is not a number.
+
+    Source: Chandrupatla (1997), Advances in Engineering Software 28, from memory.
+    """
+    n = len(guess)
+    x = np.clip(np.asarray(guess, dtype=float), SLOWEST, fastest)
+    low, high = x.copy(), x.copy()
+    f_low = function(x, np.arange(n))
+    f_high = f_low.copy()
+    factor = 1.25
+    while True:  # widen each bracket until the function is above zero at its low end, below at its high end
+        up = (f_high > 0.0) & (high < fastest)
+        down = (f_low < 0.0) & (low > SLOWEST)
+        some = np.flatnonzero(up | down)
+        if not len(some):
+            break
+        rising = up[some]
+        new = np.where(
+            rising, np.minimum(high[some] * factor, fastest), np.maximum(low[some] / factor, SLOWEST)
+        )
+        value = function(new, some)
+        for which, moved, kept in (
+            (some[rising], True, value[rising]),
+            (some[~rising], False, value[~rising]),
+        ):
+            place = new[rising] if moved else new[~rising]
+            if moved:
+                low[which], f_low[which] = high[which], f_high[which]
+                high[which], f_high[which] = place, kept
+            else:
+                high[which], f_high[which] = low[which], f_low[which]
+                low[which], f_low[which] = place, kept
+        factor = min(factor * 1.5, 8.0)
+    out = np.where(f_low <= 0.0, np.where(f_low == 0.0, low, 0.0), np.where(f_high == 0.0, high, np.inf))
+    open_ = (f_low > 0.0) & (f_high < 0.0)
+    out[np.isnan(f_low) | np.isnan(f_high)] = np.nan
+    some = np.flatnonzero(open_)
+    if len(some):
+        out[some] = _chandrupatla(function, some, low[some], high[some], f_low[some], f_high[some])
+    return out
+
+
+def _chandrupatla(
+    function: Callable[[Array, NDArray[np.intp]], Array],
+    which: NDArray[np.intp],
+    a: Array,
+    b: Array,
+    fa: Array,
+    fb: Array,
+) -> Array:
+    """Inverse quadratic interpolation where it is safe, else halving; all functions in step."""
+    c, fc = a.copy(), fa.copy()
+    t = fa / (fa - fb)
+    out = np.full(len(a), np.nan)
+    left = np.arange(len(a))
+    for _ in range(_MOST):
+        x = a + t * (b - a)
+        fx = function(x, which[left])
+        same = np.sign(fx) == np.sign(fa)
+        c, fc = np.where(same, a, b), np.where(same, fa, fb)
+        b, fb = np.where(same, b, a), np.where(same, fb, fa)
+        a, fa = x, fx
+        best = np.where(np.abs(fa) < np.abs(fb), a, b)
+        width = np.abs(b - a)
+        jump = np.minimum(np.abs(fa), np.abs(fb)) > JUMP
+        near = np.where(jump, JUMP_ACCURACY, ACCURACY) * np.abs(best)
+        done = (width <= near) | (fa == 0.0) | np.isnan(fa)
+        out[left[done]] = np.where(np.isnan(fa), np.nan, best)[done]
+        keep = ~done
+        if not keep.any():
+            break
+        left, a, b, c, fa, fb, fc = (v[keep] for v in (left, a, b, c, fa, fb, fc))
+        t = _next(a, b, c, fa, fb, fc)
+    out[left] = np.where(np.isnan(out[left]), 0.5 * (a + b) if len(a) == len(left) else np.nan, out[left])
+    return out
+
+
+def _next(a: Array, b: Array, c: Array, fa: Array, fb: Array, fc: Array) -> Array:
+    """Where between a and b to look next."""
+    with np.errstate(all="ignore"):
+        xi, phi = (a - b) / (c - b), (fa - fb) / (fc - fb)
+        safe = (phi**2 < xi) & ((1.0 - phi) ** 2 < 1.0 - xi)
+        t = fa / (fb - fa) * fc / (fb - fc) + (c - a) / (b - a) * fa / (fc - fa) * fb / (fc - fb)
+    t = np.where(safe & np.isfinite(t), t, 0.5)
+    edge = 0.5 * ACCURACY * np.abs(a) / np.abs(b - a)
+    return np.clip(t, edge, 1.0 - edge)
+
+
+class _Margins:
+    """Carrying margins of a loaded machine at many speeds, each solved from the last one of its scenario.
+
+    Attributes
+    ----------
+    machine : MachineData
+    calm : Point or None
+        The air without crop.
+    """
+
+    def __init__(self, machine: MachineData, count: int) -> None:
+        self.machine = machine
+        self.calm = calm_point(machine)
+        self._slips = bool(slipping(machine))
+        self._near: Point | None = None if self.calm is None else self.calm.wide(count)
+
+    def at(self, machine: MachineData, speed: Array, which: NDArray[np.intp]) -> Array:
+        """Margins (places, n) of the scenarios `which`, given as a machine, at some speeds [m/s]."""
+        some = type(machine)(machine.layout, {**machine.numbers, "crop.ground_speed": speed})
+        near = None if self._near is None else self._near.take(which)
+        # a belt that slips more the more it carries is settled anew at every speed
+        state = solve(some, raise_error=False) if self._slips else solve_running(some, self.calm, near)
+        own = margins(some, state)
+        solved = np.asarray(state.solved)
+        own = np.where(solved, own, np.nan)
+        if self._near is not None:
+            moving = np.flatnonzero(solved & (own > 0.0).all(axis=0))
+            self._near.put(which[moving], state.arrays.point, moving)
+        return own
+
+
+def margins_at(machine: MachineData, speed: Any) -> Array:
+    """Carrying margins of a machine with crop at some speeds [m/s], shape (places, S).
+
+    Its columns, if it has any, must be as many as the speeds.
+    """
+    column = np.atleast_1d(np.asarray(speed, dtype=float))
+    return _Margins(machine, len(column)).at(machine, column, np.arange(len(column)))
+
+
+def _logarithm(margin: Array) -> Array:
+    """Nearly straight in the speed's logarithm; a blocked or unsolved duct counts as far below one."""
+    return np.log(np.maximum(np.nan_to_num(margin, nan=0.0, posinf=1e9), LEAST_MARGIN))
+
+
+def picked(machine: MachineData, which: NDArray[np.intp]) -> MachineData:
+    """A machine with some of the scenarios of another, in the order of `which`; a scenario may come twice."""
+    numbers = {a: v[which] if isinstance(v, np.ndarray) else v for a, v in machine.numbers.items()}
+    return type(machine)(machine.layout, numbers)
+
+
+def speed_limit(machine: MachineData, guess: Any = None) -> Any:
+    """The ground speed at which the smallest carrying margin is one [m/s].
+
+    Parameters
+    ----------
+    machine : MachineData
+        One that carries crop; its `crop.ground_speed` is only the first guess.
+    guess : float or array, optional
+        A better one.
+
+    Returns
+    -------
+    float or (S,)
+        0 where the air does not suffice even without crop, infinity where nothing limits.
+    """
+    size = machine.columns or 1
+    first = machine.numbers["crop.ground_speed"] if guess is None else guess
+    known = _Margins(machine, size)
+    start = np.broadcast_to(np.maximum(np.asarray(first, dtype=float), SLOWEST), size)
+
+    def function(speed: Array, which: NDArray[np.intp]) -> Array:
+        return _logarithm(known.at(picked(machine, which), speed, which).min(axis=0))
+
+    found = falling_root(function, np.array(start))
+    return found if machine.columns is not None else float(found[0])
+
+
+def place_limits(machine: MachineData, guess: float, fastest: float) -> Array:
+    """The ground speed at which the margin of each place is one [m/s], as if no other place limited.
+
+    Parameters
+    ----------
+    machine : MachineData
+        One that carries crop, without columns.
+    guess : float
+        First guess [m/s].
+    fastest : float
+        Where to stop looking [m/s].
+
+    Returns
+    -------
+    array, one for each of `places(machine.layout)`
+        Infinity where a place does not limit up to `fastest`, 0 where it does without any crop.
+    """
+    count = len(places(machine.layout))
+    known = _Margins(machine, count)
+
+    def function(speed: Array, which: NDArray[np.intp]) -> Array:
+        own = known.at(machine, speed, which)
+        return _logarithm(own[which, np.arange(len(which))])
+
+    return falling_root(function, np.full(count, max(guess, SLOWEST)), fastest)

@@ -1,0 +1,25 @@
+"""Statistics of columns in which some scenarios have no answer."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+
+
+def quantile(values: Any, share: float) -> float:
+    """A quantile of the values that are known (not NaN); NaN where none is, infinite beyond finite values."""
+    known = np.asarray(values, dtype=float)
+    known = known[~np.isnan(known)] if known.ndim else known
+    if not known.size:
+        return math.nan
+    with np.errstate(invalid="ignore"):
+        found = float(np.quantile(known, share))
+    # beside an infinite value there is nothing to interpolate
+    return found if math.isfinite(found) else float(np.quantile(known, share, method="higher"))
+
+
+def middle(value: Any) -> float:
+    """A float as it is, a column as the median of what is known of it."""
+    return quantile(value, 0.5) if np.ndim(value) else float(value)

@@ -1,0 +1,233 @@
+"""Comparing fixes: every one alone, every set of them, and what is best in the time there is."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ...arguments import listed
+from ...errors import InputError, shown
+from ...fixes.combining import combining
+from ...fixes.fix import Fix, Task
+from ...machine.machine import Machine
+from ...machine.possible import possible_machines
+from .choice import search
+from .result import Comparison, minutes_of
+from .sets import SolvedSets
+from .worth import best_within, interactions, sampled_worths, shapley
+
+Array = NDArray[np.float64]
+MOST_EXACT = 14
+"""Up to so many fixes every set of them is solved."""
+MOST_SCENARIOS = 50_000
+"""With possible machines: how many scenarios the table of all sets may take."""
+LEAST_MACHINES = 4
+ORDERS = 100
+"""How many orders are sampled for the worths where there are too many fixes for the exact ones."""
+MOST_STEPS = 4000
+"""Fixes times orders: with more than 40 fixes fewer orders are sampled."""
+MOST_FIXES = 100
+"""Their 4,950 pairs and some 40,000 sets more take half a minute; both grow with the square of the number."""
+MOST_SETS = 40_000
+"""With too many fixes for all sets: so many sets are solved in the search for the best, at most."""
+MOST_SURE = 2_000_000
+"""Possible machines times fixes, each of them solved alone: some minutes and a gigabyte."""
+BUDGETS = (30.0, 60.0, 120.0)
+"""Working times that are looked at when no budget is given [min]."""
+
+
+def compare(
+    machine_or_fit: Any,
+    fixes: Sequence[Fix] | Fix,
+    of: str = "weakest vacuum",
+    budget: float | str | None = None,
+) -> Comparison:
+    """What each fix is worth, alone and with others, and the best of them for the time there is.
+
+    Parameters
+    ----------
+    machine_or_fit : Machine or fit
+        A machine with columns, and what a fit holds possible, are possible machines: gains then have
+        intervals, and sets of fixes a chance to be the best buy.
+    fixes : sequence of Fix
+        From `read_fixes`, or made by hand. A fix that makes no sense on this machine is named with one
+        sentence in `errors`; the others are compared all the same.
+    of : str
+        The question, by default the vacuum of the weakest unit.
+    budget : float or str, optional
+        The working time there is: a number of minutes [min], or a text with its measure ("1.5 h").
+
+    Returns
+    -------
+    Comparison
+
+    Raises
+    ------
+    InputError
+        For no fixes, more than 100 of them, too many possible machines, fixes of the same name, a budget that
+        is none, and an unknown question.
+    NoOperatingPoint
+        When the machine as it is has no answer.
+    """
+    machine = possible_machines(machine_or_fit)
+    given = _checked(fixes)
+    within = minutes_of(budget)
+    tasks, errors = _spelled_out(given, machine)
+    engine = combining(machine, tasks, of)
+    n = len(tasks)
+    _bound(engine.machines, n)
+    exact = n <= MOST_EXACT
+    which = _some(engine.machines, 2**n if exact else 4000)
+    solved = SolvedSets(engine, which)
+    solved.need([0])
+    if not solved.could_be_done(0):
+        machine.solve()  # raises what is the matter
+    if exact:
+        solved.need(range(2**n))
+    else:
+        _search(solved, within)
+    found = Comparison(
+        machine=machine,
+        fixes=given,
+        errors=errors,
+        of=of,
+        budget=within,
+        exact=exact,
+        orders=min(ORDERS, MOST_STEPS // max(n, 1)),
+        solved=solved,
+        checked=None if which is None else SolvedSets(engine),
+    )
+    _weigh(found)
+    found.sure.need([0, *(1 << i for i in range(n))])
+    _recommend(found)
+    return found
+
+
+def _spelled_out(fixes: Sequence[Fix], machine: Machine) -> tuple[list[Task], dict[str, str]]:
+    """The fixes on that machine, and why the others cannot be done there."""
+    tasks: list[Task] = []
+    errors: dict[str, str] = {}
+    for fix in fixes:
+        try:
+            tasks.append(Task.of(fix, machine))
+        except InputError as err:
+            errors[fix.name] = str(err)
+    return tasks, errors
+
+
+def _some(machines: int, sets: int) -> NDArray[np.intp] | None:
+    """Which of the possible machines all the sets are solved on; None for all of them."""
+    few = max(LEAST_MACHINES, MOST_SCENARIOS // sets)
+    return np.linspace(0, machines - 1, few).astype(np.intp) if few < machines else None
+
+
+def _search(solved: SolvedSets, within: float | None) -> None:
+    """Solve what is worth solving of too many sets."""
+    n = solved.n
+    pairs = [1 << i | 1 << j for i in range(n) for j in range(i)]
+    solved.need([*(1 << i for i in range(n)), *pairs, 2**n - 1])
+    total = float(solved.time.sum())
+    budgets = [within, *BUDGETS, *(total * np.arange(1, 8) / 8.0), None]
+    for k, most in enumerate(budgets):
+        known = len(solved.masks)
+        search(solved, most, known + max(0, MOST_SETS - known) // (len(budgets) - k))
+
+
+def _weigh(found: Comparison) -> None:
+    """Worths, and how the fixes act on each other; without the fixes that are never allowed."""
+    solved, n = found.solved, found.n
+    found.usable = [i for i in range(n) if solved.members[solved.allowed, i].any()] or [*range(n)]
+    found.worths, found.worth_errors = np.full(n, np.nan), np.zeros(n)
+    if found.exact:
+        rows = [solved.row(sum(1 << i for i in part)) for part in _every_part(found.usable)]
+        found.worths[found.usable] = shapley(best_within(solved.gain[rows]))
+    else:
+        found.worths[found.usable], found.worth_errors[found.usable] = _sampled(found)
+    gain = solved.by_mask()
+    found.together = interactions(
+        lambda mask: gain.get(mask, np.nan), found.usable, solved.noticed, 3 if found.exact else 1
+    )
+
+
+def _sampled(found: Comparison) -> tuple[Array, Array]:
+    """Worths from some orders in which the fixes are done, with their standard errors."""
+    rng = np.random.default_rng(0)
+    orders = np.array([rng.permutation(len(found.usable)) for _ in range(found.orders)])
+    steps = [[0] for _ in orders]
+    for masks, order in zip(steps, orders, strict=True):
+        for j in order:
+            masks.append(masks[-1] | 1 << found.usable[j])
+    found.solved.need(mask for masks in steps for mask in masks)
+    gain = found.solved.by_mask()
+    gains = np.array([[gain[mask] for mask in masks] for masks in steps])
+    for row in gains:  # a fix that contradicts one before it cannot be done: it adds nothing
+        for k in range(1, len(row)):
+            row[k] = row[k - 1] if np.isnan(row[k]) else row[k]
+    return sampled_worths(gains, orders)
+
+
+def _recommend(found: Comparison) -> None:
+    """The best set, how sure that is, its order, and the best sets of the budgets that are shown."""
+    found.recommended = next(iter(found.ranked(found.budget)), 0)
+    if found.machines > 1:
+        found.chances = _chances(found)
+    found.order = found.order_of(found.names(found.recommended))
+    if found.recommended and found.machine.columns is None:
+        found.seen = found.done().solve(raise_error=False).notes
+    for within in BUDGETS if found.budget is None else ():
+        found.ranked(within)
+
+
+def _chances(found: Comparison) -> dict[int, float]:
+    """Set -> the share of the possible machines on which it is the best within the budget."""
+    sure = found.sure
+    rows = sure.ranked(found.budget)
+    if not rows.size:
+        return {}
+    gains = np.where(np.isnan(sure.gains), -np.inf, sure.gains)[rows]
+    # equal gains count for the set that the ranking puts first
+    best = (gains > gains.max(axis=0) - sure.tie).argmax(axis=0)
+    share = np.bincount(best, minlength=len(rows)) / len(best)
+    return {sure.masks[row]: float(chance) for row, chance in zip(rows, share, strict=True) if chance}
+
+
+def _checked(fixes: Any) -> list[Fix]:
+    known = [fixes] if isinstance(fixes, Fix) else fixes
+    try:
+        out = listed(known, "", "")
+    except InputError:
+        raise InputError(
+            f"{shown(fixes)} is no list of fixes", allowed="ds.read_fixes(file), or a list of ds.Fix"
+        ) from None
+    for fix in out:
+        if not isinstance(fix, Fix):
+            raise InputError(f"{shown(fix)} is no fix", place="fixes", allowed="ds.Fix(name, change={...})")
+    if not out:
+        raise InputError("there is no fix to compare", place="fixes")
+    if len(out) > MOST_FIXES:
+        raise InputError(
+            f"there are {len(out):,} fixes", place="fixes", allowed=f"{MOST_FIXES} in one comparison"
+        )
+    names = [fix.name for fix in out]
+    for name in names:
+        if names.count(name) > 1:
+            raise InputError(f"the name {name!r} is used twice", place="fixes", allowed="each name once")
+    return out
+
+
+def _bound(machines: int, fixes: int) -> None:
+    """Refuse what would take too long before anything is solved."""
+    if machines * (fixes + 1) > MOST_SURE:
+        raise InputError(
+            f"{fixes} fixes on {machines:,} possible machines",
+            place="compare",
+            allowed=f"{MOST_SURE // (fixes + 1):,} possible machines with so many fixes",
+        )
+
+
+def _every_part(fixes: Sequence[int]) -> Iterable[list[int]]:
+    """All sets of some fixes, in the order of the bits of their places."""
+    return ([i for j, i in enumerate(fixes) if part >> j & 1] for part in range(2 ** len(fixes)))

@@ -1,0 +1,301 @@
+"""What a fit to readings has found."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any, ClassVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ...inference.drawing import Draws, draw
+from ...inference.problem import Estimate, Problem
+from ...inference.scales import EDGE, Scales
+from ...machine.fitted import Fitted
+from ...readings.unknowns import Unknown
+
+Array = NDArray[np.float64]
+Row = dict[str, Any]
+
+TOLD, HARDLY = 0.5, 0.8
+"""Up to this ratio of interval to prior interval the readings told an unknown; where they did not, from this
+ratio of standard deviations on its scale on only the prior did."""
+OUTLYING = 0.01  # chance of one outlier or more among sound readings
+NOTHING = 0.01
+FELT = 0.3  # effects smaller than this, in standard deviations of what is known, count as none
+EDGES, ENDS = np.array([0.025, 0.975]), np.array([0.0, 0.95])
+# Our assumptions: a faulty leak is about five times what is likely, from once to twenty times; a faulty fan
+# has lost a sixth of its pressure or so. On the suspects' own scales: mean and standard deviation.
+FAULTY = (1.5, 1.0)
+MIXED = 0.05
+
+
+@dataclass(repr=False, eq=False)
+class Fit(Fitted):
+    """A machine fitted to readings; made by `fit`.
+
+    Estimates are the most probable values, intervals hold 95 % of what is believed after the readings: with
+    2.5 % on either side, or from 0 where more than 2.5 % are next to nothing (below a hundredth of what was
+    likely). The machine's other uncertain numbers and the errors of gauge and tachometer are fitted along.
+    Readings that contradict each other are answered too: then `draws.linear` is True, a note says that the
+    intervals are rough, and which readings are farthest off.
+
+    Attributes
+    ----------
+    draws : Draws
+        Weighted draws of the coordinates, behind all intervals.
+    sd : array (M,)
+        Standard deviation of each reading by itself, SI.
+    """
+
+    draws: Draws
+    sd: Array
+
+    def _drawn(self, count: int, rng: np.random.Generator) -> Array:
+        draws = self.draws
+        if count > draws.asked:
+            problem = self.model.problem()
+            self.model.start_at(self.estimate.x)
+            draws = draw(problem, self.estimate, count, np.random.default_rng(self.seed))
+        return draws.x[:, draws.resample(count, rng)]
+
+    # ---- the unknowns
+
+    @cached_property
+    def unknowns(self) -> list[Row]:
+        """A row for each unknown: estimate, interval, prior interval, what told it; clear excess first.
+
+        `ratio` is the width of the interval over that of the prior's, `scale_ratio` the same of the standard
+        deviations on the unknown's scale; `told` is "by the readings", "in part" or "only by the prior";
+        `chance_high` is how probably it is larger than was likely.
+        """
+        count = len(self.scales)
+        scales = Scales(list(self.scales.values()))
+        values = scales.values(self.draws.x[:count])
+        best = scales.values(self.estimate.x[:count, None])[:, 0]
+        prior = scales.values(np.repeat([[-EDGE, EDGE]], count, axis=0))
+        sd = np.sqrt(np.diag(self.estimate.covariance))
+        rows = []
+        for i, u in enumerate(self.wanted):
+            low, high = self._interval(values[i], NOTHING * u.likely)
+            low, high = min(low, float(best[i])), max(high, float(best[i]))
+            first, last = prior[i].tolist()
+            ratio = (high - low) / (last - first)
+            rows.append(
+                {
+                    "unknown": u.address,
+                    "estimate": float(best[i]),
+                    "low": low,
+                    "high": high,
+                    "measure": self.given.layout.declaration(u.address).measure,
+                    "likely": u.likely,
+                    "prior_low": first,
+                    "prior_high": last,
+                    "ratio": ratio,
+                    "scale_ratio": float(sd[i]),
+                    "told": _told(ratio, float(sd[i])),
+                    "chance_high": float(np.sum(self.draws.weights[values[i] > u.likely])),
+                }
+            )
+        return sorted(rows, key=lambda row: (row["told"] == "only by the prior", -_excess(row)))
+
+    def _interval(self, values: Array, nothing: float) -> tuple[float, float]:
+        """What 95 % of the draws lie between: from 0 where next to nothing is possible, else equal tails."""
+        draws = self.draws
+        zero = float(draws.weights[values <= nothing].sum())
+        shares = ENDS if zero >= EDGES[0] else EDGES
+        # n draws leave 1 in n + 1 beyond each end: so few draws make wide intervals, not narrow ones
+        count = draws.effective
+        shares = np.clip((shares * (count + 1.0) - 0.5) / count, 0.0, 1.0)
+        low, high = draws.quantiles(values, shares).tolist()
+        return (0.0 if zero >= EDGES[0] else low), high
+
+    @cached_property
+    def pairs(self) -> list[Row]:
+        """Pairs of unknowns that move the readings alike: `likeness` is the cosine between their effects.
+
+        1 or -1: the readings cannot tell them apart; 0: they act on different readings. Effects are taken
+        beside all other uncertain numbers. `correlation` is that of the estimates.
+        """
+        count = len(self.wanted)
+        slopes = self.estimate.slopes
+        others = slopes[:, count:]
+        noise = np.eye(len(slopes)) + others @ others.T
+        effect = slopes[:, :count].T @ np.linalg.solve(noise, slopes[:, :count])
+        size = np.sqrt(np.maximum(np.diag(effect), 1e-12))
+        sd = np.sqrt(np.diag(self.estimate.covariance))[:count]
+        out = []
+        for i in range(count):
+            for j in range(i + 1, count):
+                if min(size[i], size[j]) > FELT:
+                    out.append(
+                        {
+                            "first": self.wanted[i].address,
+                            "second": self.wanted[j].address,
+                            "likeness": float(effect[i, j] / (size[i] * size[j])),
+                            "correlation": float(self.estimate.covariance[i, j] / (sd[i] * sd[j])),
+                        }
+                    )
+        return sorted(out, key=lambda row: -abs(row["likeness"]))
+
+    # ---- the readings
+
+    @cached_property
+    def readings(self) -> list[Row]:
+        """A row for each reading: measured, fitted, and the misfit in standard deviations.
+
+        The misfit counts what the fit took up: of sound readings one in twenty is beyond 2.
+        """
+        from scipy.special import ndtri
+
+        limit = float(-ndtri(0.5 * OUTLYING / len(self.taken)))
+        # what the fit leaves of a reading's own error, in standard deviations of it
+        inner = np.eye(len(self.taken)) + self.estimate.slopes @ self.estimate.slopes.T
+        left = np.sqrt(np.clip(np.diag(np.linalg.inv(inner)), 1e-6, 1.0))
+        out = []
+        for i, r in enumerate(self.taken):
+            misfit = float(-self.estimate.residuals[i] / left[i])
+            out.append(
+                {
+                    "line": r.line,
+                    "where": r.where,
+                    "how": r.how,
+                    "measured": r.value,
+                    "fitted": float(self.estimate.predicted[i]),
+                    "sd": float(self.sd[i]),
+                    "measure": r.measure,
+                    "misfit": misfit,
+                    "outlier": abs(misfit) > limit,
+                }
+            )
+        return out
+
+    @property
+    def outliers(self) -> list[Row]:
+        """The readings that do not fit the others."""
+        return [row for row in self.readings if row["outlier"]]
+
+    @property
+    def chi_square(self) -> float:
+        """Sum of squares of readings and priors together; its mean is the number of readings."""
+        return self.estimate.chi_square
+
+    @property
+    def chance(self) -> float:
+        """How often sound readings of such a machine fit no better than these."""
+        from scipy.special import gammaincc
+
+        return float(gammaincc(0.5 * len(self.taken), 0.5 * self.chi_square))
+
+    # ---- what was fitted along
+
+    @property
+    def instruments(self) -> list[Row]:
+        """A row for each error of gauge and tachometer: estimate and standard deviation, in usual ones."""
+        return [{"error": row.pop("name"), **row} for row in self._coordinates(len(self.scales), None)]
+
+    @property
+    def others(self) -> list[Row]:
+        """The other uncertain numbers that the readings moved most, in usual standard deviations."""
+        rows = self._coordinates(len(self.wanted), len(self.scales))
+        return sorted(
+            ({"number": row.pop("name"), **row} for row in rows), key=lambda row: -abs(row["estimate"])
+        )
+
+    def _coordinates(self, first: int, end: int | None) -> list[Row]:
+        sd = np.sqrt(np.diag(self.estimate.covariance))
+        columns = zip(self.names[first:end], self.estimate.x[first:end], sd[first:end], strict=True)
+        return [{"name": name, "estimate": float(x), "sd": float(s)} for name, x, s in columns]
+
+
+def _told(ratio: float, scale_ratio: float) -> str:
+    if ratio <= TOLD:
+        return "by the readings"
+    return "in part" if scale_ratio < HARDLY else "only by the prior"
+
+
+def _excess(row: Row) -> float:
+    """How clearly an unknown is larger than was likely: its lower end first, then its estimate."""
+    likely = row["likely"]
+    return math.log1p(row["low"] / likely) + 0.1 * math.log1p(row["estimate"] / likely)
+
+
+@dataclass(repr=False, eq=False)
+class Suspects(Fitted):
+    """Every leak and every fan as a suspect, ranked by how probably it is at fault; made by `fit`.
+
+    Each hypothesis names a few faulty suspects; faulty ones may be far larger than likely, sound ones vary
+    by their usual spread. The chance of a suspect is the sum over the hypotheses that name it. The estimate
+    is that under the most probable hypothesis.
+
+    Attributes
+    ----------
+    hypotheses : list of (faulty addresses, chance)
+        The most probable first.
+    answers : array (A, H)
+        The most probable coordinates under each hypothesis.
+    sound_mean, sound_sd : array (A,)
+        What is believed of each coordinate where no suspect is at fault.
+    base : Estimate
+        The estimate before anything was suspected, about which the hypotheses were weighed.
+    """
+
+    hypotheses: list[tuple[tuple[str, ...], float]]
+    answers: Array
+    sound_mean: Array
+    sound_sd: Array
+    base: Estimate
+
+    several: ClassVar[bool] = True
+
+    @property
+    def suspects(self) -> list[Unknown]:
+        """The suspects, and what is likely of each."""
+        return self.wanted
+
+    @property
+    def chances(self) -> dict[str, float]:
+        """Suspect -> chance that it is at fault."""
+        out = {u.address: 0.0 for u in self.wanted}
+        for names, chance in self.hypotheses:
+            for name in names:
+                out[name] += chance
+        return out
+
+    def believed(self, names: tuple[str, ...]) -> tuple[Array, Array]:
+        """Mean and standard deviation of each coordinate where these suspects are at fault."""
+        mean, sd = self.sound_mean.copy(), self.sound_sd.copy()
+        own = [self.names.index(name) for name in names]
+        mean[own], sd[own] = FAULTY
+        return mean, sd
+
+    def _drawn(self, count: int, rng: np.random.Generator) -> Array:
+        """From the probable hypotheses, each by its share."""
+        probable = [h for h, (_, chance) in enumerate(self.hypotheses) if chance > MIXED] or [0]
+        shares = np.array([self.hypotheses[h][1] for h in probable])
+        edges = np.floor(count * np.cumsum(shares) / shares.sum() + rng.random()).astype(int)
+        sizes = np.diff(np.clip(edges, 0, count), prepend=0)
+        sizes[0] += count - sizes.sum()
+        columns = []
+        for h, size in zip(probable, sizes.tolist(), strict=True):
+            if size:
+                problem, estimate = self._near(h)
+                draws = draw(problem, estimate, max(2 * size, 20), rng)
+                columns.append(draws.x[:, draws.resample(size, rng)])
+        return np.concatenate(columns, axis=1)
+
+    def _near(self, hypothesis: int) -> tuple[Problem, Estimate]:
+        """The answer under a hypothesis, as an estimate to draw around."""
+        mean, sd = self.believed(self.hypotheses[hypothesis][0])
+        problem, x = self.model.problem(mean, sd), self.answers[:, hypothesis]
+        self.model.start_at(x)
+        plain = self.model.problem()
+        base, there = plain.factors(self.base.x[:, None]), plain.factors(x[:, None])
+        moved = np.where(base != 0.0, there / np.where(base != 0.0, base, 1.0), 1.0)
+        slopes = self.base.slopes * moved[:, 0] * sd
+        predicted = problem.predict(x[:, None])[:, 0]
+        residuals = (predicted - problem.measured) / problem.sd
+        covariance = sd[:, None] * np.linalg.inv(slopes.T @ slopes + np.eye(len(sd))) * sd
+        return problem, Estimate(x, predicted, residuals, slopes, covariance, math.nan, 0, "")

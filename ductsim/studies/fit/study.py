@@ -1,0 +1,158 @@
+"""The question itself: which numbers of a machine explain these readings?"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Sequence
+from typing import Any, Literal, overload
+
+import numpy as np
+
+from ...arguments import whole
+from ...bounded import at_most
+from ...errors import InputError, UnknownName, shown
+from ...inference.drawing import draw
+from ...inference.problem import find
+from ...machine.fitted import MANY, MOST_COLUMNS
+from ...machine.machine import Machine
+from ...readings.checks import refuse
+from ...readings.model import ReadingErrors, ReadingModel
+from ...readings.naming import readings_of
+from ...readings.table import Readings
+from ...readings.unknowns import Unknown, default_scale, nuisances, unknowns_of
+from .result import Fit, Suspects
+from .suspecting import suspected
+
+DRAWS, EASY = 400, 10_000
+"""How many draws are made unless asked otherwise, and under how many conditions all of them together."""
+
+
+@overload
+def fit(
+    machine: Machine,
+    readings: Any,
+    unknowns: Any = None,
+    *,
+    suspects: None = None,
+    relative: bool = False,
+    errors: ReadingErrors | None = None,
+    draws: int | None = None,
+    seed: int = 0,
+) -> Fit: ...
+
+
+@overload
+def fit(
+    machine: Machine,
+    readings: Any,
+    unknowns: Any = None,
+    *,
+    suspects: Literal["leaks"],
+    relative: bool = False,
+    errors: ReadingErrors | None = None,
+    draws: int | None = None,
+    seed: int = 0,
+) -> Suspects: ...
+
+
+def fit(
+    machine: Machine,
+    readings: Any,
+    unknowns: Any = None,
+    *,
+    suspects: str | None = None,
+    relative: bool = False,
+    errors: ReadingErrors | None = None,
+    draws: int | None = None,
+    seed: int = 0,
+) -> Fit | Suspects:
+    """The numbers of a machine that explain readings best, and how well they are known then.
+
+    Every other uncertain number of the machine (losses, nozzles, fan curves ...) and the errors of gauge and
+    tachometer are carried along with their usual spreads: without them the intervals would be too narrow.
+
+    Parameters
+    ----------
+    machine : Machine
+        A single one, without columns.
+    readings : path, DataFrame, list or Readings
+        See `read_readings`.
+    unknowns : list of addresses or patterns, or mapping to (low, likely, high), optional
+        What is to be found. By default the `[[unknown]]` tables of the machine file, else every leak.
+    suspects : "leaks", optional
+        Take every leak and every fan for mostly sound and find the few that are not; see `Suspects`.
+    relative : bool
+        Let only ratios between readings count, as for a machine whose fan curve is not known.
+    errors : ReadingErrors, optional
+        How far readings are off.
+    draws : int, optional
+        Draws behind the intervals; by default 400, fewer (at least 100) for more than 25 conditions. Suspects
+        need none.
+    seed : int
+        Of the random numbers.
+
+    Returns
+    -------
+    Fit, or Suspects where these are asked for
+
+    Raises
+    ------
+    InputError
+        For readings that cannot be read or cannot be right, unknown names, and more than 300 readings or 100
+        conditions.
+    """
+    if not isinstance(machine, Machine):
+        raise InputError(
+            f"{shown(machine)} is no machine", place="fit", allowed="a machine, as ds.Machine.read gives"
+        )
+    machine = machine.without_crop() if machine.carries else machine  # readings are taken with empty ducts
+    found = readings_of(machine, readings)
+    refuse(machine, found)
+    wanted = unknowns_of(machine, unknowns)
+    usual = errors or ReadingErrors()
+    if suspects is None:
+        return explained(machine, found, wanted, relative=relative, errors=usual, draws=draws, seed=seed)
+    if suspects != "leaks":
+        raise UnknownName.of("kind of suspects", suspects, ["leaks"], place="suspects")
+    return suspected(machine, found, wanted, relative=relative, errors=usual, seed=seed)
+
+
+def explained(
+    machine: Machine,
+    readings: Readings,
+    wanted: Sequence[Unknown],
+    *,
+    relative: bool = False,
+    errors: ReadingErrors | None = None,
+    draws: int | None = None,
+    seed: int = 0,
+) -> Fit:
+    """The fit to readings that are taken as they are, however odd; see `fit`."""
+    started = time.perf_counter()
+    scales = {u.address: u.scale(machine.layout) for u in wanted}
+    scales.update({name: default_scale(machine, name) for name in nuisances(machine, scales)})
+    model = ReadingModel(machine, readings, scales, errors, relative)
+    model.bound()
+    conditions = len(model.configurations)
+    count = min(DRAWS, EASY // conditions) if draws is None else whole(draws, "draws", "draws", 1)
+    at_most(count * conditions, MOST_COLUMNS, MANY, "draws")
+    problem = model.problem()
+    estimate = find(problem)
+    drawn = draw(problem, estimate, count, np.random.default_rng(seed))
+    return Fit(
+        given=machine,
+        taken=readings,
+        wanted=list(wanted),
+        scales=scales,
+        names=model.names,
+        conditions=conditions,
+        errors=model.errors,
+        relative=relative,
+        seed=seed,
+        estimate=estimate,
+        solves=problem.solves * conditions,
+        jacobians=problem.jacobians,
+        seconds=time.perf_counter() - started,
+        draws=drawn,
+        sd=problem.sd,
+    )

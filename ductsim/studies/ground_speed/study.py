@@ -1,0 +1,194 @@
+"""The study itself: the limit, its band, the limits behind it, and what each fix would make of it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ...answers.limits import limits_of
+from ...answers.state import solve
+from ...bounded import at_most, listed_at_most
+from ...crop.described import UNCERTAIN, Crop, with_crop
+from ...crop.margins import CONVEYING, Place, found_margins, limiting, places
+from ...crop.running import calm_point
+from ...description.possible import middle
+from ...errors import InputError, shown
+from ...fixes.fix import Fix
+from ...machine.machine import Machine
+from ...machine.possible import possible_machines
+from ...quantity import si
+from ...speed import Calibration
+from ...speed.limit import margins_at, place_limits, speed_limit
+from .curves import beyond_limits
+from .result import Gain, GroundSpeed, usable_guess
+
+Array = NDArray[np.float64]
+
+SAMPLES = 200
+FARTHEST = 3.0
+"""How many times the limiting speed further limits are looked for."""
+MOST_DRAWS = 500_000
+"""Draws times fixes: every draw is driven to its limit with every fix, a millisecond each."""
+
+
+def ground_speed(
+    machine_or_fit: Any,
+    crop: Crop | Calibration | None = None,
+    fixes: Iterable[Fix] | Mapping[str, Mapping[str, Any]] = (),
+    *,
+    efficiency: float = 1.0,
+    season_area: Any = None,
+    price_per_hour: float | None = None,
+    samples: int = SAMPLES,
+    seed: int = 0,
+) -> GroundSpeed:
+    """How fast the machine can drive before the crop stays behind, which unit and section limit, what helps.
+
+    The limit is a flow of crop in a unit; the speed follows from yield and width. Without a calibration
+    the absolute speed hangs on assumed least values and is given as a band; the relative change that a fix
+    makes is surer, and comes first.
+
+    Parameters
+    ----------
+    machine_or_fit : Machine or a fit
+        A machine with columns is taken as possible machines.
+    crop : Crop or Calibration, optional
+        The machine's own crop if not given.
+    fixes : iterable of Fix, or mapping name -> change
+        What to try, each by itself.
+    efficiency : float
+        Share of the time that the machine picks, for areas per hour [-].
+    season_area : float or text, optional
+        Area of a season [m2] ("400 ha").
+    price_per_hour : float, optional
+        What an hour of the machine costs, in any currency.
+    samples : int
+        How many draws of the crop's uncertain numbers make the band.
+    seed : int
+        Of the draws.
+
+    Returns
+    -------
+    GroundSpeed
+
+    Raises
+    ------
+    InputError
+        Without a crop, without a way for it, for bad options, and more than 500,000 draws times fixes.
+    """
+    _check(efficiency, price_per_hour, samples)
+    area = None if season_area is None else _area(season_area)
+    own = crop.crop if isinstance(crop, Calibration) else crop
+    possible = possible_machines(machine_or_fit, samples)
+    loaded_all = with_crop(possible, own)
+    loaded = middle(loaded_all)
+    limit = speed_limit(loaded)
+    wanted = _listed(fixes)
+    count = (len(wanted) + 1) * (loaded_all.columns or samples)
+    at_most(count, MOST_DRAWS, "draws times fixes", "ground_speed")
+    draws = _draws(loaded_all, crop, samples, seed)
+    cloud = loaded.rebuilt({**loaded_all.numbers, **draws})
+    speeds = np.asarray(speed_limit(cloud, usable_guess(limit)))
+    guess, judged = usable_guess(limit), places(loaded.layout)
+    reach = FARTHEST * guess
+    return GroundSpeed(
+        machine=loaded,
+        limit=limit,
+        speeds=speeds,
+        calibrated=isinstance(crop, Calibration),
+        efficiency=efficiency,
+        season_area=area,
+        price_per_hour=price_per_hour,
+        reach=reach,
+        places=judged,
+        place_limits=place_limits(loaded, guess, reach),
+        margins=found_margins(loaded, solve(loaded, raise_error=False)),
+        duct_margins=_duct_margins(judged, margins_at(loaded, [guess])[:, 0]),
+        beyond=beyond_limits(loaded),
+        gains=[_gain(fix, possible.without_crop(), own, draws, speeds, limit) for fix in wanted],
+    )
+
+
+def _duct_margins(judged: Iterable[Place], margins: Array) -> dict[str, float]:
+    """Unit -> the smallest margin of the conveying velocity in a duct of its own."""
+    out: dict[str, float] = {}
+    for place, margin in zip(judged, margins, strict=True):
+        if place.what == CONVEYING and len(place.units) == 1:
+            out[place.units[0]] = min(out.get(place.units[0], np.inf), float(margin))
+    return out
+
+
+def _check(efficiency: Any, price: Any, samples: Any) -> None:
+    if not isinstance(efficiency, (int, float)) or not 0.0 < efficiency <= 1.0:
+        raise InputError(
+            f"{shown(efficiency)} is out of range", place="efficiency", allowed="above 0, at most 1"
+        )
+    if price is not None and (not isinstance(price, (int, float)) or not 0.0 < price < np.inf):
+        raise InputError(f"{shown(price)} is out of range", place="price_per_hour", allowed="above 0")
+    if isinstance(samples, bool) or not isinstance(samples, int) or not 20 <= samples <= 100_000:
+        raise InputError(f"{shown(samples)} is out of range", place="samples", allowed="20 to 100,000")
+
+
+def _area(value: Any) -> float:
+    try:
+        area = si(value, "m2")
+    except InputError as err:
+        raise err.at(place="season_area") from None
+    if not isinstance(area, float) or area <= 0.0:
+        raise InputError(f"{shown(value)} is out of range", place="season_area", allowed="above 0")
+    return area
+
+
+def _draws(machine: Machine, crop: Any, samples: int, seed: int) -> dict[str, Array]:
+    """Draws of the crop's uncertain numbers: address -> (N,); after a calibration only of what it found."""
+    count = machine.columns or samples
+    rng = np.random.default_rng(seed)
+    if isinstance(crop, Calibration):
+        return {f"crop.{crop.number}": crop.sample(count, seed)}
+    out = {}
+    for name in UNCERTAIN:
+        address = f"crop.{name}"
+        declared = machine.layout.declaration(address)
+        drawn = machine.numbers[address] * np.exp(declared.spread * rng.standard_normal(count))
+        out[address] = np.clip(drawn, declared.low, declared.high)
+    return out
+
+
+# ---- fixes
+
+
+def _listed(fixes: Any) -> list[Fix]:
+    if isinstance(fixes, Mapping):
+        return [Fix(name, change=change) for name, change in fixes.items()]
+    out = listed_at_most(fixes, MOST_DRAWS, "fixes", "ground_speed")
+    for fix in out:
+        if not isinstance(fix, Fix):
+            raise InputError(
+                f"{shown(fix)} is not a fix", place="fixes", allowed="ds.Fix(...) or ds.read_fixes(...)"
+            )
+    return out
+
+
+def _gain(
+    fix: Fix, plain: Machine, crop: Crop | None, draws: Mapping[str, Array], before: Array, limit: float
+) -> Gain:
+    """What a fix makes of the limiting speed, with the same draws as before it."""
+    try:
+        done = with_crop(fix.on(plain), crop)
+    except InputError as err:
+        return Gain(fix, np.nan, np.full_like(before, np.nan), problem=str(err))
+    one = middle(done)
+    after_one = float(speed_limit(one, usable_guess(limit)))
+    cloud = done.rebuilt({**done.numbers, **draws})
+    after = np.asarray(speed_limit(cloud, usable_guess(after_one)))
+    with np.errstate(all="ignore"):
+        ratio = after / before
+    at = one.rebuilt({**one.numbers, "crop.ground_speed": np.array([usable_guess(after_one)])})
+    found = solve(at, raise_error=False, start=calm_point(one))
+    first = limiting(at, found)
+    place = Place(first.units[0], first.place[0], first.what[0]) if first.units[0] else None
+    over = [passed.sentence() for passed in limits_of(found) if passed.passed.any()]
+    return Gain(fix, after_one, ratio, place, f"not allowed: {'; '.join(over)}" if over else "")

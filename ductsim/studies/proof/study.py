@@ -1,0 +1,222 @@
+"""Did the fix work, or was it the gauge? Readings before and after, held against what was expected."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ...arguments import texts
+from ...errors import InputError, UnknownName, shown
+from ...fixes.fix import Fix
+from ...machine.fitted import Fitted
+from ...machine.machine import Machine
+from ...machine.possible import possible_machines
+from ...readings.checks import reduction, refuse
+from ...readings.model import Configuration, ReadingErrors, made
+from ...readings.naming import readings_of
+from ...readings.table import Reading, Readings
+from ...readings.unknowns import possible, usual_speed
+from ...result import Note
+from .result import Proof
+
+Array = NDArray[np.float64]
+Key = tuple[str, str, str, tuple[str, ...]]
+
+SAMPLES = 200
+
+
+def proof(
+    machine_or_fit: Machine | Fitted,
+    before: Any,
+    after: Any,
+    fix: Any,
+    *,
+    at: Sequence[str] | None = None,
+    errors: ReadingErrors | None = None,
+    seed: int = 0,
+) -> Proof:
+    """Did a fix work? Both sets of readings at the same speed and density, against what was expected.
+
+    Only readings taken at the same place in the same way, before and after, are compared. Their errors count
+    as for `fit`, those common to a set included; readings at places that the fix does not touch tell those
+    errors, so read some.
+
+    Parameters
+    ----------
+    machine_or_fit : Machine or Fit
+        Before the fix. A machine is taken as uncertain by its usual spreads, a fit as it found it.
+    before, after : path, DataFrame, list, Readings or None
+        Both None: how many readings it would take.
+    fix : Fix or mapping
+        What was done: a `Fix`, or a change as `Machine.change` takes it.
+    at : list of str, optional
+        Tappings to plan for when there are no readings; the units' own by default.
+    errors : ReadingErrors, optional
+        How far readings are off.
+    seed : int
+        Of the random numbers.
+
+    Returns
+    -------
+    Proof
+
+    Raises
+    ------
+    InputError
+        For readings that have nothing in common, cannot be read or cannot be right, and wrong names.
+    """
+    done = fix if isinstance(fix, Fix) else Fix("the fix", fix) if isinstance(fix, Mapping) else None
+    if done is None:
+        raise InputError(f"{shown(fix)} is no fix", place="fix", allowed="a Fix, or a mapping of changes")
+    base = machine_or_fit.given if isinstance(machine_or_fit, Fitted) else machine_or_fit
+    if not isinstance(base, Machine):
+        raise InputError(
+            f"{shown(machine_or_fit)} is no machine", place="proof", allowed="a machine or a fit"
+        )
+    if (before is None) != (after is None):
+        raise InputError(
+            "only one set of readings", place="proof", allowed="readings before and after, or none"
+        )
+    single = base if base.columns is None else base[0]
+    planned = before is None
+    sides = _planned(base, at) if planned else tuple(_read(single, r) for r in (before, after))
+    keys, left_out = _in_common(sides)
+    points = [Reading(k[0], 0.0, k[2], k[1], blanked=k[3]) for k in keys]
+    without, changes = _changes(possible_columns(machine_or_fit, seed), done, points)
+    usual = errors or ReadingErrors()
+    # a fix may be another engine speed: each side is reduced to its own machine's
+    taken = _Sides((single, done.on(single)), keys, usual)
+    expected = changes.mean(axis=1)
+    middle = np.array([without.mean(axis=1), without.mean(axis=1) + expected]) if planned else None
+    for side, readings in enumerate(sides):
+        taken.add(side, readings, None if middle is None else middle[side])
+    return Proof(
+        machine=base,
+        fix=done,
+        points=points,
+        planned=planned,
+        means=taken.means,
+        counts=taken.counts,
+        own=taken.own,
+        common=taken.common(),
+        changes=changes,
+        seen=[*(note for side in sides for note in side.notes), *left_out],
+    )
+
+
+def possible_columns(machine_or_fit: Machine | Fitted, seed: int) -> Machine:
+    """Possible machines as columns: a single machine is as uncertain as its usual spreads."""
+    if isinstance(machine_or_fit, Machine) and machine_or_fit.columns is None:
+        return possible(machine_or_fit, SAMPLES, np.random.default_rng(seed))
+    return possible_machines(machine_or_fit, SAMPLES)
+
+
+def _read(machine: Machine, readings: Any) -> Readings:
+    found = readings_of(machine, readings)
+    refuse(machine, found)
+    return found
+
+
+def _planned(machine: Machine, at: Sequence[str] | None) -> tuple[Readings, Readings]:
+    """One reading at each place, before and after, at the machine's own speed."""
+    layout = machine.layout
+    places = texts(at, "proof, at", "names of tappings") if at else [u.vacuum_at for u in layout.units]
+    for name in places:
+        if name not in layout.tapping:
+            raise UnknownName.of("tapping", name, layout.tapping, place="at")
+    if not places:
+        raise InputError("there is no place to read", place="at", allowed="names of tappings")
+    speed = usual_speed(machine)
+    both = [
+        [Reading(name, 0.0, engine_speed=speed, set=word) for name in places] for word in ("before", "after")
+    ]
+    return Readings(both[0]), Readings(both[1])
+
+
+def _key(r: Reading) -> Key:
+    return r.tapping, r.minus, r.quantity, tuple(sorted(r.blanked))
+
+
+def _in_common(sides: Sequence[Readings]) -> tuple[list[Key], list[Note]]:
+    """The places that were read before and after, and a note for each reading that has no counterpart."""
+    before, after = sides
+    both = {_key(r) for r in before} & {_key(r) for r in after}
+    keys = [key for key in dict.fromkeys(_key(r) for r in before) if key in both]
+    if not keys:
+        raise InputError(
+            "no place was read both before and after in the same way",
+            place="proof",
+            allowed="readings of the same tappings with the same openings blanked",
+        )
+    left_out = [
+        Note(
+            f"{r.where}{f' ({r.how})' if r.how else ''} was read {word} only and is left out.",
+            "left out",
+            r.where,
+        )
+        for word, side in (("before", before), ("after", after))
+        for r in side
+        if _key(r) not in both
+    ]
+    return keys, left_out
+
+
+def _changes(machines: Machine, fix: Fix, points: list[Reading]) -> tuple[Array, Array]:
+    """What possible machines make at each place without the fix, and what it changes; (K, S) both.
+
+    At the machine's own speed and weather; machines without an answer are left out.
+    """
+    without = made(machines, points)
+    change = made(fix.on(machines), points) - without
+    known = np.isfinite(change).all(axis=0)
+    if not known.any():
+        raise InputError("the machine has no answer with this fix", place="proof")
+    return without[:, known], change[:, known]
+
+
+class _Sides:
+    """Reduced means of both sides, and how their change errs: each place by itself, and all in common."""
+
+    def __init__(self, machines: Sequence[Any], keys: Sequence[Key], errors: ReadingErrors) -> None:
+        self.machines, self.keys, self.errors = machines, keys, errors
+        self.density = float(machines[0].air().density)
+        self.means = np.zeros((2, len(keys)))
+        self.counts = np.zeros((2, len(keys)), dtype=int)
+        self.own = np.zeros(len(keys))
+        self._common: dict[Any, Array] = {}
+
+    def add(self, side: int, readings: Readings, values: Array | None) -> None:
+        """One side's readings; with `values` (K,) as if these had been read."""
+        for k, key in enumerate(self.keys):
+            here = [r for r in readings if _key(r) == key]
+            self.counts[side, k] = len(here)
+            for r in here:
+                value = r.value if values is None else float(values[k])
+                self._add(side, k, r, value, (1.0 if side else -1.0) / len(here))
+
+    def _add(self, side: int, k: int, r: Reading, value: float, share: float) -> None:
+        own = self.machines[side]
+        condition = Configuration.of(r)
+        factor = reduction(own, condition, r.quantity, usual_speed(own) or 0.0, self.density)
+        self.means[side, k] += abs(share) * value * factor
+        self.own[k] += (share * factor * self.errors.of(r, value)) ** 2
+
+        def put(error: Any, amount: float) -> None:
+            self._common.setdefault(error, np.zeros(len(self.keys)))[k] += share * factor * amount
+
+        if r.measure == "Pa":
+            put(("zero", r.set), self.errors.zero)
+            put(("scale", r.set), self.errors.scale * value)
+        power = {"velocity": 1, "speed": 0, "shaft power": 3}.get(r.quantity, 2)
+        if r.engine_speed is None and power:
+            put(("speed", side, condition), power * self.errors.unread_speed * value)
+        elif power:
+            put(("tachometer", r.set), power * self.errors.tachometer * value)
+
+    def common(self) -> Array:
+        """The changes that one standard deviation of each common error makes, (K, E)."""
+        errors = list(self._common.values())
+        return np.array(errors).T if errors else np.zeros((len(self.keys), 0))

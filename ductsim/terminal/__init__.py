@@ -1,0 +1,1 @@
+"""The command line's own: options from signatures, parsing, pages, what is printed."""

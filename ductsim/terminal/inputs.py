@@ -1,0 +1,122 @@
+"""What a command reads: the machine, and the files that go with it."""
+
+from __future__ import annotations
+
+import os
+from argparse import Namespace
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from ..crop.file import read_crop
+from ..documents.document import read_text
+from ..errors import InputError
+from ..fixes.fix import read_fixes
+from ..machine.demos import demo, demo_file
+from ..machine.machine import Machine
+from ..readings.table import LARGEST_FILE, read_readings
+from ..writing import check
+
+ENDINGS = {"fixes": "toml", "readings": "csv", "crop": "toml", "seen": "csv", "field": "csv"}
+WORDS = {"crop": "the crop", "seen": "what was seen", "field": "yields along a row"}
+READERS: dict[str, Callable[[Path], Any]] = {
+    "fixes": read_fixes,
+    "readings": read_readings,
+    "crop": read_crop,
+    "seen": Path,
+    "field": Path,
+}
+"""Role of a companion -> what reads its file."""
+DEMO = "demo:"
+
+
+class Inputs:
+    """The machine of a command line, and where its companions are.
+
+    Attributes
+    ----------
+    machine : Machine
+        As changed by `--change`.
+    read : list of dict
+        What was read, for the envelope: the machine first, then its companions with their `role`.
+    """
+
+    def __init__(self, args: Namespace) -> None:
+        self._args = args
+        name: str = args.machine
+        if name.startswith(DEMO):
+            self.machine = demo(name.removeprefix(DEMO))
+            self._place = demo_file(name.removeprefix(DEMO))
+        else:
+            self.machine = Machine.read(name)
+            self._place = Path(name)
+            self._keep(self._place)
+        self.read: list[dict[str, str]] = [{"file": name, "sha256": self.machine.sha256}]
+        change = getattr(args, "change", None)
+        if change:
+            try:
+                self.machine = self.machine.change(change)
+            except InputError as err:
+                raise err.at(place="--change") from None
+
+    def find(self, role: str) -> Path | None:
+        """The file that plays a role: the one named by the option, else one beside the machine file."""
+        named = getattr(self._args, role, None)
+        if named:
+            return Path(named)
+        ending = ENDINGS[role]
+        for name in (f"{self._place.stem}_{role}.{ending}", f"{role}.{ending}"):
+            place = self._place.with_name(name)
+            if os.path.lexists(place) and not (self.is_demo and name == f"{role}.{ending}"):
+                return place
+        return None
+
+    def _keep(self, place: Path) -> None:
+        """Refuse to write over a file that is read."""
+        for output in ("plot", "path"):
+            name = getattr(self._args, output, None)
+            if name:
+                check(name, [place])
+
+    @property
+    def is_demo(self) -> bool:
+        """Whether the machine is one of the package's own."""
+        return str(self._args.machine).startswith(DEMO)
+
+    def companion(self, role: str, reader: Callable[[Path], Any]) -> Any:
+        """What `reader` makes of the file that plays a role.
+
+        Raises
+        ------
+        InputError
+            When there is no such file, saying where it was looked for.
+        """
+        place = self.find(role)
+        if place is None:
+            beside = f"{self._place.stem}_{role}.{ENDINGS[role]}"
+            raise InputError(
+                f"there is no file of {WORDS.get(role, role)} for {self._args.machine}",
+                place=f"--{role}",
+                allowed=f"name one with --{role} FILE, or put {beside!r} beside the machine file",
+            )
+        return self.take(role, place, reader)
+
+    def fitted(self) -> Any:
+        """What the readings of `--readings` make of the machine; the machine itself where none are named.
+
+        A study then works on all that the readings hold possible.
+        """
+        if not getattr(self._args, "readings", None):
+            return self.machine
+        from .. import fit, read_readings
+
+        return fit(self.machine, self.companion("readings", read_readings))
+
+    def take(self, role: str, place: Path, reader: Callable[[Path], Any]) -> Any:
+        """What `reader` makes of a file, which is noted among what was read."""
+        self._keep(place)
+        found = reader(place)
+        _, digest = read_text(place, LARGEST_FILE, f"file of {WORDS.get(role, role)}")
+        shown = place.name if self.is_demo and place.parent == self._place.parent else str(place)
+        self.read.append({"role": role, "file": shown, "sha256": digest})
+        return found

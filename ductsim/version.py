@@ -1,0 +1,3 @@
+"""The version, where every room can read it."""
+
+VERSION = "0.2.0"
