@@ -1,9 +1,9 @@
 # The public names, listed once: type checkers read them here, and so does the package itself.
 
+from . import extend as extend
 from .air import Air as Air
 from .cautions import CAUTIONS as CAUTIONS
 from .cautions import cautions_for as cautions_for
-from .checking import PartCheck as PartCheck
 from .checking import check_part as check_part
 from .conveying import Loaded as Loaded
 from .crop.box import Box as Box
@@ -21,7 +21,6 @@ from .errors import UnknownName as UnknownName
 from .errors import WrongSlope as WrongSlope
 from .fixes.fix import Fix as Fix
 from .fixes.fix import read_fixes as read_fixes
-from .laws.card import LAWS as LAWS
 from .laws.card import law as law
 from .machine.demos import demo as demo
 from .machine.machine import Machine as Machine
@@ -30,16 +29,11 @@ from .network.network import Network as Network
 from .network.state import Outcome as Outcome
 from .network.state import State as State
 from .parts.bend import Bend as Bend
-from .parts.declare import KINDS as KINDS
 from .parts.declare import LocalAir as LocalAir
-from .parts.declare import Pair as Pair
 from .parts.declare import Part as Part
 from .parts.declare import Path as Path
-from .parts.declare import fields as fields
-from .parts.declare import nested as nested
 from .parts.declare import number as number
 from .parts.declare import part as part
-from .parts.declare import word as word
 from .parts.duct import Duct as Duct
 from .parts.fan import Fan as Fan
 from .parts.gate import Gate as Gate

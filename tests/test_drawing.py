@@ -267,7 +267,7 @@ def test_every_registered_kind_is_drawn():
     figure = Figure()
     ax = figure.add_subplot()
     for kind, painter in SYMBOLS.items():
-        assert kind in ds.KINDS
+        assert kind in ds.extend.KINDS
         before = len(ax.get_children())
         painter(ax, 0.0, 0.0, style.INK)
         assert len(ax.get_children()) > before

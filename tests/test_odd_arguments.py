@@ -351,7 +351,7 @@ PARTS = {
 }
 for kind, good in PARTS.items():
     for name in good:
-        CALLS[f"{kind} {name}"] = lambda odd, k=ds.KINDS[kind], g=good, n=name: k(**(g | {n: odd}))
+        CALLS[f"{kind} {name}"] = lambda odd, k=ds.extend.KINDS[kind], g=good, n=name: k(**(g | {n: odd}))
 for name in ("crop_yield", "shares", "unit_yields", "slip"):
     CALLS[f"Crop {name}"] = lambda odd, n=name: ds.Crop(
         **({"crop_yield": 0.2, "row_spacing": 1.0} | {n: odd})

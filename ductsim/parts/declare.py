@@ -17,7 +17,19 @@ from ..arguments import mapping, same_place
 from ..errors import InputError, UnknownName, shown
 from ..quantity import si
 from ..sources import SOURCES
-from .numbers import REQUIRED, Nested, Number, Word, nested, number, word
+from .numbers import (
+    REQUIRED,
+    Nested,
+    Number,
+    OptionalValue,
+    OptionalValues,
+    Value,
+    Values,
+    Word,
+    nested,
+    number,
+    word,
+)
 
 __all__ = [
     "KINDS",
@@ -26,9 +38,13 @@ __all__ = [
     "LocalAir",
     "Nested",
     "Number",
+    "OptionalValue",
+    "OptionalValues",
     "Pair",
     "Part",
     "Path",
+    "Value",
+    "Values",
     "Word",
     "fields",
     "leaf_values",

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ..errors import InputError, UnknownName, shown
 from ..measures import own_measure
-from ..quantity import si, single
+from ..quantity import HasArray, Quantity, si, single
 
 if TYPE_CHECKING:
     from .declare import Fields
@@ -132,6 +133,49 @@ class Nested:
                 raise InputError(f"{shown(item)} is not a {self.name}", place=place)
             out.append(item)
         return tuple(out)
+
+
+class Value:
+    """The type of a declared number: a `Quantity` goes in, an SI float or a column comes out.
+
+    It stands in the annotation of a field (`length: Value = number("m", ...)`) for type checkers alone.
+    """
+
+    def __get__(self, thing: Any, kind: Any = None) -> Any:
+        """The number in SI: a float, an array of shape (S,) for a column."""
+
+    def __set__(self, thing: Any, value: Quantity) -> None:
+        """What the constructor takes."""
+
+
+class OptionalValue:
+    """The type of a declared number that need not be given; None comes out then."""
+
+    def __get__(self, thing: Any, kind: Any = None) -> Any:
+        """The number in SI, or None."""
+
+    def __set__(self, thing: Any, value: Quantity | None) -> None:
+        """What the constructor takes."""
+
+
+class Values:
+    """The type of a declared list of numbers (`points=True`): a tuple comes out."""
+
+    def __get__(self, thing: Any, kind: Any = None) -> Any:
+        """The numbers in SI, in order."""
+
+    def __set__(self, thing: Any, value: Sequence[Quantity] | NDArray[Any] | HasArray) -> None:
+        """What the constructor takes."""
+
+
+class OptionalValues:
+    """The type of a declared list of numbers that need not be given; None comes out then."""
+
+    def __get__(self, thing: Any, kind: Any = None) -> Any:
+        """The numbers in SI, in order, or None."""
+
+    def __set__(self, thing: Any, value: Sequence[Quantity] | NDArray[Any] | HasArray | None) -> None:
+        """What the constructor takes."""
 
 
 def number(
