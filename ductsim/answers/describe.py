@@ -1,17 +1,22 @@
-"""Everything a machine rests on: its numbers with their spreads, and the sources of its laws."""
+"""What a machine rests on and what it may be asked: numbers with their spreads, sources, questions."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from ..description.data import MachineData
+from ..description.layout import Layout
 from ..description.spreads import spread_of
 from ..laws.card import card_of
 from ..parts.declare import Form, Number
+from ..questions.vocabulary import question, vocabulary
 from ..result import Result
 from ..sources import source
+from ..wording import listed
 
 
 class Description(Result):
@@ -96,6 +101,59 @@ class SourceList(Result):
     def sentences(self, measures: str = "metric") -> list[str]:
         """How many references there are."""
         return [f"{self.machine.layout.title} rests on {len(self._used())} references."]
+
+
+@dataclass(repr=False, eq=False)
+class QuestionList(Result):
+    """Everything that may be asked of a machine; a loop goes through the questions.
+
+    Attributes
+    ----------
+    asked : tuple of str
+        The words of `of`, in the order of the vocabulary.
+    labels, measures : tuples of str
+        What each answer is, and its SI measure.
+    more_is_better : tuple of bool
+    """
+
+    asked: tuple[str, ...]
+    labels: tuple[str, ...]
+    measures: tuple[str, ...]
+    more_is_better: tuple[bool, ...]
+
+    def __len__(self) -> int:
+        return len(self.asked)
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self.asked)
+
+    def __contains__(self, of: object) -> bool:
+        return of in self.asked
+
+    def rows(self) -> list[dict[str, Any]]:
+        """A row for each question."""
+        columns = (self.asked, self.labels, self.measures, self.more_is_better)
+        keys = ("of", "label", "measure", "more_is_better")
+        return [dict(zip(keys, row, strict=True)) for row in zip(*columns, strict=True)]
+
+    def about(self) -> str:
+        """How many there are."""
+        return f"{len(self)} questions"
+
+    def sentences(self, measures: str = "metric") -> list[str]:
+        """How many questions there are, and some of them."""
+        return [f"{len(self)} questions may be asked, such as {listed([repr(of) for of in self.asked[:4]])}."]
+
+
+def questions_of(layout: Layout) -> QuestionList:
+    """Everything that may be asked of machines with this layout."""
+    found = [question(layout, words) for words in vocabulary(layout)]
+    return QuestionList(
+        tuple(one.of for one in found),
+        tuple(one.label for one in found),
+        tuple(one.measure for one in found),
+        tuple(one.more_is_better for one in found),
+    )
 
 
 AIR_SOURCES = ("cipm2007", "std_atmosphere1976", "sutherland")

@@ -6,17 +6,19 @@ import os
 from collections.abc import Mapping, Sequence
 from typing import Any, Self
 
-from ..answers.describe import Description, SourceList
+from ..answers.describe import Description, QuestionList, SourceList, questions_of
+from ..answers.difference import Difference, difference
 from ..answers.gradients import Sensitivity, jacobian
 from ..answers.state import MachineAnswer, solve
+from ..arguments import instance
 from ..crop.described import Crop, with_crop, without_crop
 from ..crop.replacing import replace
 from ..description.data import MachineData
 from ..display.faces import Shown
-from ..documents.document import read_document
+from ..documents.document import read_document, written
 from ..errors import InputError
 from ..files.reader import read_tables
-from ..files.writer import write
+from ..files.writer import document, write
 from ..network.state import State
 from ..parts.declare import Part
 
@@ -61,9 +63,25 @@ class Machine(MachineData, Shown):
             raise err.at(file=str(path)) from None
 
     @classmethod
-    def of(cls, document: Mapping[str, Any]) -> Self:
-        """The machine in a mapping with the tables and keys of a machine file."""
-        return cls(*read_tables(document))
+    def of(cls, document: Mapping[str, Any] | str) -> Self:
+        """The machine in a mapping with the tables and keys of a machine file, or in the file's text.
+
+        Raises
+        ------
+        InputError
+            One sentence with the place, what was wrong and what is allowed.
+        """
+        return cls(*read_tables(written(document)))
+
+    def document(self) -> dict[str, Any]:
+        """What `write` writes: the tables of a machine file, which `of` reads back.
+
+        Raises
+        ------
+        InputError
+            For a machine with columns.
+        """
+        return document(self)
 
     def write(self, path: str | os.PathLike[str]) -> None:
         """Write a machine file with every repeated part spelled out; no file is left half written.
@@ -151,6 +169,20 @@ class Machine(MachineData, Shown):
     def sensitivity(self, of: str = "weakest vacuum") -> Sensitivity:
         """How one answer depends on every number: derivative, elasticity, effect of its usual spread."""
         return Sensitivity(self, of)
+
+    def questions(self) -> QuestionList:
+        """Everything that may be asked: the words of `of`, what each answer is, its SI measure."""
+        return questions_of(self.layout)
+
+    def diff(self, other: MachineData) -> Difference:
+        """What differs in another machine: numbers at the same address, parts and units that came or went.
+
+        Raises
+        ------
+        InputError
+            For what is no machine.
+        """
+        return difference(self, instance(other, MachineData, "diff", "a machine"))
 
     def describe(self) -> Description:
         """Every number: address, value, measure, given or default, spread, what it is."""
