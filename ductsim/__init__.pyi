@@ -25,7 +25,7 @@ from .laws.card import law as law
 from .machine.demos import demo as demo
 from .machine.machine import Machine as Machine
 from .machine.machine import MachineState as MachineState
-from .network.network import Network as Network
+from .machine.network import Network as Network
 from .network.state import Outcome as Outcome
 from .network.state import State as State
 from .parts.bend import Bend as Bend

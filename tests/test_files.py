@@ -9,7 +9,8 @@ import fuzz_commands
 import numpy as np
 import pytest
 from command_line import refused, run  # noqa: F401
-from ductsim.show import report, style, tables
+from ductsim.display import style, tables
+from ductsim.reports import report
 from markupsafe import Markup
 
 import ductsim as ds

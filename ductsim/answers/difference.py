@@ -108,8 +108,8 @@ class Difference(Result):
             out.append(f"{len(self.numbers)} {verb}: {some}{more}.")
         for how in dict.fromkeys(one.how for one in self.things):
             names = [f"{one.what} {one.name!r}" for one in self.things if one.how == how]
-            more = [f"{len(names) - MOST_SAID} more"] if len(names) > MOST_SAID else []
-            out.append(f"{how.capitalize()}: {listed(names[:MOST_SAID] + more)}.")
+            others = [f"{len(names) - MOST_SAID} more"] if len(names) > MOST_SAID else []
+            out.append(f"{how.capitalize()}: {listed(names[:MOST_SAID] + others)}.")
         return out
 
 

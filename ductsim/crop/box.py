@@ -93,7 +93,7 @@ class Box(Fields):
         return self.lowest or self.positions, self.positions, self.highest or self.positions
 
     @property
-    def volume(self) -> float:
+    def volume(self) -> Any:
         """[m3]"""
         return self.width * self.length * self.height
 
@@ -116,7 +116,7 @@ class Box(Fields):
 
     def _below(self, distance: Array) -> Array:
         """Share of the crop that would land no farther right than `distance` from its discharge [m]."""
-        t = np.clip(distance / self.spreading, -1.0, 1.0)
+        t: Array = np.clip(distance / self.spreading, -1.0, 1.0)
         return np.where(t < 0.0, 0.5 * (1.0 + t) ** 2, 1.0 - 0.5 * (1.0 - t) ** 2)
 
 

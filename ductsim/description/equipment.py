@@ -9,9 +9,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+import numpy as np
+
 from ..air import Air
 from ..errors import InputError
-from ..parts.declare import Fields, OptionalValue, Value, fields, number
+from ..parts.declare import Fields, Number, OptionalValue, Value, fields, number
 
 NAME_RULE = "a name is a text of 1 to 200 characters and holds none of . * [ ] { }"
 RESERVED = ("air", "crop", "fill", "outside")
@@ -51,6 +53,29 @@ class ConstantAir(Fields):
     viscosity: Value = number(
         "Pa s", at_least=1e-6, at_most=1e-3, default=1.82e-5, spread=0.01, doc="dynamic viscosity"
     )
+
+
+@fields("air")
+class GivenAir(Fields):
+    """Air given by its own state and not by the weather; only a network has it, no machine file."""
+
+    density: Value = number("kg/m3", at_least=0.01, at_most=100.0, spread=0.01, doc="density of the open air")
+    viscosity: Value = number(
+        "Pa s", at_least=1e-7, at_most=1e-2, default=1.82e-5, spread=0.01, doc="dynamic viscosity"
+    )
+    pressure: OptionalValue = number(
+        "Pa",
+        at_least=1e3,
+        at_most=1e6,
+        default=None,
+        spread=0.002,
+        doc="absolute pressure; if not given, no pressure changes the density",
+        cure="write '960 hPa'",
+    )
+    temperature: Value = number(
+        "K", at_least=200.0, at_most=350.0, spread=0.003, doc="temperature of the open air"
+    )
+    heat_capacity: Value = number("J/kg K", at_least=500.0, at_most=5000.0, doc="at constant pressure")
 
 
 @fields("belt")
@@ -116,12 +141,34 @@ def air_of(kind: type[Fields], numbers: Mapping[str, Any]) -> Air:
     """The `Air` that the numbers `air.*` of a machine describe; columns stay columns."""
     if kind is ConstantAir:
         return Air(density=numbers["air.density"], viscosity=numbers["air.viscosity"])
+    if kind is GivenAir:
+        own = {leaf: numbers[f"air.{leaf}"] for leaf in kind.declared if f"air.{leaf}" in numbers}
+        return Air(**own)
     return Air.at(
         altitude=numbers["air.altitude"],
         temperature=numbers["air.temperature"],
         relative_humidity=numbers["air.relative_humidity"],
         pressure=numbers.get("air.pressure"),
     )
+
+
+def described(air: Air) -> Fields:
+    """The numbers that describe an `Air`, so that `air_of` makes it again: the weather where it is known."""
+    if air.weather is not None:
+        return Weather(**air.weather)
+    usual = Air()
+    own = {"density": air.density, "viscosity": air.viscosity}
+    plain = air.constant and (air.temperature, air.heat_capacity) == (usual.temperature, usual.heat_capacity)
+    if plain and all(_allowed(ConstantAir, name, value) for name, value in own.items()):
+        return ConstantAir(**own)
+    pressure = None if air.constant else air.pressure
+    return GivenAir(**own, pressure=pressure, temperature=air.temperature, heat_capacity=air.heat_capacity)
+
+
+def _allowed(kind: type[Fields], name: str, value: Any) -> bool:
+    declared = kind.declared[name]
+    assert isinstance(declared, Number)
+    return bool(np.all((np.asarray(value) >= declared.low) & (np.asarray(value) <= declared.high)))
 
 
 def check_name(name: object, what: str, *, place: str = "", reserved: bool = True) -> str:

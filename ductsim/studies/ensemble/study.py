@@ -19,6 +19,8 @@ from ...description.spreads import Draw, Scatter, Spread, default_spreads, read_
 from ...digest import digest
 from ...errors import InputError, UnknownName, shown
 from ...machine.machine import Machine
+from ...machine.network import Network
+from ...machine.possible import as_machine
 from ...quantity import single
 from ...questions.vocabulary import question
 from ...result import Result
@@ -318,7 +320,7 @@ class Ensemble(Result):
 
 
 def ensemble(
-    machine: Machine,
+    machine: Machine | Network,
     spreads: Iterable[Spread | Mapping[str, Any]] | None = None,
     of: str | Sequence[str] = "weakest vacuum",
     *,
@@ -335,7 +337,7 @@ def ensemble(
 
     Parameters
     ----------
-    machine : Machine
+    machine : Machine or Network
         A single one, without columns.
     spreads : list of Spread or mappings, optional
         Which numbers scatter how; by default [[spread]] of the machine's file or else the usual spreads
@@ -370,6 +372,7 @@ def ensemble(
         For a machine with columns, unknown questions or addresses, more than fits, a folder of another
         input or that cannot be written, and a worker with other code.
     """
+    machine = as_machine(machine, "ensemble")
     job = _job(machine, spreads, of, samples, seed, method, chunk, shares)
     if executor is not None and not callable(getattr(executor, "submit", None)):
         raise InputError(
@@ -396,7 +399,6 @@ def _job(
     chunk: int,
     shares: bool,
 ) -> Job:
-    instance(machine, Machine, "ensemble", "a machine", "a machine, as ds.Machine.read gives")
     if machine.columns is not None:
         raise InputError(
             "the machine has columns already", place="ensemble", allowed="one of them: machine[0]"
