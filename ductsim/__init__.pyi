@@ -9,6 +9,8 @@ from .conveying import Loaded as Loaded
 from .crop.box import Box as Box
 from .crop.described import Crop as Crop
 from .crop.file import read_crop as read_crop
+from .crop.yields import Yields as Yields
+from .crop.yields import read_field as read_field
 from .description.changing import grid as grid
 from .description.layout import Layout as Layout
 from .description.spreads import Spread as Spread
@@ -19,8 +21,8 @@ from .errors import NoOperatingPoint as NoOperatingPoint
 from .errors import OutsideRange as OutsideRange
 from .errors import UnknownName as UnknownName
 from .errors import WrongSlope as WrongSlope
+from .fixes.file import read_fixes as read_fixes
 from .fixes.fix import Fix as Fix
-from .fixes.fix import read_fixes as read_fixes
 from .laws.card import law as law
 from .machine.demos import demo as demo
 from .machine.machine import Machine as Machine
@@ -66,7 +68,9 @@ from .reports.report import report as report
 from .result import Result as Result
 from .sources import SOURCES as SOURCES
 from .speed.calibration import Calibration as Calibration
+from .speed.calibration import Run as Run
 from .speed.calibration import calibrate as calibrate
+from .speed.calibration import read_seen as read_seen
 from .studies.balance import Balance as Balance
 from .studies.balance import Trim as Trim
 from .studies.balance import balance as balance

@@ -12,6 +12,7 @@ from ..answers.gradients import Sensitivity, jacobian
 from ..answers.state import MachineAnswer, solve
 from ..arguments import instance
 from ..crop.described import Crop, with_crop, without_crop
+from ..crop.file import read_crop
 from ..crop.replacing import replace
 from ..description.data import MachineData
 from ..display.faces import Shown
@@ -95,8 +96,10 @@ class Machine(MachineData, Shown):
         """
         write(self, path)
 
-    def with_crop(self, crop: Crop | None = None) -> Self:
+    def with_crop(self, crop: Any = None) -> Self:
         """The machine with crop in its ducts: its own (the `[crop]` table of its file), or another.
+
+        `crop` is a `Crop`, or what `read_crop` takes: a path, a mapping, a DataFrame.
 
         Air and crop are then solved together, at the speed `crop.ground_speed`; every number of the crop
         has an address (`crop.slip`). `carries` tells such a machine; `without_crop` empties it.
@@ -106,7 +109,7 @@ class Machine(MachineData, Shown):
         InputError
             Without a crop, and where no way leads from an opening to its unit's duct.
         """
-        return with_crop(self, crop)
+        return with_crop(self, None if crop is None else read_crop(crop))
 
     def without_crop(self) -> Self:
         """The machine with empty ducts; its crop stays known."""

@@ -16,8 +16,11 @@ from ..display.svg import inline
 from ..display.tables import html_table
 from ..documents.document import file_path
 from ..errors import InputError, visible
+from ..fixes.file import read_fixes
 from ..machine.machine import Machine
 from ..quantity import display_measure
+from ..readings.table import read_readings
+from ..speed.calibration import Calibration, crop_from
 from ..writing import check, write_text
 from .numbers import assumption_rows, part_rows
 
@@ -113,9 +116,9 @@ class Findings:
     ) -> None:
         self.given = machine
         self.of, self.budget, self.measures = of, budget, measures
-        self.fixes = _read(fixes, "read_fixes")
-        self.readings = _read(readings, "read_readings")
-        self.crop = _read(crop, "read_crop")
+        self.fixes = None if fixes is None else read_fixes(fixes)
+        self.readings = None if readings is None else read_readings(readings)
+        self.crop = crop if isinstance(crop, Calibration) else crop_from(crop)
 
     @cached_property
     def fit(self) -> Any:
@@ -191,15 +194,6 @@ class Findings:
         """Everything that was found, in the order of the page."""
         found = [self.ground_speed, self.fill, self.comparison, self.fit, self.next_readings]
         return [result for result in found if result is not None]
-
-
-def _read(given: Any, reader: str) -> Any:
-    """What was given, read from its file if it is a path."""
-    if isinstance(given, (str, os.PathLike)):
-        import ductsim
-
-        return getattr(ductsim, reader)(given)
-    return given
 
 
 # ---- the page

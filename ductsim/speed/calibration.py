@@ -7,7 +7,7 @@ limit every unit was; together they narrow down the number that absolute speeds 
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -15,13 +15,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..answers.state import solve
-from ..arguments import one_of
-from ..bounded import at_most, listed_at_most
+from ..arguments import listed, one_of
+from ..bounded import listed_at_most
 from ..cautions import cautions_for
 from ..crop.described import Crop, crop_of, with_crop
+from ..crop.file import read_crop
 from ..crop.margins import CAPTURE, CONVEYING, RATIO, SUCTION, places, values_at
 from ..description.data import MachineData
-from ..documents.cells import read_rows
+from ..documents.cells import is_table, read_rows
 from ..errors import InputError, UnknownName, shown
 from ..quantity import si
 from ..result import Result
@@ -43,6 +44,7 @@ PRIOR_SPREAD = 0.4
 RANGE = ("low", "likely", "high")
 MOST_SEEN = 5_000
 """Observations: each is solved, and each unit of each is weighed at every point of the posterior."""
+SEEN = "a CSV file, a DataFrame, a mapping, or a list of mappings with ground_speed"
 _COLUMNS = {"ground_speed": "m/s", "crop_yield": "kg/m2", "blocked": None}
 _POINTS = 2001
 _REACH = 4.5  # standard deviations of the prior that the calculation covers
@@ -60,11 +62,14 @@ class Run:
         [kg/m2], or a text; the crop's own if not given.
     blocked : str
         The unit that blocked, several joined by "+"; an empty text when the machine ran.
+    line : int
+        Its line in the file it was read from; 0 for none.
     """
 
     ground_speed: Any
     crop_yield: Any = None
     blocked: str = ""
+    line: int = 0
 
     @property
     def units(self) -> tuple[str, ...]:
@@ -229,10 +234,10 @@ class Calibration(Result):
 
 def calibrate(
     machine: MachineData,
-    observations: Iterable[Any] | str | os.PathLike[str],
+    observations: Any,
     number: str = "opening_ratio",
     *,
-    crop: Crop | None = None,
+    crop: Any = None,
     scatter: float = SCATTER,
     prior_spread: float = PRIOR_SPREAD,
 ) -> Calibration:
@@ -246,12 +251,11 @@ def calibrate(
     ----------
     machine : MachineData
         With a crop, or `crop` given.
-    observations : iterable, or path of a CSV file
-        `Run`s, or mappings with `ground_speed`, optionally `crop_yield`, and `blocked` (a unit's name) where
-        one blocked; a file has these columns.
+    observations : path, DataFrame, mapping, or list of Run and mappings
+        What `read_seen` takes.
     number : str
         "opening_ratio", "capture_velocity", "suction_velocity" or "conveying_velocity".
-    crop : Crop, optional
+    crop : Crop, or what `read_crop` takes, optional
         The machine's own if not given.
     scatter, prior_spread : float
         In logarithms.
@@ -267,7 +271,7 @@ def calibrate(
         if not (isinstance(value, (int, float)) and 0.0 < value < 5.0):
             place = f"calibrate, {name}"
             raise InputError(f"{shown(value)} is out of range", place=place, allowed="above 0, below 5")
-    loaded = with_crop(machine, crop)
+    loaded = with_crop(machine, crop_from(crop))
     if loaded.columns is not None:
         raise InputError("the machine has columns", place="calibrate", allowed="machine[0], one of them")
     own = loaded.crop
@@ -280,21 +284,54 @@ def calibrate(
     return Calibration(loaded, number, runs, there, prior, float(scatter))
 
 
-def _runs(machine: MachineData, crop: Crop, observations: Any) -> list[Run]:
-    """The observations in SI, from a file or given."""
-    if not isinstance(observations, (str, os.PathLike)):
-        seen = listed_at_most(observations, MOST_SEEN, "observations", "calibrate")
-        return [_run(machine, crop, given, f"observation {i + 1}") for i, given in enumerate(seen)]
-    rows = read_rows(observations, _COLUMNS, ("ground_speed",), "what was seen", "observation")
-    try:
-        at_most(len(rows), MOST_SEEN, "observations")
-        return [_run(machine, crop, values, f"line {line}") for line, values in rows]
-    except InputError as err:
-        raise err.at(file=str(observations)) from None
+def read_seen(source: Any) -> list[Run]:
+    """What was seen in the field, from a CSV file, a DataFrame, a mapping or a list.
+
+    Parameters
+    ----------
+    source : path, DataFrame, mapping, Run, or list of Run and mappings
+        With `ground_speed` [m/s], optionally `crop_yield` [kg/m2], and `blocked` (a unit's name) where one
+        blocked; numbers are SI or carry their measure. A text is the path of a file.
+
+    Returns
+    -------
+    list of Run
+        Their numbers in SI.
+
+    Raises
+    ------
+    InputError
+        One sentence with the place, for whatever is not understood, and for more than 5,000 observations.
+    """
+    if isinstance(source, Run):
+        source = [source]
+    if is_table(source):
+        rows = read_rows(source, _COLUMNS, ("ground_speed",), "what was seen", "observation", MOST_SEEN)
+        in_file = isinstance(source, (str, os.PathLike))
+        word = "line" if in_file else "observation"
+        try:
+            return [_run(v | {"line": i if in_file else 0}, f"{word} {i}") for i, v in rows]
+        except InputError as err:
+            raise err.at(file=str(source) if in_file else "") from None
+    seen = listed_at_most(listed(source, "calibrate", SEEN), MOST_SEEN, "observations", "calibrate")
+    return [_run(given, f"observation {i + 1}") for i, given in enumerate(seen)]
 
 
-def _run(machine: MachineData, crop: Crop, given: Any, place: str) -> Run:
-    """An observation in SI, checked."""
+def crop_from(given: Any) -> Crop | None:
+    """The crop that a study works with: a calibration's, what `read_crop` takes; None for the machine's own.
+
+    Raises
+    ------
+    InputError
+        For anything else.
+    """
+    if given is None:
+        return None
+    return given.crop if isinstance(given, Calibration) else read_crop(given)
+
+
+def _run(given: Any, place: str) -> Run:
+    """An observation in SI, checked as far as it goes without a machine."""
     if isinstance(given, Mapping):
         for key in given:
             if key not in Run.__dataclass_fields__:
@@ -304,16 +341,24 @@ def _run(machine: MachineData, crop: Crop, given: Any, place: str) -> Run:
         given = Run(**given)
     if not isinstance(given, Run):
         raise InputError(f"{shown(given)} is no observation", place=place, allowed="one with ground_speed")
-    units = [unit.name for unit in machine.layout.units]
-    blocked = "" if given.blocked is None else str(given.blocked)
-    for unit in blocked.split("+") if blocked else ():
-        if unit not in units:
-            raise UnknownName.of("unit", unit, units, place=place)
     speed = _number(given.ground_speed, "m/s", "ground_speed", place)
-    mass = crop.mass_yield
-    if given.crop_yield is not None:
-        mass = _number(given.crop_yield, "kg/m2", "crop_yield", place)
-    return Run(speed, mass, blocked)
+    mass = given.crop_yield
+    mass = None if mass is None else _number(mass, "kg/m2", "crop_yield", place)
+    return Run(speed, mass, "" if given.blocked is None else str(given.blocked), given.line)
+
+
+def _runs(machine: MachineData, crop: Crop, observations: Any) -> list[Run]:
+    """The observations on this machine: of its units, in its yield where none was noted."""
+    units = [unit.name for unit in machine.layout.units]
+    out = []
+    for i, run in enumerate(read_seen(observations)):
+        for unit in run.units:
+            if unit not in units:
+                place = f"line {run.line}" if run.line else f"observation {i + 1}"
+                file = str(observations) if isinstance(observations, (str, os.PathLike)) else ""
+                raise UnknownName.of("unit", unit, units, place=place).at(file=file)
+        out.append(run if run.crop_yield is not None else replace(run, crop_yield=crop.mass_yield))
+    return out
 
 
 def _number(value: Any, measure: str, key: str, place: str) -> float:

@@ -13,6 +13,7 @@ from ...arguments import listed, one_of, texts, whole
 from ...description.changing import together
 from ...errors import InputError, shown
 from ...fixes.combining import Combining
+from ...fixes.file import read_fixes
 from ...fixes.fix import Fix, Task, all_cautions
 from ...machine.machine import Machine
 from ...machine.possible import possible_machines
@@ -44,7 +45,7 @@ MOST_SURE = 2_000_000
 
 def compare(
     machine_or_fit: Any,
-    fixes: Sequence[Fix] | Fix,
+    fixes: Any,
     of: str = "weakest vacuum",
     budget: float | str | None = None,
 ) -> Comparison:
@@ -55,8 +56,8 @@ def compare(
     machine_or_fit : Machine or fit
         A machine with columns, and what a fit holds possible, are possible machines: gains then have
         intervals, and sets of fixes a chance to be the best buy.
-    fixes : sequence of Fix
-        From `read_fixes`, or made by hand. A fix that makes no sense on this machine is named with one
+    fixes : list of Fix, path, mapping or DataFrame
+        What `read_fixes` takes. A fix that makes no sense on this machine is named with one
         sentence in `errors`; the others are compared all the same.
     of : str
         The question, by default the vacuum of the weakest unit.
@@ -75,7 +76,7 @@ def compare(
     NoOperatingPoint
         When the machine as it is has no answer.
     """
-    return Comparison(machine_or_fit, fixes, of, budget)
+    return Comparison(machine_or_fit, read_fixes(fixes), of, budget)
 
 
 class Comparison(Result):

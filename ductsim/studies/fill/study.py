@@ -18,7 +18,7 @@ from ...machine.possible import possible_machines
 from ...parts.numbers import SMALLEST
 from ...quantity import convert
 from ...result import Result
-from ...speed.calibration import Calibration
+from ...speed.calibration import Calibration, crop_from
 from ...wording import listed, said
 
 Array = NDArray[np.float64]
@@ -330,7 +330,7 @@ def fill(machine_or_fit: Any, crop: Crop | Calibration | None = None, box: Box |
     InputError
         Without a crop or a box, at a standstill, and when there is not one discharge for each unit.
     """
-    own = crop.crop if isinstance(crop, Calibration) else crop
+    own = crop_from(crop)
     machine: Machine = with_crop(middle(possible_machines(machine_or_fit, 50)), own)
     if box is None:
         box = box_of(machine.layout)
