@@ -28,7 +28,7 @@ print(machine.ask("weakest vacuum"), sealed.sensitivity(of="weakest vacuum").tab
 values, slopes = machine.jacobian(["weakest vacuum", "shaft power"], ["hose 3.length", "belt.engine_speed"])
 print(values.shape, slopes[0, 1], machine.describe().table()["address"].iloc[0])
 print(machine.numbers["hose 3.length"], machine.columns, machine.layout.title, machine.sources())
-print([question.of for question in machine.questions()][:3], machine.diff(sealed).table())
+print(list(machine.questions())[:3], machine.diff(sealed).table())
 text: dict[str, Any] = machine.document()
 again = ds.Machine.of(text)
 again.write("again.toml")
