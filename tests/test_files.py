@@ -9,15 +9,15 @@ import fuzz_commands
 import numpy as np
 import pytest
 from command_line import refused, run  # noqa: F401
-from ductsim.display import style, tables
-from ductsim.reports import report
 from markupsafe import Markup
 
 import ductsim as ds
 from ductsim.description.alike import alike, look
+from ductsim.display import style, tables
 from ductsim.errors import InputError, visible
 from ductsim.machine.demos import demo_file
 from ductsim.quantity import single
+from ductsim.reports import report
 
 PICKER = demo_file("picker").read_text(encoding="utf-8")
 BENCH = demo_file("bench").read_text(encoding="utf-8")

@@ -113,7 +113,7 @@ class Sheet:
         if self.state.columns is None:
             return str(self.state.weakest)
         rows = self.state.rows()
-        return max(rows, key=lambda row: row["chance_weakest"])["unit"]
+        return str(max(rows, key=lambda row: row["chance_weakest"])["unit"])
 
     def _columns(self) -> list[_Column]:
         out, left = [], MARGIN
@@ -177,7 +177,7 @@ class Sheet:
         if node:
             i = system.node(node)
             near = [k for k in keys if i in (system.start[system.rows[k]], system.finish[system.rows[k]])]
-            keys = near or keys
+            keys = tuple(near) or keys
         return sum(style.middle(self.state.flow[key]) for key in keys)
 
     def line_width(self, flow: float) -> float:
@@ -327,7 +327,7 @@ def _paint_part(ax: Any, sheet: Sheet, spot: Spot) -> None:
     for side, count in ends:
         for _ in range(min(count, 1)):
             _open_end(ax, sheet, x, y, side, sheet.flow(spot.name), dashed)
-    painter = SYMBOLS.get(kind, other)
+    painter: Callable[..., None] = SYMBOLS.get(kind, other)
     if kind == "jet" and len(spot.before) == 2:
         motive, suction = _jet_ends(sheet, spot)
         painter(ax, x, y, style.INK, motive, suction)
@@ -465,17 +465,18 @@ def _paint_legend(ax: Any, sheet: Sheet) -> None:
         elif kind == "jet":
             SYMBOLS[kind](ax, x + HALF, y, style.INK, -0.07, 0.07)
         else:
-            SYMBOLS.get(kind, other)(ax, x + HALF, y, style.INK)
+            painter: Callable[..., None] = SYMBOLS.get(kind, other)
+            painter(ax, x + HALF, y, style.INK)
         words = style.plain(WORDS.get(kind, kind), 24)
         ax.text(x + 2 * HALF + 0.06, y, words, fontsize=SMALL, va="center")
     y = y0 + 0.3 * (1 + max(row for _, _, row in sheet.legend))
     pa, kg = (display_measure(m, sheet.measures) for m in ("Pa", "kg/s"))
     if sheet.known:
-        words = [
+        lines = [
             f"In the boxes: total pressure against outside [{pa}], warm above it, cool below.",
             f"Beside the parts: air [{kg}]; the thicker the line, the more air.",
         ]
     else:
-        words = ["Drawn without pressures: no operating point was found.", ""]
-    for i, line in enumerate(words):
+        lines = ["Drawn without pressures: no operating point was found.", ""]
+    for i, line in enumerate(lines):
         ax.text(MARGIN, y + 0.13 * i, line, fontsize=SMALL, va="center")

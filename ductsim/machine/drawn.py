@@ -78,10 +78,10 @@ def _about_units(state: Any) -> str:
 def fan_curves(state: Any, ax: Any, measures: str) -> None:
     """Where every fan works on its curve, at the speed and density it has."""
     if state.columns is not None:
-        state = state[0] if len(state) else state
+        state = state[0]
     names = some(fans(state.machine), "the machine has no fan")
     curves = [(name, *_curve(state, name)) for name in names]
-    drawn: list[tuple[Any, Any, list[str], bool]] = []
+    drawn: list[tuple[Any, Any, list[str], float]] = []
     for name, flow, rise, last in curves:
         same = next(
             (d for d in drawn if np.allclose(d[0], flow) and np.allclose(d[1], rise, rtol=0.01)), None

@@ -18,7 +18,7 @@ from ..description.alike import alike
 from ..documents.cells import cells_of, columns_of, is_table, number_in, row_of
 from ..errors import InputError, UnknownName
 from ..quantity import RPM
-from ..result import Result
+from ..result import Note, Result
 
 # Quantity -> SI measure of its value.
 QUANTITIES = {
@@ -129,7 +129,7 @@ class Readings(Result):
         self, items: Iterable[Reading], notes: Iterable[str] = (), file: str = "", sha256: str = ""
     ) -> None:
         self.items = tuple(items)
-        self.notes = list(notes)
+        self.notes = [note if isinstance(note, Note) else Note(note, "reading") for note in notes]
         self.file = file
         self.sha256 = sha256
 

@@ -14,10 +14,10 @@ import numpy as np
 
 from ..arguments import instance, listed, mapping
 from ..cautions import ALWAYS, CAUTIONS
-from ..display.tables import SUITED, escaped
+from ..display.tables import escaped
 from ..errors import InputError, OutsideRange, UnknownName, shown
 from ..machine.machine import Machine, MachineState
-from ..quantity import display_measure, from_si, si, single
+from ..quantity import SUITED, display_measure, from_si, si, single
 from ..questions.gauges import fans
 from .live import Picture
 
