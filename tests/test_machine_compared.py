@@ -142,6 +142,23 @@ def test_they_are_copied_and_kept(picker, make, tmp_path):
         assert repr(other) == repr(found)
 
 
+def test_a_word_or_a_list_is_asked(picker):
+    state = picker.solve()
+    words = ["weakest vacuum", "shaft power", "hose 3.flow"]
+    one_by_one = [state.ask(word) for word in words]
+    assert state.ask(words) == state.ask(tuple(words)) == picker.ask(words) == one_by_one
+    assert state.ask([]) == []
+    many = picker.change({"hose 3.length": [1.0, 2.0]}).ask(words)
+    assert [answer.shape for answer in many] == [(2,), (2,), (2,)]
+    with pytest.raises(ds.UnknownName, match="unknown question 3"):
+        state.ask(["weakest vacuum", 3])
+    answers, slopes = picker.jacobian("weakest vacuum", "hose 3.length")
+    several = picker.jacobian(["weakest vacuum"], ["hose 3.length"])
+    assert (answers.shape, slopes.shape) == ((1,), (1, 1))
+    np.testing.assert_array_equal(answers, several[0])
+    np.testing.assert_array_equal(slopes, several[1])
+
+
 def test_keys_are_completed_in_a_notebook(picker):
     state = picker.solve()
     for names in (state.flow, state.pressure, state.vacuum, state.power, picker.numbers):

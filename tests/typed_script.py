@@ -24,7 +24,11 @@ many = machine.change({"belt.engine_speed": np.linspace(190.0, 230.0, 3), "hose 
 column = many.solve()
 for one in column:
     print(one.ask("weakest vacuum"))
-print(machine.ask("weakest vacuum"), sealed.sensitivity(of="weakest vacuum").table().head(3))
+print(
+    machine.ask("weakest vacuum"),
+    machine.ask(["vacuum 1", "vacuum 4"])[1],
+    sealed.sensitivity(of="weakest vacuum").table().head(3),
+)
 values, slopes = machine.jacobian(["weakest vacuum", "shaft power"], ["hose 3.length", "belt.engine_speed"])
 print(values.shape, slopes[0, 1], machine.describe().table()["address"].iloc[0])
 print(machine.numbers["hose 3.length"], machine.columns, machine.layout.title, machine.sources())

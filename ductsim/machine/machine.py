@@ -153,12 +153,18 @@ class Machine(MachineData, Shown):
         """
         return solve(self, raise_error, start, MachineState)
 
-    def ask(self, of: str) -> Any:
-        """Solve and answer one question of the `of` vocabulary: a float or (S,), in SI."""
+    def ask(self, of: str | Sequence[str]) -> Any:
+        """Solve and answer a question of the `of` vocabulary: a float or (S,), in SI; to a list, a list.
+
+        Raises
+        ------
+        UnknownName
+            For words that ask nothing; `questions` lists those that do.
+        """
         return self.solve().ask(of)
 
     def jacobian(
-        self, of: Sequence[str], numbers: Sequence[str], state: MachineState | None = None
+        self, of: str | Sequence[str], numbers: str | Sequence[str], state: MachineState | None = None
     ) -> tuple[Any, Any]:
         """Answers (Q,) to some questions and their exact derivatives (Q, A) in the numbers at some addresses.
 

@@ -97,8 +97,8 @@ class Network(NetworkBuilder):
         out._layout = self._layout
         return out
 
-    def ask(self, of: str) -> Any:
-        """Solve and answer one question: "hose.flow", "pressure box", "shaft power"; a float or (S,), in SI.
+    def ask(self, of: str | Sequence[str]) -> Any:
+        """Solve and answer a question ("hose.flow", "pressure box") or several, in SI; see `Machine.ask`.
 
         Raises
         ------
@@ -107,7 +107,7 @@ class Network(NetworkBuilder):
         """
         return self.machine().ask(of)
 
-    def jacobian(self, of: Sequence[str], numbers: Sequence[str]) -> tuple[Any, Any]:
+    def jacobian(self, of: str | Sequence[str], numbers: str | Sequence[str]) -> tuple[Any, Any]:
         """Answers (Q,) to some questions and their exact derivatives (Q, A) in the numbers at some addresses.
 
         Raises
