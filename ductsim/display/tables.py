@@ -437,7 +437,7 @@ def frame(rows: Sequence[Row], measures: str = "") -> pd.DataFrame:
     """
     import pandas as pd
 
-    if not measures:
+    if isinstance(measures, str) and not measures:
         return pd.DataFrame(list(rows))
     shown = columns(rows, measures)
     return pd.DataFrame({f"{c.words} [{c.measure}]" if c.measure else c.words: c.values for c in shown})
