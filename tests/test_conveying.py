@@ -179,7 +179,7 @@ def test_a_loaded_part_is_a_part_with_more_numbers():
     assert plain_form(DUCT.form) == DUCT.form
     assert pickle.loads(pickle.dumps(loaded.form)) == loaded.form
     assert loaded_class(ds.Duct) is type(loaded)
-    assert "duct" in ds.KINDS and ds.KINDS["duct"] is ds.Duct
+    assert "duct" in ds.extend.KINDS and ds.extend.KINDS["duct"] is ds.Duct
 
 
 @pytest.mark.parametrize(
