@@ -83,7 +83,8 @@ def test_studies_take_fixes_in_every_form(picker, tmp_path):
     assert worth[0] == worth[1]
     assert worth[0][0]["fix"] == "tape"
     given = fixes_in_every_form(tmp_path)[0]
-    assert [row["fix"] for row in ds.ground_speed(picker, None, given, samples=20).gain_rows()] == list(FIXES)
+    found = ds.ground_speed(picker, None, given, samples=20)
+    assert [row["fix"] for row in found.table("fixes").to_dict("records")] == list(FIXES)
 
 
 @pytest.mark.parametrize(
@@ -216,9 +217,9 @@ def test_what_was_seen_is_the_same_in_every_form(picker, tmp_path):
         {k: v for k, v in zip(SEEN, cells, strict=True) if v is not None} for cells in zip(*_filled(SEEN))
     ]
     runs = ds.read_seen(rows)
-    assert [(round(3.6 * run.ground_speed, 9), run.crop_yield, run.blocked) for run in runs] == [
-        (5.0, 0.4, ""),
-        (6.0, 0.4, "4"),
+    assert [(round(3.6 * run.ground_speed, 9), run.crop_yield, run.units) for run in runs] == [
+        (5.0, 0.4, ()),
+        (6.0, 0.4, ("4",)),
     ]
     first = ds.calibrate(picker, runs)
     for given in (place, str(place), frame, SEEN, rows, iter(rows), tuple(runs)):

@@ -144,7 +144,7 @@ def test_studies_take_a_network():
     net = build()
     swept = ds.sweep(net, "hose.length", ["1 m", "2 m"], of="hose.flow")
     two = [net.change({"hose.length": length}).ask("hose.flow") for length in (1.0, 2.0)]
-    np.testing.assert_allclose(swept.table()["hose_flow_kg_s"], two, rtol=1e-9)
+    np.testing.assert_allclose(swept.table()["hose.flow_kg_s"], two, rtol=1e-9)
     many = ds.ensemble(net, [ds.Spread("hose.length", sd=0.1)], of="hose.flow", samples=20, seed=1)
     assert len(many) == 20
     seal = ds.Fix("seal", change={"leak.area": 0.0}, minutes=5)
