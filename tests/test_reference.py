@@ -15,7 +15,7 @@ from ductsim.crop.box import Box
 from ductsim.description.equipment import Belt, ConstantAir, Section, Weather
 from ductsim.files.reader import ASSUMED, FREE_KEYS, TOP
 from ductsim.files.templates import EACH_UNIT, OF_UNIT
-from ductsim.fixes.fix import KEYS as FIX_KEYS
+from ductsim.fixes.file import KEYS as FIX_KEYS
 from ductsim.laws.card import card_of
 from ductsim.measures import MEASURES
 from ductsim.parts.declare import Number
@@ -102,9 +102,9 @@ def test_nothing_of_this_run_is_in_it(text):
     assert page(by_group()) == text
 
 
-@pytest.mark.parametrize("kind", ds.KINDS)
+@pytest.mark.parametrize("kind", ds.extend.KINDS)
 def test_every_number_of_every_kind_is_told(kind, found):
-    cls = ds.KINDS[kind]
+    cls = ds.extend.KINDS[kind]
     for name, declared in cls.declared.items():
         row = found.rows[slug("kind", kind, name)]
         assert declared.doc.replace("`", "") in row
@@ -147,7 +147,7 @@ def test_every_key_of_a_file_is_told(found):
             assert slug("table", table, key) in ids, (table, key)
     for key in TOP:
         assert {slug("table", TOP_TABLES.get(key, key)), slug("table", "top", key)} & ids, key
-    for kind in ds.KINDS.values():
+    for kind in ds.extend.KINDS.values():
         assert slug("kind", kind.kind) in ids
 
 
@@ -182,7 +182,7 @@ def test_words_commands_names_laws_and_sources_are_all_there(found, text):
         assert slug("command", name) in ids
     for name in ds.__all__:
         assert name.startswith("__") or slug("name", name) in ids
-    for name in ds.LAWS:
+    for name in ds.extend.LAWS:
         assert slug("law", name) in ids
     for key, entry in ds.SOURCES.items():
         assert slug("source", key) in ids
@@ -203,7 +203,7 @@ def test_every_published_value_stands_beside_ours(text):
     for row in check_rows():
         assert f"{row['published']:.5g}" in text
         assert f"{row['ours']:.5g}" in text
-    for function in ds.LAWS.values():
+    for function in ds.extend.LAWS.values():
         assert card_of(function).valid.split(";")[0].split("<")[0][:40] in text
 
 
@@ -255,9 +255,9 @@ def test_sections_of_a_docstring():
     assert "Parameters" not in html(doc, {}.get, ("Parameters",))
 
 
-@pytest.mark.parametrize("kind", ds.KINDS)
+@pytest.mark.parametrize("kind", ds.extend.KINDS)
 def test_help_of_a_part_lists_its_numbers(kind):
-    cls = ds.KINDS[kind]
+    cls = ds.extend.KINDS[kind]
     told = entry_docs(inspect.getdoc(cls))
     assert list(told) == list(cls.declared)
     for name, declared in cls.declared.items():
@@ -272,11 +272,11 @@ def test_help_gives_measure_range_default_and_spread():
 
 
 def test_help_of_a_part_of_ones_own():
-    @ds.fields("thing")
+    @ds.extend.fields("thing")
     class Bare(ds.Part):
         size: float = ds.number("m", above=0, spread=0.1, doc="its size")
 
-    @ds.fields("thing")
+    @ds.extend.fields("thing")
     class Told(ds.Part):
         """Says it itself.
 

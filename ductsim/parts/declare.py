@@ -15,7 +15,7 @@ from ..cautions import TAGS
 from ..errors import InputError, UnknownName, shown
 from ..sources import SOURCES
 from .fields import Fields, Form, Nested, fields, leaf_values, nested, same_as
-from .numbers import Number, Word, number, word
+from .numbers import Number, OptionalValue, OptionalValues, Value, Values, Word, number, word
 
 __all__ = [
     "KINDS",
@@ -24,9 +24,13 @@ __all__ = [
     "LocalAir",
     "Nested",
     "Number",
+    "OptionalValue",
+    "OptionalValues",
     "Pair",
     "Part",
     "Path",
+    "Value",
+    "Values",
     "Word",
     "fields",
     "leaf_values",

@@ -15,7 +15,7 @@ from ..description.spreads import Spread
 from ..documents.document import FORMAT
 from ..files.reader import ASSUMED, DRIVES, FREE_KEYS
 from ..files.templates import EACH_UNIT, OF_UNIT
-from ..fixes.fix import KEYS as FIX_KEYS
+from ..fixes.file import KEYS as FIX_KEYS
 from ..fixes.fix import Fix
 from ..machine import demos
 from ..measures import WORDS as MEASURED
@@ -24,7 +24,8 @@ from ..parts import KINDS, Fan
 from ..parts.documented import alternatives, number_rows
 from ..questions.vocabulary import WORDS
 from ..readings.table import COLUMNS, MEASURES, QUANTITIES, Reading
-from ..speed.calibrating import CALIBRATED, Run
+from ..speed.calibrating import CALIBRATED
+from ..speed.calibration import Run
 from ..studies.balance import Trim
 from .docstrings import entry_docs, summary
 
