@@ -28,7 +28,9 @@ HELPERS = [
     losses.contraction_loss,
     losses.diffuser_loss,
     losses.plate_loss,
-    losses.screen_loss,
+    losses.thin_plate_loss,
+    losses.wire_mesh_loss,
+    losses.grille_loss,
 ]
 
 
