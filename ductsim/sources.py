@@ -157,6 +157,13 @@ esdu85032 | seen | | Ejectors and jet pumps. Design and performance for incompre
 karassik2007 | seen | Karassik et al. | Pump Handbook, 4th edition | McGraw-Hill | 2007 | jet pump
     model, as transcribed in the documentation of the general library fluids 1.3
 
+cengel | seen | Cengel and Cimbala | Fluid Mechanics: Fundamentals and Applications | McGraw Hill | 2006
+    | example 12-1, stagnation pressure, as transcribed in the documentation of the general library
+    fluids 1.3
+
+isentropic | common practice | | Isentropic expansion of an ideal gas: temperature, density and velocity
+    pressure over static pressure by the Mach number | | | derived in any textbook of gas dynamics
+
 winoto2000 | seen | Winoto, Li and Shah | Efficiency of jet pumps | Journal of Hydraulic Engineering
     126(2), 150-156 | 2000 | doi 10.1061/(ASCE)0733-9429(2000)126:2(150); as transcribed in the
     documentation of the general library fluids 1.3
@@ -169,6 +176,10 @@ fox_mcdonald | seen | Fox and McDonald | Introduction to Fluid Mechanics | | | t
 en12237 | from memory | | EN 12237, strength and leakage of circular sheet metal ducts (with EN 1507 for
     rectangular ones) | European Committee for Standardization | | that classes A to D exist was seen;
     their constants are from memory
+
+iso9972 | from memory | | ISO 9972, thermal performance of buildings, fan pressurization method |
+    International Organization for Standardization | 2015 | recalled: the coefficient of Q = C dp^n is
+    referred to a standard density rho_0 by (rho / rho_0)^(1 - n); 1.2 kg/m3 at 20 degC and 101325 Pa
 
 smacna_leakage | seen | | Duct leakage classes, table 4-1 | Sheet Metal and Air Conditioning
     Contractors' National Association | | as reproduced in a test instrument's manual of 2015

@@ -1,11 +1,15 @@
 """Square laws, plates, screens, changes of section, leaks: against a general library and by definition."""
 
+import math
+
 import fluids
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.optimize import brentq
 
+from ductsim.air import Air
 from ductsim.laws.bends import angle_share, mitre_loss, round_bend_loss, square_bend_loss
 from ductsim.laws.leaks import crack, leakage_coefficient, power_leak, power_resistance
 from ductsim.laws.losses import (
@@ -135,6 +139,33 @@ def test_bend_columns():
 
 
 # ---- leaks
+
+
+def power_leak_flow(pressure, density, coefficient, exponent, **more):
+    """Volume flow that a pressure drives."""
+    c = {"coefficient": coefficient, "exponent": exponent, **more}
+    air = LocalAir(density, 1.8e-5)
+    return (
+        brentq(lambda m: power_leak(m, air, **c)[0] - pressure, 1e-9, 10.0, xtol=1e-14, rtol=1e-13) / density
+    )
+
+
+@pytest.mark.parametrize("height", [0.0, 2500.0])
+def test_a_hole_stays_the_same_hole_at_any_density(height):
+    """A power law of exponent 0.5 is a sharp-edged gap: Q = 0.61 A sqrt(2 dp / rho) at any height."""
+    air = Air.at(altitude=height, temperature="15 degC", relative_humidity=0.0)
+    coefficient = 0.61 * 4e-4 * math.sqrt(2.0 / 1.2)
+    flow = power_leak_flow(1000.0, air.density, coefficient, 0.5)
+    assert flow == pytest.approx(0.61 * 4e-4 * math.sqrt(2000.0 / air.density), rel=3e-6)  # bent at 0.01 Pa
+
+
+@pytest.mark.parametrize(("exponent", "share"), [(0.5, 1.1180), (0.6, 1.0934), (0.65, 1.0812), (1.0, 1.0)])
+def test_a_leak_lets_more_of_thinner_air_through(exponent, share):
+    """(rho_0 / rho)^(1 - n) at 0.96 kg/m3, referred to 1.2 (ISO 9972, from memory)."""
+    thick, thin = (power_leak_flow(100.0, rho, 0.003, exponent) for rho in (1.2, 0.96))
+    assert thin / thick == pytest.approx(share, abs=1e-4)
+    measured = power_leak_flow(100.0, 0.96, 0.003, exponent, reference_density=0.96)
+    assert measured == pytest.approx(thick, rel=1e-9)
 
 
 @given(st.floats(0.5, 1.0), st.floats(1e-5, 0.1), st.floats(1.0, 5000.0))
