@@ -15,9 +15,10 @@ from ..description.data import MachineData
 from ..network.network import solve_system
 from ..network.newton import Point
 from ..network.state import State
-from ..quantity import RPM, show
+from ..quantity import RPM
 from ..questions.gauges import fans, inlet_density, opening_air, stacked_path, tapping_pressures
 from ..result import Note, Result
+from ..wording import percent, said
 from . import notes
 from .slipping import settle, slipping
 from .solved import SolvedMachine
@@ -69,6 +70,10 @@ def _point(start: State | Point | None) -> Point | None:
     if isinstance(start, State):
         return None if start.columns is not None else start.arrays.point
     return start
+
+
+NO_VACUUM = 1e-6
+"""Pressure difference below which a machine has no vacuum, only the solver's rounding [Pa]."""
 
 
 class MachineAnswer(SolvedMachine, Result):
@@ -253,22 +258,24 @@ class MachineAnswer(SolvedMachine, Result):
         powers = [self.power[name] for name in fans(self.machine)]
         if powers:
             what = f"Its {len(powers)} fans take" if len(powers) > 1 else "Its fan takes"
-            out.append(f"{what} {_shown(sum(powers), 'W', measures, 3)} at the shaft.")
+            out.append(f"{what} {said(sum(powers), 'W', measures)} at the shaft.")
         return out
 
     def _about_weakest(self, measures: str) -> list[str]:
         name = self.weakest
         if not name:
             return ["No unit's vacuum is known: every tapping is closed off."]
+        if all(abs(vacuum) < NO_VACUUM for vacuum in self.vacuum.values()):
+            return ["No unit has any vacuum."]
         own = self._unit_columns[name]
         at = self.machine.layout.unit[name].vacuum_at
         mean = _mean(list(self.vacuum.values()))
-        answer = f"Unit {name} is weakest: {_shown(own['vacuum_Pa'], 'Pa', measures, 3)} of vacuum at {at}"
+        answer = f"Unit {name} is weakest: {said(own['vacuum_Pa'], 'Pa', measures)} of vacuum at {at}"
         if len(self._unit_columns) > 1 and mean:
-            answer += f", {own['share_of_mean']:.0%} of the mean of {_shown(mean, 'Pa', measures, 3)}"
-        air = _shown(own["opening_air_kg_s"], "kg/s", measures, 3)
-        duct = _shown(own["duct_air_kg_s"], "kg/s", measures, 3)
-        fast = _shown(own["duct_velocity_m_s"], "m/s", measures, 3)
+            answer += f", {percent(own['share_of_mean'])} of the mean of {said(mean, 'Pa', measures)}"
+        air = said(own["opening_air_kg_s"], "kg/s", measures)
+        duct = said(own["duct_air_kg_s"], "kg/s", measures)
+        fast = said(own["duct_velocity_m_s"], "m/s", measures)
         return [answer + ".", f"{air} of air enters by its openings; its duct carries {duct} at {fast}."]
 
     def _about_columns(self, measures: str) -> list[str]:
@@ -279,7 +286,7 @@ class MachineAnswer(SolvedMachine, Result):
             names, counts = np.unique(weakest[self.solved].astype(str), return_counts=True)
             first = int(np.argmax(counts))
             low, mid, high = (
-                _shown(_quantile(self.ask("weakest vacuum"), q), "Pa", measures, 3) for q in (0.05, 0.5, 0.95)
+                said(_quantile(self.ask("weakest vacuum"), q), "Pa", measures) for q in (0.05, 0.5, 0.95)
             )
             out.append(
                 f"Unit {names[first]} is weakest in {counts[first] / solved:.0%} of {solved:,} scenarios; "
@@ -328,11 +335,3 @@ def _share(value: Any, mean: Any) -> Any:
     mean = np.asarray(mean, dtype=float)
     out = np.divide(value, mean, out=np.full(np.shape(value), np.nan), where=mean != 0.0)
     return out if out.ndim else float(out)
-
-
-def _shown(value: float, measure: str, measures: str, digits: int) -> str:
-    number, label = show(value, measure, measures)
-    places = (
-        max(0, digits - 1 - math.floor(math.log10(abs(number)))) if number and math.isfinite(number) else 0
-    )
-    return f"{number:,.{min(places, 6)}f} {label}"

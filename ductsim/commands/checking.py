@@ -6,6 +6,7 @@ import re
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
+from ..answers.state import NO_VACUUM
 from ..cautions import cautions_for
 from ..machine.machine import MachineState
 from ..questions.gauges import fans
@@ -53,7 +54,7 @@ class Checked(Result):
         return [
             f"Unit {unit} has no vacuum at all: its tapping reads {-vacuum:,.0f} Pa above the open air."
             for unit, vacuum in self.state.vacuum.items()
-            if vacuum < 0.0
+            if vacuum < -NO_VACUUM
         ]
 
     def _unstated_limits(self) -> list[str]:

@@ -20,7 +20,7 @@ from ...machine.possible import possible_machines
 from ...quantity import measure_key
 from ...questions.vocabulary import Question, question
 from ...result import Result
-from ...wording import listed, said
+from ...wording import listed, percent, said
 from .lifting import MOST_COUNTED, Search
 from .trims import Dial, Trim, dials_of
 
@@ -249,7 +249,7 @@ class Balance(Result):
             stays = said(before, asked.measure, measures)
             first = f"The {what} cannot be lifted by these trims; it stays at {stays}."
         else:
-            share = f" ({(after - before) / abs(before):+.0%})" if before else ""
+            share = f" ({percent((after - before) / abs(before), sign=True)})" if before else ""
             first = (
                 f"The {what} goes from {said(before, asked.measure, measures)} to "
                 f"{said(after, asked.measure, measures)}{share}, with {'; '.join(words[:6])}{more}."

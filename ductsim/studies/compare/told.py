@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ...fixes.combining import CONTRADICTION, FINE, NOT_ALLOWED
-from ...wording import listed, said
+from ...wording import listed, percent, said
 from .rows import NOTICED, OPPOSITE, changes, opposite, range_of, weakest
 from .table import Table, medians
 
@@ -184,7 +184,7 @@ def _time(minutes: float | None) -> str:
 
 
 def _percent(change: float, before: float) -> str:
-    return f"{change / abs(before):+.0%}"
+    return percent(change / abs(before), sign=True)
 
 
 def notes(found: Comparison) -> list[str]:
