@@ -58,7 +58,7 @@ class Jet(Part):
         cure="write '30 deg'",
     )
     mixing_effectiveness: float = number(
-        "", at_least=0.5, at_most=1, default=1.0, spread=0.15, doc="share of the pressure rise of full mixing"
+        "", at_least=0.5, at_most=1, default=1.0, spread=0.1, doc="share of the pressure rise of full mixing"
     )
     mixing_length: float | None = number(
         "m",
