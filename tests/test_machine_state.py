@@ -7,6 +7,7 @@ import pytest
 
 import ductsim as ds
 from ductsim.description.layout import Layout, PartEntry, Tapping
+from ductsim.display.tables import text
 from ductsim.wording import percent, said
 
 BLANKED = {"front *.area": 0.0, "rear *.area": 0.0}
@@ -361,6 +362,9 @@ def test_a_standing_machine_says_that_nothing_flows(name, stop):
     assert state.sentences()[0] == "No unit has any vacuum."
     assert not [note for note in state.notes if note.kind == "backward flow"]
     assert "-0" not in str(state)
+    assert not any(np.isfinite(row["share_of_mean"]) for row in state.rows())
+    shown = text(state.tables()["units"])
+    assert "e-" not in shown and "-0" not in shown
 
 
 @pytest.mark.parametrize(

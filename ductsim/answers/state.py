@@ -72,6 +72,9 @@ def _point(start: State | Point | None) -> Point | None:
     return start
 
 
+ROUNDING = 1e-12
+"""Below this a number of a unit or a fan is nothing, in any SI measure."""
+
 NO_VACUUM = 1e-6
 """Pressure difference below which a machine has no vacuum, only the solver's rounding [Pa]."""
 
@@ -150,7 +153,7 @@ class MachineAnswer(SolvedMachine, Result):
 
     @cached_property
     def _unit_rows(self) -> list[dict[str, Any]]:
-        return [{"unit": name, **own} for name, own in self._unit_columns.items()]
+        return [_settled({"unit": name, **own}) for name, own in self._unit_columns.items()]
 
     def _unit_ranges(self) -> list[dict[str, Any]]:
         weakest = self.weakest
@@ -170,7 +173,7 @@ class MachineAnswer(SolvedMachine, Result):
 
         With columns, one row for each fan with medians.
         """
-        return [self._fan_row(name) for name in fans(self.machine)]
+        return [_settled(self._fan_row(name)) for name in fans(self.machine)]
 
     def _fan_row(self, name: str) -> dict[str, Any]:
         numbers = self.machine.part_numbers()
@@ -203,7 +206,7 @@ class MachineAnswer(SolvedMachine, Result):
                     "access": tapping.access,
                 }
             )
-        return out
+        return [_settled(row) for row in out]
 
     def tables(self) -> dict[str, list[dict[str, Any]]]:
         """The rows of the units, the fans and the tappings."""
@@ -330,8 +333,13 @@ def _mean(values: list[Any]) -> Any:
     return out if out.ndim else float(out)
 
 
+def _settled(row: dict[str, Any]) -> dict[str, Any]:
+    """The row with nothing where there is only the solver's rounding of nothing."""
+    return {k: 0.0 if isinstance(v, float) and abs(v) < ROUNDING else v for k, v in row.items()}
+
+
 def _share(value: Any, mean: Any) -> Any:
     """Each value as a share of the mean; unknown where there is no vacuum at all."""
     mean = np.asarray(mean, dtype=float)
-    out = np.divide(value, mean, out=np.full(np.shape(value), np.nan), where=mean != 0.0)
+    out = np.divide(value, mean, out=np.full(np.shape(value), np.nan), where=np.abs(mean) >= NO_VACUUM)
     return out if out.ndim else float(out)
