@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 import ductsim as ds
-from ductsim.crop.described import LEAST, STANDING, flows_of
+from ductsim.crop.described import STANDING, flows_of
 from ductsim.crop.margins import margins, places
 from ductsim.documents.document import parse
 from ductsim.errors import InputError, UnknownName
@@ -110,27 +110,6 @@ def test_unit_flows_follow_shares_and_yields(picker):
     assert numbers["rear 4.crop_flow"] == pytest.approx(0.3 * 0.72 * 1.5)
     assert numbers["duct 4.crop_flow"] == pytest.approx(0.72 * 1.5)
     assert sum(numbers[f"duct {u}.crop_flow"] for u in "12345") == pytest.approx(1.5 * 2.22)
-
-
-def test_least_values_belong_to_a_slip_and_follow_it(picker):
-    """18 m/s for a slip of 6 are 20 for one of 8 (the crop's own speed stays), 0.6 kg of air are 0.8."""
-    plain = {"crop_yield": 0.4, "row_spacing": 1.0}
-    heavy = ds.Crop(**plain, slip=8.0)
-    assert heavy.reference_slip == 6.0 and ds.Crop(**plain).reference_slip == 6.0
-    needs = [heavy.least(name) for name in LEAST]
-    assert needs == pytest.approx([0.8, 7.0, 11.0, 20.0, 1.5])
-    assert ds.Crop(**plain, slip=0.0).least("capture_velocity") == pytest.approx(5e-3)
-    own = ds.Crop(**plain, slip=3.0, conveying_velocity=11.0)
-    assert own.reference_slip == 3.0 and own.least("conveying_velocity") == 11.0
-    assert ds.Crop(**plain, slip=0.0, conveying_velocity=11.0).reference_slip == 6.0
-    changed = picker.change({"crop.slip": [6.0, 8.0]}).crop
-    assert changed.least("conveying_velocity") == pytest.approx([18.0, 20.0])
-
-
-def test_the_slip_of_the_least_values_is_kept_in_a_file(picker, tmp_path):
-    picker.change({"crop.slip": 8.0}).write(tmp_path / "heavy.toml")
-    again = ds.Machine.read(tmp_path / "heavy.toml").crop
-    assert (again.slip, again.reference_slip) == (8.0, 6.0)
 
 
 def test_every_default_of_a_crop_has_its_standing():
