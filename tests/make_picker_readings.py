@@ -45,7 +45,11 @@ def perturbed(machine: ds.Machine, rng: np.random.Generator) -> ds.Machine:
     curves: dict[str, float] = {}
     for address, value in machine.numbers.items():
         spread = spread_of(machine, address)
-        if not spread or address.startswith(("air.", "belt.engine_speed")):
+        if (
+            not spread
+            or address.startswith(("air.", "belt.engine_speed"))
+            or address.endswith("suction_angle")
+        ):
             continue
         drawn = float(np.exp(spread * rng.standard_normal()))
         if "[" in address:

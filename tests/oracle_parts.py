@@ -127,7 +127,12 @@ def square_law(kind: str, own: dict[str, Any]) -> dict[str, float]:
         return {"area": own["area"], "loss": own["loss_coefficient"]}
     if kind == "screen":
         s = own["open_fraction"] * (1.0 - own["blinded"])
-        return {"area": own["area"], "loss": max((0.5 * (1.0 - s) + (1.0 - s * s)) / (s * s), 1e-3)}
+        losses = {
+            "thin plate": (1.0 / ((0.60 + 0.15 * s + 0.25 * s**16) * s) - 1.0) ** 2,
+            "wire mesh": 0.52 * (1.0 / s**2 - 1.0),
+            "grille": (0.5 * (1.0 - s) + (1.0 - s * s)) / (s * s),
+        }
+        return {"area": own["area"], "loss": max(losses[own["style"]], 1e-3)}
     area = own["area"] if "area" in own else own["length"] * own["width"]
     return {"area": area, "loss": own["discharge_coefficient"] ** -2}
 

@@ -33,12 +33,12 @@ def found(picker):
 # ---- the answer for the demonstration
 
 
-def test_unit_4_limits_at_its_opening_at_five_to_six_km_h(found):
+def test_unit_4_limits_at_its_opening_at_six_km_h(found):
     assert found.unit == "4" and found.limiting.part == "front 4"
     assert found.limiting.what == "air-to-crop ratio"
-    assert 5.0 < 3.6 * found.limit < 6.0
+    assert 5.9 < 3.6 * found.limit < 6.5
     assert found.crop_flow == pytest.approx(0.4 * 1.0 * found.limit, rel=1e-12)
-    assert 0.55 < found.crop_flow < 0.65
+    assert 0.65 < found.crop_flow < 0.75
     assert found.speed == found.limit  # the maker's 8 km/h come later
     assert found.sentences()[0].startswith("seal hatch 4: +")
     assert "Unit 4 limits, at front 4" in str(found)
@@ -47,7 +47,7 @@ def test_unit_4_limits_at_its_opening_at_five_to_six_km_h(found):
 def test_with_its_hatch_sealed_another_unit_limits_at_a_higher_speed(picker, found):
     sealed = ds.ground_speed(picker.change(SEALED), samples=20)
     assert sealed.unit == "5" and sealed.limiting.part == "front 5"
-    assert 6.3 < 3.6 * sealed.limit < 7.2
+    assert 7.4 < 3.6 * sealed.limit < 8.2
     gain = found.gains[0]
     assert gain.speed == pytest.approx(sealed.limit, rel=1e-6) and gain.unit == "5"
     assert gain.change == pytest.approx(sealed.limit / found.limit - 1.0, abs=0.02)
@@ -60,7 +60,7 @@ def test_by_duct_air_alone_the_answer_would_be_wrong(picker):
     judged = places(machine.layout)
     ducts = {p.unit: v for p, v in zip(judged, limits, strict=True) if p.what == CONVEYING}
     first = min(ducts, key=ducts.get)
-    assert first == "5" and ducts["4"] == max(ducts.values())
+    assert first == "5" and ducts["4"] > ducts[first]
     assert ducts[first] > 1.5 * limits.min()  # and the speed would be far too high
     sealed = picker.change(SEALED).with_crop()
     after = place_limits(sealed, 1.4, 6.0)
@@ -79,7 +79,7 @@ def test_it_says_that_the_ducts_mislead(found):
 def test_the_limit_is_that_of_a_fine_sweep(picker):
     machine = picker.with_crop()
     limit = speed_limit(machine)
-    speeds = np.linspace(1.2, 1.6, 801)
+    speeds = np.linspace(1.5, 1.9, 801)
     margin = margins_at(machine, speeds).min(axis=0)
     i = int(np.flatnonzero(margin < 1.0)[0])
     swept = np.interp(0.0, -np.log(margin[i - 1 : i + 1]), speeds[i - 1 : i + 1])
@@ -92,12 +92,12 @@ def test_the_limit_is_that_of_a_fine_sweep(picker):
 
 def test_every_limit_of_a_place_is_its_own_root(picker):
     machine = picker.with_crop()
-    limits = place_limits(machine, 1.4, 4.0)
+    limits = place_limits(machine, 1.4, 5.0)
     assert np.isfinite(limits).sum() > 12
     for i in np.flatnonzero(np.isfinite(limits)):
         assert margins_at(machine, [limits[i]])[i, 0] == pytest.approx(1.0, abs=1e-6)
     for i in np.flatnonzero(np.isinf(limits)):
-        assert margins_at(machine, [4.0])[i, 0] > 1.0
+        assert margins_at(machine, [5.0])[i, 0] > 1.0
 
 
 def test_columns_of_possible_machines(picker):
@@ -227,7 +227,7 @@ def test_results_can_be_shown(found):
     assert speeds == sorted(speeds) and tables["limits"][0]["over_first_limit"] == pytest.approx(1.0)
     assert {row["unit"] for row in tables["margins today"]} == set("12345")
     json.dumps(tables)
-    assert repr(found) == "<GroundSpeed: 5.2 km/h, unit 4 at front 4 (air-to-crop ratio)>"
+    assert repr(found) == "<GroundSpeed: 6.2 km/h, unit 4 at front 4 (air-to-crop ratio)>"
     assert any("no permission to drive" in text for text in found.cautions)
     assert "mph" in " ".join(found.sentences("inch")) and "acre/h" in " ".join(found.sentences("inch"))
 

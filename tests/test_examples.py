@@ -39,13 +39,13 @@ def test_there_are_three_of_them():
 
 def test_picker_is_what_it_was_designed_to_be(picker):
     state = picker.solve()
-    designed = {"1": 408, "2": 397, "3": 396, "4": 305, "5": 377}
+    designed = {"1": 396, "2": 386, "3": 385, "4": 297, "5": 367}
     assert state.vacuum == pytest.approx(designed, rel=0.01)
     opening_air = [row["opening_air_kg_s"] for row in state.rows()]
-    assert opening_air == pytest.approx([0.95, 0.94, 0.94, 0.70, 0.92], rel=0.015)
+    assert opening_air == pytest.approx([0.94, 0.92, 0.93, 0.69, 0.90], rel=0.015)
     assert all(25.0 < row["duct_velocity_m_s"] < 27.6 for row in state.rows())
     assert sum(state.power.values()) == pytest.approx(32e3, rel=0.02)
-    assert state.pressure["air box"] == pytest.approx(5300, rel=0.03)
+    assert state.pressure["air box"] == pytest.approx(5180, rel=0.03)
     assert state.weakest == state.weakest_by_air == "4"
     assert state.notes == []
 
@@ -54,13 +54,13 @@ def test_sealing_the_hatch_makes_another_unit_weakest(picker):
     state = picker.solve()
     sealed = picker.change({"hatch leak 4.area": "0 cm2"}).solve()
     assert sealed.weakest == "5"
-    assert sealed.vacuum["4"] - state.vacuum["4"] == pytest.approx(103, rel=0.02)
+    assert sealed.vacuum["4"] - state.vacuum["4"] == pytest.approx(99.6, rel=0.02)
     assert sealed.flow["duct 4"] - state.flow["duct 4"] == pytest.approx(-0.135, rel=0.05)
 
 
 def test_with_all_doors_blanked_the_leak_shows(picker):
     state = picker.change(BLANKED).solve()
-    designed = {"1": 965, "2": 927, "3": 918, "5": 885}
+    designed = {"1": 944, "2": 910, "3": 899, "5": 870}
     assert {u: state.vacuum[u] for u in designed} == pytest.approx(designed, rel=0.015)
     # the hatch is a gap here, not a power law of exponent 0.6, so it leaks less at a high vacuum
     assert 480 < state.vacuum["4"] < 560
@@ -186,4 +186,4 @@ def test_the_machine_that_was_read_is_another_one_with_the_same_story():
     state = truth.solve()
     assert state.weakest == "4"
     vacuum = np.array(list(state.vacuum.values()))
-    assert np.all(np.abs(vacuum / [408, 397, 396, 305, 377] - 1) < 0.5)
+    assert np.all(np.abs(vacuum / [396, 386, 385, 297, 367] - 1) < 0.5)

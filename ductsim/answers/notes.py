@@ -12,6 +12,9 @@ from ..result import Note
 from .limits import Limit, limits_of
 from .solved import SolvedMachine
 
+NO_FLOW = 1e-9
+"""Flow below which nothing flows, only the solver's rounding [kg/s]."""
+
 WORTH_SAYING = 0.01  # a difference in opening air of one per cent
 
 
@@ -25,7 +28,7 @@ def of_fan(state: SolvedMachine, name: str) -> list[Note]:
             words = f"above its highest speed of {highest * RPM:,.0f} rpm{over}"
             out.append(Note(words, "limit passed", name, highest))
     key = state.machine.layout.path_keys(name)[0]
-    backward = _where(np.asarray(state.flow[key]) < 0.0, state)
+    backward = _where(np.asarray(state.flow[key]) < -NO_FLOW, state)
     if backward is not None:
         out.append(Note(f"blown through backwards{backward}", "backward flow", name))
     # drop is minus the rise: a negative slope means that more flow brings more pressure
@@ -68,10 +71,10 @@ def _of_units(state: SolvedMachine) -> list[Note]:
     out = []
     layout = state.machine.layout
     for unit in layout.units:
-        backward = _where(np.asarray(state.flow[layout.path_keys(unit.duct)[0]]) < 0.0, state)
+        backward = _where(np.asarray(state.flow[layout.path_keys(unit.duct)[0]]) < -NO_FLOW, state)
         if backward is not None:
             out.append(Note(f"Air flows backwards in {unit.duct}{backward}.", "backward flow", unit.duct))
-        blown = _where(np.asarray(opening_air(state.machine, state, unit.name)) < 0.0, state)
+        blown = _where(np.asarray(opening_air(state.machine, state, unit.name)) < -NO_FLOW, state)
         if blown is not None:
             words = f"Air blows out of the openings of unit {unit.name}{blown}."
             out.append(Note(words, "backward flow", unit.name))

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from ..answers.describe import Description
+from ..answers.state import NO_VACUUM
 from ..cautions import cautions_for
 from ..machine.machine import Machine, MachineState
 from ..readings.checks import ReadingCheck
@@ -80,7 +81,7 @@ def _odd_units(found: Checked) -> list[Note]:
     return [
         Note(words.format(unit, -vacuum), "no vacuum", unit, vacuum)
         for unit, vacuum in found.state.vacuum.items()
-        if vacuum < 0.0
+        if vacuum < -NO_VACUUM
     ]
 
 

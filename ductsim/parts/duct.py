@@ -80,9 +80,7 @@ class Duct(Part):
         area, bore, width = self.section()
         shut = np.less(area, NOTHING)
         area, bore, width = (np.where(shut, 1.0, size) for size in (area, bore, width))
-        loss = self.loss_coefficient
-        if self.bends:
-            loss = loss + bends_loss(self.bends, width, self._square)
+        bends = bends_loss(self.bends, width, self._square) if self.bends else 0.0
         return (
             Path(
                 friction,
@@ -91,9 +89,10 @@ class Duct(Part):
                     "hydraulic_diameter": bore,
                     "area": area,
                     "roughness": self.roughness,
-                    "loss": loss,
+                    "loss": self.loss_coefficient,
                     "rise": self.rise,
                     "factor": 1.0,
+                    "bends": bends,
                 },
                 area,
                 shut=shut,

@@ -66,10 +66,8 @@ class Hose(Part):
         shut = np.less((0.25 * math.pi) * self.diameter * self.diameter * (1.0 - self.kink), NOTHING)
         diameter = np.where(shut, 1.0, self.diameter)
         area = (0.25 * math.pi) * diameter * diameter
-        loss = self.loss_coefficient
-        if self.bends:
-            loss = loss + bends_loss(self.bends, diameter)
-        loss = loss + plate_loss(np.where(shut, 1.0, 1.0 - self.kink))
+        bends = bends_loss(self.bends, diameter) if self.bends else 0.0
+        loss = self.loss_coefficient + plate_loss(np.where(shut, 1.0, 1.0 - self.kink))
         return (
             Path(
                 friction,
@@ -81,6 +79,7 @@ class Hose(Part):
                     "loss": loss,
                     "rise": 0.0,
                     "factor": compression_correction(self.stretch, diameter),
+                    "bends": bends,
                 },
                 area,
                 shut=shut,

@@ -155,6 +155,11 @@ def _draws(machine: Machine, crop: Any, samples: int, seed: int) -> dict[str, Ar
         declared = machine.layout.declaration(address)
         drawn = machine.numbers[address] * np.exp(declared.spread * rng.standard_normal(count))
         out[address] = np.clip(drawn, declared.low, declared.high)
+    # the least values are known for this crop, whatever its slip turns out to be
+    slip, belongs = machine.numbers["crop.slip"], machine.numbers["crop.reference_slip"]
+    out["crop.reference_slip"] = np.where(
+        slip > 0.0, belongs * out["crop.slip"] / np.maximum(slip, 1e-9), belongs
+    )
     return out
 
 

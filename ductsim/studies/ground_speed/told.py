@@ -11,7 +11,7 @@ from ...crop.margins import RATIO, Place
 from ...quantity import convert
 from ...result import Note
 from ...speed.told import speed_text
-from ...wording import said
+from ...wording import percent, said
 from .curves import SPEEDS
 from .result import Gain, GroundSpeed
 
@@ -151,8 +151,8 @@ def sentences(found: GroundSpeed, measures: str) -> list[str]:
     out = _about_limit(found, measures)
     best = found.best
     if best is not None and best.change > WORTH_SAYING:
-        low, high = best.band
-        first = f"{best.fix.name}: {best.change:+.0%} of speed ({low:+.0%} to {high:+.0%} in nine of ten)"
+        low, high, gained = (percent(share, True) for share in (*best.band, best.change))
+        first = f"{best.fix.name}: {gained} of speed ({low} to {high} in nine of ten)"
         out.insert(0, f"{first}, then unit {best.unit} limits.")
     elif best is not None:
         out.append("None of the fixes makes it faster.")
