@@ -386,3 +386,10 @@ def test_the_search_in_a_browser(text, tmp_path):
     assert len(entries) > 200
     assert f"1 of {len(entries)} entries" in done.stdout
     assert '<ul id="hits"></ul>' in done.stdout  # no entry has all three words in its name
+
+
+def test_a_machine_gives_its_references_as_a_bibliography():
+    found = ds.demo("bench").sources()
+    entries = found.bibtex()
+    assert entries.count("\n}") == len(found.used)
+    assert all(ds.SOURCES[key].bibtex() in entries for key in found.used)

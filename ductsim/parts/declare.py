@@ -163,9 +163,7 @@ KINDS: dict[str, type[Part]] = {}
 F = TypeVar("F", bound="type[Part]")
 
 
-@dataclass_transform(
-    kw_only_default=True, frozen_default=True, field_specifiers=(number, word, nested, same_as)
-)
+@dataclass_transform(kw_only_default=True, frozen_default=True, field_specifiers=(number, word, nested))
 def part(kind: str) -> Callable[[F], F]:
     """Class decorator that makes a `Part` and registers it under its kind, the word in machine files.
 

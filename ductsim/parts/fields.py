@@ -172,14 +172,15 @@ def _declared(cls: type, f: dataclasses.Field[Any]) -> Number | Word | Nested:
 
 
 def same_as(kind: type[Fields], name: str) -> Any:
-    """Declare a number just as `kind` has declared its own: measure, range, default, spread and words."""
+    """Declare a number just as `kind` has declared its own: measure, range, default, spread and words.
+
+    It is no field specifier: type checkers take its value for the default, which they cannot see.
+    """
     known = next(f for f in dataclasses.fields(kind) if f.name == name)  # type: ignore[arg-type]
     return dataclasses.field(default=known.default, metadata=known.metadata)
 
 
-@dataclass_transform(
-    kw_only_default=True, frozen_default=True, field_specifiers=(number, word, nested, same_as)
-)
+@dataclass_transform(kw_only_default=True, frozen_default=True, field_specifiers=(number, word, nested))
 def fields(kind: str) -> Callable[[F], F]:
     """Class decorator: a frozen dataclass with checked fields, not a part of its own (a bend)."""
 

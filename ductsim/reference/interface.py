@@ -5,7 +5,7 @@ from __future__ import annotations
 import inspect
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, get_origin
 
 import ductsim
 
@@ -34,7 +34,7 @@ class Entry:
     ----------
     name : str
     what : str
-        "function", "class", "error", "value", "property" or "method".
+        "function", "class", "error", "value", "type", "module", "property" or "method".
     signature : str
         Its arguments with their types and what comes back; empty where it is not called.
     doc : str
@@ -55,10 +55,12 @@ class Entry:
 def groups() -> dict[str, list[Entry]]:
     """Heading -> the public names under it, in the order of the alphabet."""
     out: dict[str, list[Entry]] = {heading: [] for heading in (*GROUPS, REST)}
-    for name in sorted(dir(ductsim), key=str.lower):
-        if not name.startswith("__"):
-            value = getattr(ductsim, name)
-            out[_heading(value)].append(entry(name, value))
+    top = {name: getattr(ductsim, name) for name in dir(ductsim) if not name.startswith("__")}
+    more = {
+        f"extend.{name}": getattr(ductsim.extend, name) for name in ductsim.extend.__all__ if name not in top
+    }
+    for name, value in sorted((top | more).items(), key=lambda item: item[0].lower()):
+        out[_heading(value)].append(entry(name, value))
     return out
 
 
@@ -78,6 +80,10 @@ def entry(name: str, value: Any) -> Entry:
         made_elsewhere = issubclass(value, (Exception, Fields, Result))  # or by numbers that stand below
         called = "" if made_elsewhere else signature(value)
         return Entry(name, what, called, inspect.cleandoc(doc), own, kind)
+    if get_origin(value) is not None:
+        return Entry(name, "type", "", f"`{value}`".replace("typing.", ""))
+    if inspect.ismodule(value):
+        return Entry(name, "module", "", inspect.getdoc(value) or "")
     if callable(value):
         return Entry(name, "function", signature(value), inspect.getdoc(value) or "")
     return Entry(name, "value", "", _about_value(value))
