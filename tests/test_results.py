@@ -91,6 +91,8 @@ def read(machine):
 
 MAKERS = {
     "sweep": lambda: ds.sweep(bench(), "fan.speed", ["1400 rpm", "1900 rpm"]),
+    "faults": lambda: ds.what_if(bench()),
+    "faults of a leaky machine": lambda: ds.what_if(leaky_bench(), of="shaft power"),
     "ground speed": lambda: ds.ground_speed(
         bench(),
         CROP,

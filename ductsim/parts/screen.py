@@ -7,6 +7,7 @@ import numpy as np
 from ..laws.constants import NOTHING
 from ..laws.losses import quadratic, screen_loss
 from .declare import Part, Path, number, part
+from .mishaps import Mishap
 
 
 @part("screen")
@@ -20,6 +21,10 @@ class Screen(Part):
     sources = ("blevins", "our_assumption")
     sizes = ("area",)
     faults = ("blinded",)
+    mishaps = (
+        Mishap("is blinded to 80 %", "a mat of lint on it, and the fan's note changes", {"blinded": 0.8}),
+        Mishap("is blinded by half", "a mat of lint on parts of it", {"blinded": 0.5}),
+    )
     work = "clean"
     symbol = "screen"
 
