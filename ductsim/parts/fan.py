@@ -44,9 +44,7 @@ class Fan(Part):
     is_fan = True
     faults = ("soiling",)
     mishaps = (
-        Mishap(
-            "stands still (drive off)", "this fan is silent and its wheel stands or coasts", {"speed": 0.0}
-        ),
+        Mishap("stands still (drive off)", "it is silent and its wheel stands or coasts", {"speed": 0.0}),
         Mishap("is soiled by a fifth", "it shakes more than before", {"soiling": 0.2}),
     )
     work_on = {"soiling": "clean", "speed": "speed"}

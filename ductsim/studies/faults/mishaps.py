@@ -122,7 +122,7 @@ def _exchanged(machine: MachineData) -> Iterator[Case]:
             alike.setdefault(entry.form, []).append(entry.name)
     for form, names in alike.items():
         for one, other in pairwise(names):
-            numbers = {}
+            numbers: dict[str, float] = {}
             for leaf in form.leaves:
                 first, second = (machine.numbers[f"{name}.{leaf}"] for name in (one, other))
                 if first != second:
@@ -141,7 +141,9 @@ def with_holes(machine: M, listed: list[Case]) -> tuple[M, dict[str, str]]:
     nodes = dict.fromkeys(node for case in listed for node in case.holes)
     taken = {name for name, _ in machine.layout.forms()}
     shut = Leak(area=0.0)
-    entries, numbers, names = [], {}, {}
+    entries: list[PartEntry] = []
+    numbers: dict[str, float] = {}
+    names: dict[str, str] = {}
     for node in nodes:
         name = f"hole at {node}"[:180]
         while name in taken:

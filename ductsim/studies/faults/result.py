@@ -77,8 +77,8 @@ class Faults(Result):
     before : Seen
         The machine as it is.
     after : list of Seen
-        After each mishap by itself, the one that takes most from the answer first (of equal ones that which takes
-        most air from all openings), those without an answer last.
+        After each mishap by itself, the one that takes most from the answer first (of equal ones that which
+        takes most air from all openings), those without an answer last.
     seen : list of Note
         What the solved machine had to say as it is.
     """
@@ -100,7 +100,7 @@ class Faults(Result):
         return sign * (self.before.answer - after.answer)
 
     def air_lost(self, after: Seen) -> tuple[str, float]:
-        """The unit that loses most air at its openings, and the share of it that it loses; ("", 0) if none."""
+        """The unit that loses most air at its openings, and the share that it loses; ("", 0) if none."""
         lost = {
             unit: 1.0 - after.opening_air[unit] / air
             for unit, air in self.before.opening_air.items()
