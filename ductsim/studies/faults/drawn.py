@@ -15,21 +15,21 @@ MOST_SHOWN = 24
 
 
 def answers(found: Faults, ax: Any, measures: str) -> None:
-    """The answer after each mishap, the worst on top; a line where the machine is now."""
-    known = [own for own in found.after if own.solved]
-    shown = some(known, "no mishap could be computed")[:MOST_SHOWN]
+    """The answer after the worst mishap of each kind, the worst on top; a line where the machine is now."""
+    shown = some(found.worst_of_each_kind, "no mishap could be computed")[:MOST_SHOWN]
     asked = found.question
     values = in_measures([own.answer for own in shown], asked.measure, measures)
     blocked = [i for i, own in enumerate(shown) if own.margin < 1.0]
     bars(ax, values, marked=blocked)
     today = float(np.ravel(in_measures([found.before.answer], asked.measure, measures))[0])
     ax.axvline(today, color=style.INK, lw=1.1, ls=(0, (4, 2)))
+    ax.text(today, -0.9, "now", ha="center", fontsize=7.5)
     ax.set_xlim(right=max(ax.get_xlim()[1], 1.1 * today))
     name_rows(ax, [own.words for own in shown], 38)
     ax.set_xlabel(style.measure(style.plain(asked.label, 40), asked.measure, measures))
     light_grid(ax)
-    hatched = "; hatched: a unit blocks" if blocked else ""
-    finding(ax, f"Dashed: as it is{hatched}")
+    if blocked:
+        finding(ax, "Hatched: a unit blocks")
 
 
-PLOTS = {"answers": Plot(answers, "The answer after each mishap", (style.WIDTH, 6.2))}
+PLOTS = {"answers": Plot(answers, "The answer after the worst mishap of each kind", (style.WIDTH, 4.6))}

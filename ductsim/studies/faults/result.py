@@ -94,6 +94,12 @@ class Faults(Result):
         """What was asked, with its label and measure."""
         return question(self.machine.layout, self.of)
 
+    @property
+    def worst_of_each_kind(self) -> list[Seen]:
+        """The worst mishap of each kind that has an answer, the worst first."""
+        kinds = {own.kind: own for own in reversed(self.after) if own.solved}
+        return [own for own in self.after if kinds.get(own.kind) is own]
+
     def damage(self, after: Seen) -> float:
         """How much worse the answer is than before, in its SI measure; below 0 where it is better."""
         sign = 1.0 if self.question.more_is_better else -1.0

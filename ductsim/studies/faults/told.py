@@ -122,8 +122,7 @@ def sentences(found: Faults, measures: str) -> list[str]:
         f"Of {len(found.after)} usual mishaps, each by itself, this would be the worst: "
         f"{_told(found, known[0], measures)}"
     ]
-    others = {own.kind: own for own in reversed(known)}  # the worst of each kind
-    later = [own for own in known if own is others[own.kind]][1:FIRST]
+    later = [own for own in found.worst_of_each_kind if found.damage(own) > 0.0][1:FIRST]
     out += [f"The worst of another kind: {_told(found, own, measures)}" for own in later]
     blocked = [own for own in found.after if own.margin < 1.0]
     if found.before.margin >= 1.0:

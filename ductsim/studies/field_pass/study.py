@@ -64,7 +64,7 @@ def field_pass(
     InputError
         For a speed and a margin together, more than 50,000 stretches, and bad yields, speeds and files.
     """
-    own = crop.crop if isinstance(crop, Calibration) else crop
+    own = crop.believed() if isinstance(crop, Calibration) else crop
     machine = with_crop(middle(possible_machines(machine_or_fit, 50)), own)
     known = _crop(machine)
     if float(known.ground_speed) <= 0.0:
