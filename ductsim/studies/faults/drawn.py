@@ -22,7 +22,7 @@ def answers(found: Faults, ax: Any, measures: str) -> None:
     blocked = [i for i, own in enumerate(shown) if own.margin < 1.0]
     bars(ax, values, marked=blocked)
     today = float(np.ravel(in_measures([found.before.answer], asked.measure, measures))[0])
-    ax.axvline(today, color=style.INK, lw=1.1, ls=(0, (4, 2)))
+    ax.axvline(today, color=style.INK, lw=0.8, ls=(0, (4, 2)), zorder=0)
     ax.text(today, -0.9, "now", ha="center", fontsize=7.5)
     ax.set_xlim(right=max(ax.get_xlim()[1], 1.1 * today))
     name_rows(ax, [own.words for own in shown], 38)

@@ -92,7 +92,7 @@ def _solved(machine: Machine, columns: dict[str, Any], listed: Sequence[Case], o
         for tapping in layout.tappings
     }
     answers = found.ask(of)
-    answers = np.where(np.abs(answers) < ROUNDING * np.nanmax(np.abs(answers)), 0.0, answers)
+    answers = np.where(np.abs(answers) < ROUNDING * _largest(answers), 0.0, answers)
     margins, where = _margins(found)
     return [
         Seen(
@@ -116,8 +116,13 @@ def _solved(machine: Machine, columns: dict[str, Any], listed: Sequence[Case], o
 
 def _at(values: dict[str, Any], i: int) -> dict[str, float]:
     found = {name: float(own[i, 0]) for name, own in values.items()}
-    least = ROUNDING * max((float(np.nanmax(np.abs(own))) for own in values.values()), default=0.0)
+    least = ROUNDING * max((_largest(own) for own in values.values()), default=0.0)
     return {name: 0.0 if abs(value) < least else value for name, value in found.items()}
+
+
+def _largest(values: Any) -> float:
+    """The largest size among the values that are known; 0 where none is."""
+    return float(np.nan_to_num(np.abs(values)).max(initial=0.0))
 
 
 def _margins(found: Variants) -> tuple[Any, list[Place | None]]:
