@@ -5,12 +5,16 @@ import time
 
 import numpy as np
 import pytest
+from scipy.stats import norm
 
 import ductsim as ds
+from ductsim.crop.described import LEAST, UNCERTAIN
 from ductsim.crop.margins import CONVEYING, places
 from ductsim.errors import InputError
+from ductsim.machine.fitted import Fitted
 from ductsim.speed.limit import margins_at, place_limits, speed_limit
 from ductsim.studies.ground_speed.curves import by_engine_speed, by_front_share, by_yield
+from ductsim.studies.ground_speed.narrowing import deciding, most_telling
 
 SEALED = {"hatch leak 4.area": "64 cm2"}
 
@@ -110,11 +114,15 @@ def test_columns_of_possible_machines(picker):
 
 
 def test_a_fit_is_taken_as_possible_machines(picker):
-    class Fit:
+    class Fit(Fitted):
+        def __init__(self):
+            pass
+
         def sample(self, count):
             rng = np.random.default_rng(0)
             return picker.change({"hatch leak 4.area": rng.uniform(300e-4, 500e-4, 40)})
 
+    Fit.__abstractmethods__ = frozenset()  # nothing else is asked of it
     found = ds.ground_speed(Fit(), samples=40)
     assert found.machine.columns is None and found.speeds.shape == (40,) and found.unit == "4"
 
@@ -211,6 +219,95 @@ def test_the_band_is_wide_until_calibrated(picker, found):
     # what a fix changes is surer than the speed itself
     gain = found.gains[0]
     assert gain.band[1] - gain.band[0] < high / low - 1.0
+
+
+SEEN = [{"ground_speed": "5 km/h"}, {"ground_speed": "6.5 km/h", "blocked": "4"}]
+
+
+def test_the_same_observations_give_one_answer(picker):
+    """Whichever number is calibrated: 5.9 or 5.2 km/h, and 7.7 or 6.7 sealed, when only that one moves."""
+    told = [
+        ds.calibrate(picker, seen, number)
+        for seen, number in ((SEEN, "opening_ratio"), (SEEN[::-1], "conveying_velocity"))
+    ]
+    one, other = (ds.ground_speed(picker, own, samples=20) for own in told)
+    assert other.limit == pytest.approx(one.limit, rel=1e-6)
+    assert np.sort(other.speeds) == pytest.approx(np.sort(one.speeds), rel=1e-6)
+    for name in UNCERTAIN:
+        assert getattr(other.crop, name) == pytest.approx(getattr(one.crop, name), rel=1e-6)
+    assert 5.0 < 3.6 * one.limit < 6.5 and one.effective > 100.0
+    # all numbers move, not the calibrated one alone
+    assert set(one.deciding) == {f"crop.{name}" for name in UNCERTAIN}
+    rows = {row["number"]: row["standing"] for row in one.tables()["crop"]}
+    assert rows["crop.surge"] == rows["crop.opening_ratio"] == "calibrated" != rows["crop.plug_density"]
+
+
+def test_a_pass_drives_with_the_same_crop():
+    bench = ds.demo("bench").with_crop(ds.Crop(crop_yield=0.2, row_spacing=1.0))
+    seen = [{"ground_speed": 0.4}, {"ground_speed": 1.5, "blocked": "right"}]
+    told = ds.calibrate(bench, seen, "capture_velocity")
+    passed = ds.field_pass(bench, [0.1, 0.1], speed=1.0, crop=told)
+    assert passed.machine.crop == told.believed() and told.believed().surge != 1.25
+
+
+def test_draws_agree_with_what_was_seen(picker, found):
+    """Where chance has no part, every draw runs at the speed that ran and blocks where it blocked."""
+    told = ds.calibrate(picker, SEEN, scatter=0.01)
+    speeds = ds.ground_speed(picker, told, samples=20).speeds
+    assert 0.97 * 5.0 / 3.6 < speeds.min() < speeds.max() < 1.03 * 6.5 / 3.6
+    assert found.speeds.min() < 5.0 / 3.6 and found.speeds.max() > 6.5 / 3.6
+
+
+def test_draws_without_news_keep_their_spreads():
+    bench = ds.demo("bench").with_crop(ds.Crop(crop_yield=0.2, row_spacing=1.0, conveying_velocity=2.0))
+    told = ds.calibrate(bench, [{"ground_speed": 1e-3}]).conditioned(4000)
+    assert told.effective == pytest.approx(4800, rel=0.05)
+    for name in LEAST[:4]:
+        declared = bench.layout.declaration(f"crop.{name}")
+        own = np.log(told.draws[f"crop.{name}"])
+        assert own.std() == pytest.approx(declared.spread, rel=0.05)
+        assert told.centre[f"crop.{name}"] == pytest.approx(bench.numbers[f"crop.{name}"], rel=0.02)
+    other = ds.calibrate(bench, [{"ground_speed": 1e-3}]).conditioned(50, seed=3)
+    assert len(other.draws["crop.slip"]) == 50
+
+
+def test_few_draws_are_noted(picker):
+    odd = [{"ground_speed": "9 km/h"}, {"ground_speed": "2 km/h", "blocked": "1"}]
+    found = ds.ground_speed(picker, ds.calibrate(picker, odd, scatter=0.02), samples=20)
+    assert found.effective < 100.0 and "few draws" in [note.kind for note in found.notes]
+
+
+def test_the_observation_that_tells_most(found):
+    """Of two speeds one is the limit: driving between them tells which; far from them nothing."""
+    telling = most_telling(np.repeat([1.0, 2.0], 50))
+    assert 1.2 < telling.speed < 1.7
+    assert telling.chance == pytest.approx(0.5, abs=0.02)
+    # by hand: chances of blocking of either, Phi(ln(v / limit) / 0.15), and the variance after each outcome
+    p, q = (norm.cdf(np.log(telling.speed / limit) / 0.15) for limit in (1.0, 2.0))
+    hand = sum(a * b / (a + b) for a, b in ((p, q), (1 - p, 1 - q))) / 2 / 0.25
+    assert telling.left == pytest.approx(np.sqrt(hand), rel=1e-6)
+    assert most_telling(np.full(5, 1.3)) is None and most_telling(np.array([0.0, np.inf])) is None
+    assert most_telling(found.speeds) == found.telling
+    words = " ".join(found.sentences("metric"))
+    assert "What would narrow the band most: work with care at about" in words
+    low, high = found.band
+    assert low < found.telling.speed < high and found.telling.left < 0.9
+
+
+def test_what_decides_the_band(found):
+    """The limit goes as one over the surge where that alone is drawn."""
+    surge = np.exp(0.1 * np.random.default_rng(1).standard_normal(60))
+    other = np.random.default_rng(2).standard_normal(60)
+    shares = deciding({"crop.slip": other, "crop.surge": surge, "crop.friction": np.ones(60)}, 2.0 / surge)
+    assert list(shares) == ["crop.surge", "crop.slip"] and shares["crop.surge"] == pytest.approx(1.0)
+    assert shares["crop.slip"] < 0.1 and deciding({"crop.slip": other}, np.full(60, 1.0)) == {}
+    first = next(iter(found.deciding))
+    assert first.removeprefix("crop.").replace("_", " ") in " ".join(found.sentences("metric"))
+
+
+def test_the_ratio_is_set_beside_the_published_one(found):
+    (note,) = [note for note in found.notes if note.kind == "set beside"]
+    assert "1.5 kg of air" in note and "not the same quantity" in note and note.value == 0.6
 
 
 def test_the_same_seed_gives_the_same_band(picker):

@@ -13,6 +13,7 @@ from ..laws.constants import NOTHING
 from ..laws.friction import friction
 from .bend import Bend, bends_loss
 from .declare import OptionalValue, Part, Path, Value, nested, number, part, word
+from .mishaps import GONE, Mishap
 
 
 @part("duct")
@@ -26,6 +27,13 @@ class Duct(Part):
     speeds_crop = True
     carries_on = True
     sources = ("ashrae2021ch21", "smacna_a7")
+    mishaps = (
+        Mishap(
+            "is plugged",
+            "crop lies at the mouth of its unit and none comes out of the duct",
+            {"diameter": GONE, "height": GONE},
+        ),
+    )
     symbol = "duct"
     choices = (("diameter",), ("width", "height"))
 

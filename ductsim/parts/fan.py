@@ -17,6 +17,7 @@ from ..laws.fans import (
 )
 from ..quantity import si
 from .declare import OptionalValue, OptionalValues, Part, Path, Value, Values, number, part, word
+from .mishaps import Mishap
 
 # A backward-curved wheel without dimensions: flow over (pi D b u), total pressure over (rho u^2 / 2).
 # Our assumption; the shape of a single maker's curve may differ by 15 % and more.
@@ -41,6 +42,10 @@ class Fan(Part):
     sources = ("fan_laws", "fritsch_carlson1980", "our_assumption")
     is_fan = True
     faults = ("soiling",)
+    mishaps = (
+        Mishap("stands still (drive off)", "it is silent and its wheel stands or coasts", {"speed": 0.0}),
+        Mishap("is soiled by a fifth", "it shakes more than before", {"soiling": 0.2}),
+    )
     work_on = {"soiling": "clean", "speed": "speed"}
     symbol = "fan"
     choices = (("total_pressure",), ("static_pressure", "outlet_area"))

@@ -13,6 +13,7 @@ from ..laws.friction import compression_correction, friction
 from ..laws.losses import plate_loss
 from .bend import Bend, bends_loss
 from .declare import Part, Path, Value, nested, number, part
+from .mishaps import Mishap
 
 
 @part("hose")
@@ -27,6 +28,12 @@ class Hose(Part):
     carries_on = True
     sources = ("ashrae2021ch21", "smacna_a7", "our_assumption")
     faults = ("kink",)
+    mishaps = (
+        Mishap("has come off", "air rushes from or into its open ends", {"kink": 1.0}, comes_off=True),
+        Mishap("is plugged", "it is stiff and cool, and no air passes", {"kink": 1.0}),
+        Mishap("is kinked to half its section", "it whistles, and trembles behind the kink", {"kink": 0.5}),
+    )
+    mixed_up = True
     work = "hose"
     symbol = "hose"
 

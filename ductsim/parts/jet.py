@@ -10,6 +10,7 @@ from ..errors import InputError
 from ..laws.constants import NOTHING
 from ..laws.jets import jet, mixing_share
 from .declare import OptionalValue, Pair, Part, Value, number, part
+from .mishaps import Mishap
 
 
 @part("jet")
@@ -29,6 +30,8 @@ class Jet(Part):
     carries_on = True
     sources = ("esdu85032", "from_memory_mixing_length", "our_assumption")
     sizes = ("nozzle_area",)
+    mishaps = (Mishap("has its nozzle plugged", "its jet no longer roars in the duct", {"nozzle_area": 0.0}),)
+    mixed_up = True
     work = "jet"
     symbol = "jet"
 

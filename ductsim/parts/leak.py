@@ -11,6 +11,7 @@ from ..laws.constants import MEAN_FREE_PATH, NOTHING
 from ..laws.leaks import STANDARD, crack, leakage_coefficient, power_leak
 from ..laws.losses import quadratic
 from .declare import OptionalValue, Part, Path, Value, number, part
+from .mishaps import Mishap
 
 _TYPICAL = 300.0  # pressure at which the cold start guesses a leak's flow [Pa]
 
@@ -32,6 +33,8 @@ class Leak(Part):
     sources = ("ashrae2021ch21", "iso9972", "baker1987")
     is_leak = True
     sizes = ("area", "width", "coefficient", "leakage_class")
+    # as large as a hand: our assumption
+    mishaps = (Mishap("is torn open by 100 cm2", "it hisses, and lint gathers around it", opens=0.01),)
     work = "seal"
     symbol = "leak"
     choices = (("area",), ("length", "width"), ("coefficient", "exponent"), ("leakage_class", "surface"))

@@ -9,6 +9,7 @@ import numpy as np
 from ..laws.constants import NOTHING
 from ..laws.losses import grille_loss, quadratic, thin_plate_loss, wire_mesh_loss
 from .declare import Part, Path, Value, number, part, word
+from .mishaps import Mishap
 
 STYLES = {"thin plate": thin_plate_loss, "wire mesh": wire_mesh_loss, "grille": grille_loss}
 """Loss coefficient by what the screen is made of: a function of its open share."""
@@ -29,6 +30,10 @@ class Screen(Part):
     sources = ("blevins", "our_assumption")
     sizes = ("area",)
     faults = ("blinded",)
+    mishaps = (
+        Mishap("is blinded to 80 %", "a mat of lint on it, and the fan's note changes", {"blinded": 0.8}),
+        Mishap("is blinded by half", "a mat of lint on parts of it", {"blinded": 0.5}),
+    )
     work = "clean"
     symbol = "screen"
 

@@ -24,7 +24,8 @@ from ..description.data import MachineData
 from ..documents.cells import is_table, read_rows
 from ..errors import InputError, UnknownName, shown
 from ..quantity import si
-from .calibration import Calibration, Run
+from .calibration import Calibration
+from .runs import Run
 
 Array = NDArray[np.float64]
 
