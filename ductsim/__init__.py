@@ -17,7 +17,7 @@ from .version import VERSION as __version__
 def _public() -> dict[str, str]:
     """Public name -> the module that it is loaded from, as the stub beside this file lists them."""
     stub = _Path(__file__).with_suffix(".pyi").read_text(encoding="utf-8")
-    return {name: module for module, name in re.findall(r"from \.(\S+) import (\w+) as", stub)}
+    return {name: module for module, name in re.findall(r"from \.(\S*) import (\w+) as", stub)}
 
 
 _MODULES = _public()
@@ -29,7 +29,11 @@ def __getattr__(name: str) -> Any:
     module = _MODULES.get(name)
     if module is None:
         raise AttributeError(f"module 'ductsim' has no attribute {name!r}")
-    value = getattr(import_module(f".{module}", __name__), name)
+    value = (
+        getattr(import_module(f".{module}", __name__), name)
+        if module
+        else import_module(f".{name}", __name__)
+    )
     globals()[name] = value
     return value
 

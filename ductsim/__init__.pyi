@@ -1,13 +1,16 @@
 # The public names, listed once: type checkers read them here, and so does the package itself.
 
+from . import extend as extend
 from .air import Air as Air
 from .cautions import CAUTIONS as CAUTIONS
 from .cautions import cautions_for as cautions_for
-from .checking import PartCheck as PartCheck
 from .checking import check_part as check_part
+from .commands.documenting import docs as docs
 from .conveying import Loaded as Loaded
 from .crop.box import Box as Box
 from .crop.file import read_crop as read_crop
+from .crop.yields import Yields as Yields
+from .crop.yields import read_field as read_field
 from .description.changing import grid as grid
 from .description.layout import Layout as Layout
 from .description.spreads import Spread as Spread
@@ -18,27 +21,21 @@ from .errors import NoOperatingPoint as NoOperatingPoint
 from .errors import OutsideRange as OutsideRange
 from .errors import UnknownName as UnknownName
 from .errors import WrongSlope as WrongSlope
+from .fixes.file import read_fixes as read_fixes
 from .fixes.fix import Fix as Fix
-from .fixes.fix import read_fixes as read_fixes
-from .laws.card import LAWS as LAWS
 from .laws.card import law as law
 from .machine.demos import demo as demo
 from .machine.machine import Machine as Machine
 from .machine.machine import MachineState as MachineState
-from .network.network import Network as Network
+from .machine.network import Network as Network
 from .network.state import Outcome as Outcome
 from .network.state import State as State
 from .parts.bend import Bend as Bend
-from .parts.declare import KINDS as KINDS
 from .parts.declare import LocalAir as LocalAir
-from .parts.declare import Pair as Pair
 from .parts.declare import Part as Part
 from .parts.declare import Path as Path
-from .parts.declare import fields as fields
-from .parts.declare import nested as nested
 from .parts.declare import number as number
 from .parts.declare import part as part
-from .parts.declare import word as word
 from .parts.duct import Duct as Duct
 from .parts.fan import Fan as Fan
 from .parts.gate import Gate as Gate
@@ -73,7 +70,9 @@ from .result import Result as Result
 from .sources import SOURCES as SOURCES
 from .speed import Calibration as Calibration
 from .speed import Crop as Crop
+from .speed import Run as Run
 from .speed import calibrate as calibrate
+from .speed import read_seen as read_seen
 from .studies.balance import Balance as Balance
 from .studies.balance import Trim as Trim
 from .studies.balance import balance as balance

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 import warnings
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -36,6 +37,8 @@ class Air:
         Temperature [K].
     heat_capacity : float or (S,)
         Heat capacity at constant pressure [J/kg K].
+    weather : mapping or None
+        What `Air.at` was given, in SI; None for air given by its density.
     """
 
     density: Any = 1.2
@@ -43,6 +46,7 @@ class Air:
     pressure: Any = math.inf
     temperature: Any = 293.15
     heat_capacity: Any = DRY_AIR_HEAT_CAPACITY
+    weather: Mapping[str, Any] | None = field(default=None, init=False)
 
     def __post_init__(self) -> None:
         allowed = {
@@ -121,13 +125,15 @@ class Air:
                 allowed="a lower humidity or temperature",
             )
         _warn_far_out(p, t)
-        return cls(
+        air = cls(
             density=moist_density(p, t, vapour),
             viscosity=sutherland_viscosity(t),
             pressure=p,
             temperature=t,
             heat_capacity=_heat_capacity(vapour),
         )
+        object.__setattr__(air, "weather", given)
+        return air
 
     @property
     def constant(self) -> bool:

@@ -117,6 +117,10 @@ class ByName(Mapping[str, Any]):
         """What goes by the names."""
         return self._own.values()
 
+    def _ipython_key_completions_(self) -> list[str]:
+        """The names, for the completion of keys in a notebook."""
+        return list(self._own)
+
     def __repr__(self) -> str:
         return repr(self._own)
 

@@ -11,7 +11,7 @@ from typing import Any, ClassVar, TypeVar
 from .errors import InputError, shown
 from .laws.conveying import CROP_COEFFICIENTS, carrying, loaded_jet
 from .laws.jets import jet
-from .parts.declare import KINDS, Fields, Form, Pair, Part, Path, fields, number
+from .parts.declare import KINDS, Fields, Form, OptionalValue, Pair, Part, Path, Value, fields, number
 
 P = TypeVar("P", bound=Part)
 
@@ -20,23 +20,23 @@ P = TypeVar("P", bound=Part)
 class Load(Fields):
     """The numbers that crop adds to the part it passes through; a `Crop` takes its own from here."""
 
-    crop_flow: float = number("kg/s", at_least=0.0, at_most=100.0, default=0.0, doc="crop carried; 0 = none")
-    crop_friction: float = number(
+    crop_flow: Value = number("kg/s", at_least=0.0, at_most=100.0, default=0.0, doc="crop carried; 0 = none")
+    crop_friction: Value = number(
         "", at_least=0.0, at_most=5.0, default=0.5, spread=0.3, doc="K: added drag, 1 + K crop / air"
     )
-    slip: float = number(
+    slip: Value = number(
         "m/s", at_least=0.0, at_most=30.0, default=6.0, spread=0.25, doc="air velocity less crop velocity"
     )
-    plug_density: float = number(
+    plug_density: Value = number(
         "kg/m3", above=0.0, at_most=1000.0, default=60.0, spread=0.3, doc="crop density of a plugged duct"
     )
-    start_velocity: float = number(
+    start_velocity: Value = number(
         "m/s", at_least=0.0, at_most=50.0, default=2.0, spread=0.3, doc="velocity at which crop enters"
     )
-    start_share: float = number(
+    start_share: Value = number(
         "", at_least=0.0, at_most=1.0, default=1.0, doc="share of the crop that is accelerated here"
     )
-    arrival_area: float | None = number(
+    arrival_area: OptionalValue = number(
         "m2",
         above=0.0,
         default=None,

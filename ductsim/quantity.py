@@ -8,12 +8,14 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from numbers import Real
-from typing import Any
+from typing import Any, Protocol, TypeAlias
 
 import numpy as np
+from numpy.typing import NDArray
 
 from .errors import InputError, UnknownName, nearest_name, shown
 from .measures import (
@@ -32,12 +34,29 @@ from .measures import (
     spellings,
 )
 
+
+class HasArray(Protocol):
+    """Anything that gives itself as an array: a column of a DataFrame."""
+
+    def __array__(self) -> NDArray[Any]: ...
+
+
+class Convertible(Protocol):
+    """A quantity of a measures library: it converts itself."""
+
+    def m_as(self, units: Any, /) -> Any:
+        """Its numbers in these measures."""
+
+
+Quantity: TypeAlias = float | str | Sequence[float | str] | NDArray[Any] | HasArray | Convertible
+"""What may be given for a number: a float in SI, a text with its measure, or a column of either."""
+
 _NUMBER = re.compile(r"([+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?)\s*(.*)", re.DOTALL)
 _OPERATORS = ("*", "+", "-", "(", ")", "=", "_")
 _TIMES = re.compile("[xX\N{MULTIPLICATION SIGN}](.*)", re.DOTALL)
 
 
-def si(value: Any, measure: str) -> Any:
+def si(value: Quantity | Any, measure: str) -> Any:
     """A quantity as an SI float, or a new float array for a list or an array.
 
     Parameters

@@ -52,6 +52,37 @@ class Source:
         text = ", ".join(word for word in words if word)
         return text if self.standing in text else f"{text} ({self.standing})"
 
+    def bibtex(self) -> str:
+        """The entry for a bibliography: only what stands above, an author and a year where they are known."""
+        doi = re.search(r"\bdoi (10\.\S+?)(?=[;,]? |[;,]?$)", self.where)
+        fields = {
+            "author": _bibtex_names(self.authors),
+            "title": f"{{{_tex(self.title)}}}",
+            "howpublished": _tex(self.body),
+            "year": self.year,
+            "doi": doi[1] if doi else "",
+            "note": _tex("; ".join(word for word in (self.where, self.standing) if word)),
+        }
+        lines = [f"  {name} = {{{value}}}," for name, value in fields.items() if value]
+        return "\n".join([f"@misc{{{self.key},", *lines, "}"])
+
+
+def _bibtex_names(authors: str) -> str:
+    """Names joined by "and", as a bibliography wants them; those left out are "others"."""
+    names = re.split(r"; |, | and ", authors.replace(" et al.", "")) if authors else []
+    return _tex(" and ".join([*names, *(["others"] if "et al." in authors else [])]))
+
+
+def _tex(text: str) -> str:
+    """A text whose signs mean themselves in a bibliography."""
+    for sign, written in (
+        ("\\", r"\textbackslash "),
+        ("~", r"\textasciitilde "),
+        ("^", r"\textasciicircum "),
+    ):
+        text = text.replace(sign, written)
+    return re.sub(r"([&%$#_{}])", r"\\\1", text)
+
 
 # A paragraph each: key | standing | authors | title | body | year | where and how it was consulted.
 _LIST = """

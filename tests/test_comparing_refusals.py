@@ -79,7 +79,7 @@ def test_a_machine_over_its_limits_already_says_so(picker):
     ("call", "sentence"),
     [
         (lambda m, f: ds.compare(m, []), "there is no fix to compare"),
-        (lambda m, f: ds.compare(m, "fixes.toml"), "'fixes.toml' is no list of fixes"),
+        (lambda m, f: ds.compare(m, "fixes.toml"), "fixes.toml: no such file of fixes"),
         (lambda m, f: ds.compare(m, 3), "3 is no list of fixes"),
         (lambda m, f: ds.compare(m, [3]), "3 is no fix"),
         (lambda m, f: ds.compare(m, [f, f]), "the name 'a' is used twice"),

@@ -179,7 +179,7 @@ def test_a_loaded_part_is_a_part_with_more_numbers():
     assert plain_form(DUCT.form) == DUCT.form
     assert pickle.loads(pickle.dumps(loaded.form)) == loaded.form
     assert loaded_class(ds.Duct) is type(loaded)
-    assert "duct" in ds.KINDS and ds.KINDS["duct"] is ds.Duct
+    assert "duct" in ds.extend.KINDS and ds.extend.KINDS["duct"] is ds.Duct
 
 
 @pytest.mark.parametrize(
@@ -218,7 +218,7 @@ LOAD_OF_CROP = {
 
 
 def test_kinds_say_themselves_what_crop_does_in_them():
-    kinds = [kind for kind in ds.KINDS.values() if kind.__module__.startswith("ductsim.")]
+    kinds = [kind for kind in ds.extend.KINDS.values() if kind.__module__.startswith("ductsim.")]
     assert {k.kind for k in kinds if k.speeds_crop} == {"duct", "hose", "jet"}
     assert {k.kind for k in kinds if k.carries_on} == {"duct", "hose", "jet", "gate", "transition", "merge"}
     assert {k.kind for k in kinds if not k.crop_ways} == {"fan", "leak", "split"}
@@ -263,7 +263,7 @@ def test_crop_goes_on_through_a_part_of_ones_own_that_says_so():
             carried = {c.part for c in machine.with_crop().layout.carried}
             assert carried == ({"mouth", "first", "own", "second"} if carries_on else {"mouth", "first"})
         finally:
-            ds.KINDS.pop(name, None)
+            ds.extend.KINDS.pop(name, None)
 
 
 def test_unknown_loaded_classes_are_no_attributes():

@@ -167,8 +167,10 @@ def test_a_machine_without_crop_says_so(picker):
             bench.ask(ask)
     with pytest.raises(InputError, match="the machine has no crop"):
         bench.with_crop()
-    with pytest.raises(InputError, match="is not a crop"):
+    with pytest.raises(InputError, match="crop: the key 'row_spacing' is missing"):
         picker.with_crop({"crop_yield": 0.4})
+    with pytest.raises(InputError, match="3 is not a crop"):
+        picker.with_crop(3)
     with pytest.raises(UnknownName):
         picker.ask("carrying margin 9")
     assert bench.crop is None and bench.solve().limiting is None and bench.solve().margin_rows() == []

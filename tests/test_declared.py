@@ -1,12 +1,16 @@
 """What is declared is imported, what is imported is declared, and lowest versions are read from there."""
 
 import ast
+import importlib
 import subprocess
 import sys
+import tomllib
 from pathlib import Path
 
 import lowest_versions as lowest
 import pytest
+
+import ductsim
 
 PACKAGE = Path(__file__).resolve().parent.parent / "ductsim"
 MODULES = {"dask": {"dask", "distributed"}, "tomli-w": {"tomli_w"}}  # where the name is not the module's
@@ -80,3 +84,20 @@ def test_every_package_that_runs_has_a_lowest_version():
     ).stdout.split()
     needed = {lowest.name_of(r) for group in groups.values() for r in group if not r.endswith("-stubs")}
     assert {line.partition("==")[0] for line in printed} == needed
+
+
+def test_one_version_everywhere_and_a_licence_with_the_package():
+    """`pyproject.toml` takes the version from the module; the citation names the same one."""
+    project = tomllib.loads((PACKAGE.parent / "pyproject.toml").read_text(encoding="utf-8"))
+    assert "version" in project["project"]["dynamic"]
+    module, _, name = project["tool"]["setuptools"]["dynamic"]["version"]["attr"].rpartition(".")
+    assert getattr(importlib.import_module(module), name) == ductsim.__version__
+    packaged = project["tool"]["setuptools"]["package-data"]["ductsim"]
+    citation = (PACKAGE / "CITATION.cff").read_text(encoding="utf-8")
+    assert f"\nversion: {ductsim.__version__}\n" in citation
+    assert f"\nlicense: {project['project']['license']}\n" in citation
+    licence = (PACKAGE / "LICENSE").read_text(encoding="utf-8")
+    assert licence.startswith("MIT License\n")
+    assert "the ductsim developers" in licence
+    assert {"LICENSE", "CITATION.cff", "reference/templates/*"} <= set(packaged)
+    assert f"**{ductsim.__version__}**" in (PACKAGE.parent / "README.md").read_text(encoding="utf-8")

@@ -266,8 +266,8 @@ def test_legend_names_the_kinds_that_are_used(machine):
 def test_every_registered_kind_is_drawn():
     figure = Figure()
     ax = figure.add_subplot()
-    assert set(SYMBOLS) == {kind.symbol for kind in ds.KINDS.values()}
-    for kind in ds.KINDS.values():
+    assert set(SYMBOLS) == {kind.symbol for kind in ds.extend.KINDS.values()}
+    for kind in ds.extend.KINDS.values():
         before = len(ax.get_children())
         symbol_of(kind).paint(ax, 0.0, 0.0, style.INK)
         assert len(ax.get_children()) > before

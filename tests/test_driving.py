@@ -351,8 +351,9 @@ def test_too_little_air_and_no_limit_at_all(picker):
         ({"season_area": -1.0}, "season_area: -1.0 is out of range"),
         ({"price_per_hour": -2.0}, "price_per_hour"),
         ({"samples": 3}, "samples: 3 is out of range; 20 to 100,000"),
-        ({"fixes": ["seal"]}, "fixes: 'seal' is not a fix"),
-        ({"crop": "cotton"}, "is not a crop"),
+        ({"fixes": ["seal"]}, "fixes: 'seal' is no fix"),
+        ({"crop": "cotton"}, "cotton: no such crop file"),
+        ({"crop": 3}, "3 is not a crop"),
     ],
 )
 def test_bad_options_get_one_sentence(picker, options, words):

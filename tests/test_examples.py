@@ -88,7 +88,7 @@ def test_the_fixes_file_names_numbers_that_exist(picker):
         assert ds.cautions_for(fix["caution"])
         picker.change(fix.get("change", {})).solve()
         for name, part in fix.get("replace", {}).items():
-            kind = ds.KINDS[part.pop("kind")]
+            kind = ds.extend.KINDS[part.pop("kind")]
             picker.replace({name: kind.of(part)}).solve()
     too_fast = next(fix for fix in fixes if fix["name"] == "driven pulley 205 mm")
     assert any("above its highest speed" in note for note in picker.change(too_fast["change"]).solve().notes)

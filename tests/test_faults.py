@@ -9,6 +9,7 @@ import pytest
 
 import ductsim as ds
 from ductsim.laws.losses import quadratic
+from ductsim.parts.declare import KINDS
 from ductsim.studies.faults.mishaps import DOOR, LATCH, cases
 
 DEMO = (Path(ds.__file__).parent / "examples" / "picker.toml").read_text(encoding="utf-8")
@@ -288,7 +289,7 @@ def test_a_part_of_ones_own_declares_its_mishaps():
             """One path, that of an opening."""
             return (ds.Path(quadratic, {"area": self.area, "loss": 1.0}, self.area),)
 
-    known = dict(ds.KINDS)
+    known = dict(KINDS)
     try:
         made = ds.part("filter of its own")(Filter)
         machine = ds.demo("bench").replace({"left mouth": made(area=0.03)})
@@ -296,8 +297,8 @@ def test_a_part_of_ones_own_declares_its_mishaps():
         assert own.sign == "its cover bulges"
         same(own, machine.change({"left mouth.area": 0.001}))
     finally:
-        ds.KINDS.clear()
-        ds.KINDS.update(known)
+        KINDS.clear()
+        KINDS.update(known)
 
 
 @pytest.mark.parametrize(
@@ -315,7 +316,7 @@ def test_mishaps_that_are_none(attribute, problem):
 
 
 def test_every_mishap_fits_its_kind():
-    for kind, cls in ds.KINDS.items():
+    for kind, cls in KINDS.items():
         for own in cls.mishaps:
             assert own.words and own.sign and not own.words.endswith("."), kind
             assert own.numbers or own.opens > 0.0

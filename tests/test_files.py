@@ -123,7 +123,7 @@ def test_columns_are_for_python():
 @pytest.mark.parametrize(
     ("key", "value", "words"),
     [
-        ("kind", ["normal"], "unknown kind of spread ['normal']"),
+        ("kind", ["normal"], "['normal'] is no distribution"),
         ("group", 1, "group: 1 is not a text"),
         ("correlation", "much", "'much' is no number"),
         ("correlation", [[]], "is not one number"),

@@ -7,7 +7,8 @@ import pytest
 
 import ductsim as ds
 from ductsim.cautions import ALWAYS, CAUTIONS
-from ductsim.fixes.fix import Task, all_cautions, fixes_of
+from ductsim.fixes.file import fixes_of
+from ductsim.fixes.fix import Task, all_cautions
 from ductsim.machine.demos import FOLDER
 
 

@@ -82,7 +82,7 @@ def test_rooms_import_only_downwards():
 
 def test_every_module_is_used():
     """Each is reached from the command line, a command or a public name."""
-    public = {f"ductsim.{module}" for module in ds._public().values()}
+    public = {f"ductsim.{module or name}" for name, module in ds._public().items()}
     found, todo = set(), ["ductsim.__main__", *places().values(), *public]
     while todo:
         name = todo.pop()

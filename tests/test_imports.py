@@ -33,5 +33,13 @@ def test_heavy_libraries_stay_out(lines):
 def test_every_public_name_comes_from_the_module_that_lists_it():
     """No name of the package's own workings stands in the way of a public one (`ds.Path`)."""
     for name, module in ds._public().items():
-        assert getattr(ds, name) is getattr(importlib.import_module(f"ductsim.{module}"), name), name
+        own = importlib.import_module(f"ductsim.{module or name}")
+        assert getattr(ds, name) is (getattr(own, name) if module else own), name
     assert dir(ds) == sorted(ds.__all__)
+
+
+def test_names_for_extending_are_those_that_the_top_has_too():
+    for name in set(ds.extend.__all__) & set(ds.__all__):
+        assert getattr(ds.extend, name) is getattr(ds, name), name
+    assert {"Part", "part", "number"} <= set(ds.extend.__all__) & set(ds.__all__)
+    assert {"KINDS", "LAWS", "Value", "study_command"} <= set(ds.extend.__all__)

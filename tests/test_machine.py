@@ -181,7 +181,7 @@ def test_changes_are_resolved_once_and_put_together(picker):
     assert resolve(picker.layout, {"belt.slip": 0.0})["belt.slip"] == Setting(0.0)
     assert picker.changed(one).numbers["hose 3.length"] == 0.95
     assert hash(Setting(2.0)) == hash(Setting(2.0))
-    assert repr(Setting(2.0)) == "Setting(2.0)"
+    assert repr(Setting(2.0)) == "Setting(value=2.0)"
 
 
 @given(st.floats(0.1, 10), st.floats(0.1, 10))
@@ -265,9 +265,21 @@ def test_one_scenario_of_a_machine_with_columns(picker):
             m[bad]
     with pytest.raises(ds.InputError, match="'a' is no number of a scenario"):
         m["a"]
-    with pytest.raises(ds.InputError, match=r"the machine has no columns; give a column with change"):
-        len(picker)
-    assert picker
+
+
+def test_a_machine_and_a_state_without_columns_are_their_own_only_scenario(picker):
+    for thing in (
+        picker,
+        picker.solve(),
+        ds.Network(ds.Air()).add("a", ds.Leak(area=1e-3), "outside", "n").solve(),
+    ):
+        assert thing
+        assert len(thing) == 1
+        assert [one is thing for one in thing] == [True]
+        assert thing[0] is thing[-1] is thing
+        for bad in (1, -2):
+            with pytest.raises(IndexError, match=r"there is no scenario .*; 0, the only scenario there is"):
+                thing[bad]
 
 
 def test_grid_is_a_product_in_step(picker):

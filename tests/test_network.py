@@ -309,7 +309,7 @@ def test_a_column_gives_columns():
     with pytest.raises(IndexError):
         state[5]
     with pytest.raises(IndexError):
-        blower().solve()[0]
+        blower().solve()[1]
     assert "5 scenarios" in repr(state)
 
 

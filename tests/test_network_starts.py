@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 import ductsim as ds
-from ductsim.network.network import Network, stacked
+from ductsim.network.network import stacked
 from ductsim.network.newton import Point
 from ductsim.network.solve import SOUND, solve, supersonic
 from ductsim.network.stability import FAR, FAR_WARMTH, astray
@@ -13,7 +13,7 @@ from ductsim.network.stability import FAR, FAR_WARMTH, astray
 @pytest.fixture
 def joined():
     """Two mouths that join in a merge, drawn by a fan: equations, and their solution."""
-    net = Network(ds.Air(density=1.2, viscosity=1.8e-5))
+    net = ds.Network(ds.Air(density=1.2, viscosity=1.8e-5))
     net.add("one", ds.Opening(area=0.02, loss_coefficient=1.5), "outside", "a")
     net.add("two", ds.Opening(area=0.01, loss_coefficient=1.5), "outside", "b")
     net.add("tee", ds.Merge(straight_area=0.03, branch_area=0.02, angle="45 deg"), "a", "b", "c")

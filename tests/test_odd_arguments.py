@@ -316,6 +316,27 @@ CALLS = {
     "Network.supply": lambda odd: _net().supply("a", odd).solve(),
     "Network.supply node": lambda odd: _net().supply(odd, 1.0).solve(),
     "Network.solve start": lambda odd: _net().solve(start=odd),
+    "Network.change": lambda odd: _net().change(odd),
+    "Network.change value": lambda odd: _net().change({"air.temperature": odd}),
+    "Network.ask": lambda odd: _net().ask(odd),
+    "Network.jacobian": lambda odd: _net().jacobian(odd, odd),
+    "Network.sensitivity": lambda odd: _net().sensitivity(odd),
+    "Network.table": lambda odd: _net().table(odd),
+    "Network.table measures": lambda odd: _net().table("paths", odd),
+    "Machine.diff": lambda odd: MACHINE.diff(odd),
+    "read_fixes item": lambda odd: ds.read_fixes([odd]),
+    "read_fixes change": lambda odd: ds.read_fixes({"tape": odd}),
+    "read_fixes column": lambda odd: ds.read_fixes(
+        pd.DataFrame({"name": [odd], "address": [odd], "value": [odd]}, dtype=object)
+    ),
+    "read_seen": ds.read_seen,
+    "read_seen item": lambda odd: ds.read_seen([odd]),
+    "read_seen column": lambda odd: ds.read_seen({"ground_speed": odd, "blocked": odd}),
+    "read_field": ds.read_field,
+    "read_field column": lambda odd: ds.read_field({"distance": [1.0], "crop_yield": odd}),
+    "read_field item": lambda odd: ds.read_field([odd]),
+    "read_field spacing": lambda odd: ds.read_field([0.3, 0.4], odd),
+    "read_readings column": lambda odd: ds.read_readings({"tapping": "left tapping", "value": odd}),
     "Air density": lambda odd: ds.Air(density=odd),
     "Air temperature": lambda odd: ds.Air(temperature=odd),
     "Air.at altitude": lambda odd: ds.Air.at(altitude=odd),
@@ -351,7 +372,7 @@ PARTS = {
 }
 for kind, good in PARTS.items():
     for name in good:
-        CALLS[f"{kind} {name}"] = lambda odd, k=ds.KINDS[kind], g=good, n=name: k(**(g | {n: odd}))
+        CALLS[f"{kind} {name}"] = lambda odd, k=ds.extend.KINDS[kind], g=good, n=name: k(**(g | {n: odd}))
 for name in ("crop_yield", "shares", "unit_yields", "slip"):
     CALLS[f"Crop {name}"] = lambda odd, n=name: ds.Crop(
         **({"crop_yield": 0.2, "row_spacing": 1.0} | {n: odd})
@@ -426,6 +447,14 @@ REFUSED = [
         "jacobian of",
         "jacobian numbers",
         "Network.hold",
+        "Network.ask",
+        "Network.change",
+        "Machine.of",
+        "Machine.diff",
+        "read_crop",
+        "read_fixes item",
+        "read_seen item",
+        "read_field spacing",
         "part kind",
         "Fix on",
     ],

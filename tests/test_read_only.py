@@ -81,8 +81,8 @@ def test_scenarios_that_are_not_there(wide, solved):
                 thing[index]
             assert isinstance(err.value, ds.InputError)
         assert len(list(thing)) == 3
-    with pytest.raises(IndexError, match="no columns"):
-        solved[0][0]
+    with pytest.raises(IndexError, match="there is no scenario 1; 0, the only scenario there is"):
+        solved[0][1]
     assert solved[np.int64(-1)].vacuum["4"] == solved.vacuum["4"][2]
 
 

@@ -1,7 +1,8 @@
 """The solved machine: its state, its notes and limits, what it rests on, and its derivatives."""
 
-from . import describe, sensitivity, told
-from .describe import Description, SourceList
+from . import describe, difference, sensitivity, told
+from .describe import Description, QuestionList, SourceList
+from .difference import Difference
 from .sensitivity import Sensitivity
 from .state import MachineAnswer
 
@@ -30,4 +31,16 @@ SourceList.show_by(
     sentences=describe.source_sentences,
     about=describe.about_sources,
     title="Sources",
+)
+QuestionList.show_by(
+    tables=describe.question_tables,
+    sentences=describe.question_sentences,
+    about=describe.about_questions,
+    title="What the machine may be asked",
+)
+Difference.show_by(
+    tables=difference.tables,
+    sentences=difference.sentences,
+    about=difference.about,
+    title="What differs",
 )

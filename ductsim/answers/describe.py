@@ -1,20 +1,24 @@
-"""Everything a machine rests on: its numbers with their spreads, and the sources of its laws."""
+"""What a machine rests on and what it may be asked: numbers with their spreads, sources, questions."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from ..description.data import MachineData
+from ..description.layout import Layout
 from ..description.spreads import spread_of
 from ..display.rows import Of, rows_of
 from ..laws.card import card_of
 from ..parts.declare import Form
+from ..questions.vocabulary import question, vocabulary
 from ..result import Result
 from ..sources import source
 from ..statistics import middle
+from ..wording import listed
 
 Row = dict[str, Any]
 
@@ -86,6 +90,10 @@ class SourceList(Result):
     title: str
     used: dict[str, list[str]]
 
+    def bibtex(self) -> str:
+        """The references as entries of a bibliography, for a paper that cites them."""
+        return "\n\n".join(source(key).bibtex() for key in self.used) + "\n"
+
 
 def sources_of(machine: MachineData) -> SourceList:
     """The sources behind the laws that a machine uses, and what uses them."""
@@ -129,6 +137,69 @@ def source_tables(found: SourceList) -> dict[str, list[Row]]:
 def source_sentences(found: SourceList, measures: str) -> list[str]:
     """How many references there are."""
     return [f"{found.title} rests on {len(found.used)} references."]
+
+
+# ---- what it may be asked
+
+
+@dataclass(repr=False, eq=False)
+class QuestionList(Result):
+    """Everything that may be asked of a machine; a loop goes through the questions.
+
+    Attributes
+    ----------
+    asked : tuple of str
+        The words of `of`, in the order of the vocabulary.
+    labels, measures : tuples of str
+        What each answer is, and its SI measure.
+    more_is_better : tuple of bool
+    """
+
+    asked: tuple[str, ...]
+    labels: tuple[str, ...]
+    measures: tuple[str, ...]
+    more_is_better: tuple[bool, ...]
+
+    def __len__(self) -> int:
+        return len(self.asked)
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self.asked)
+
+    def __contains__(self, of: object) -> bool:
+        return of in self.asked
+
+
+def questions_of(layout: Layout) -> QuestionList:
+    """Everything that may be asked of machines with this layout."""
+    found = [question(layout, words) for words in vocabulary(layout)]
+    return QuestionList(
+        tuple(one.of for one in found),
+        tuple(one.label for one in found),
+        tuple(one.measure for one in found),
+        tuple(one.more_is_better for one in found),
+    )
+
+
+def about_questions(found: QuestionList) -> str:
+    """How many there are."""
+    return f"{len(found)} questions"
+
+
+def question_tables(found: QuestionList) -> dict[str, list[Row]]:
+    """A row for each question."""
+    columns = (
+        Of("of", doc="the words of the question", value=lambda i: found.asked[i]),
+        Of("label", doc="what the answer is", value=lambda i: found.labels[i]),
+        Of("measure", doc="SI measure of the answer", value=lambda i: found.measures[i]),
+        Of("more_is_better", value=lambda i: found.more_is_better[i]),
+    )
+    return {"table": rows_of(range(len(found)), *columns)}
+
+
+def question_sentences(found: QuestionList, measures: str) -> list[str]:
+    """How many questions there are, and some of them."""
+    return [f"{len(found)} questions may be asked, such as {listed([repr(of) for of in found.asked[:4]])}."]
 
 
 AIR_SOURCES = ("cipm2007", "std_atmosphere1976", "sutherland")

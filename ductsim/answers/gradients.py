@@ -25,7 +25,10 @@ STEP = 1e-5
 
 
 def jacobian(
-    machine: MachineData, of: Sequence[str], numbers: Sequence[str], state: SolvedMachine | None = None
+    machine: MachineData,
+    of: str | Sequence[str],
+    numbers: str | Sequence[str],
+    state: SolvedMachine | None = None,
 ) -> tuple[Array, Array]:
     """Answers and their derivatives in the numbers at some addresses.
 
@@ -33,9 +36,9 @@ def jacobian(
     ----------
     machine : MachineData
         A single one, without columns.
-    of : sequence of str
-        Q questions of the `of` vocabulary.
-    numbers : sequence of str
+    of : str or sequence of str
+        Q questions of the `of` vocabulary; Q is 1 for a word.
+    numbers : str or sequence of str
         A addresses or patterns.
     state : SolvedMachine, optional
         The machine's solved state, if it is at hand.
@@ -54,8 +57,9 @@ def jacobian(
         raise InputError(
             "derivatives are taken at a single machine", allowed="one of its scenarios: machine[0]"
         )
-    patterns = listed(numbers, "jacobian, numbers", "a list of addresses")
-    of = listed(of, "jacobian, of", "a list of questions")
+    patterns = [numbers] if isinstance(numbers, str) else numbers
+    patterns = listed(patterns, "jacobian, numbers", "an address, or a list of them")
+    of = listed([of] if isinstance(of, str) else of, "jacobian, of", "a question, or a list of them")
     if not of:
         raise InputError("there is no question", place="jacobian, of", allowed="at least one")
     addresses = [address for pattern in patterns for address in machine.layout.expand(pattern)]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from functools import cached_property
 from typing import Any, Self
 
@@ -36,15 +36,18 @@ class SolvedMachine(State):
     def _pick(self, index: int) -> Self:
         return type(self)(self.machine[index], super()._pick(index))
 
-    def ask(self, of: str) -> Any:
-        """The answer to a question of the `of` vocabulary, a float or (S,), in SI.
+    def ask(self, of: str | Sequence[str]) -> Any:
+        """The answer to a question of the `of` vocabulary, a float or (S,), in SI; to a list of them, a list.
 
         Raises
         ------
         UnknownName
             For words that ask nothing.
         """
-        return question(self.machine.layout, of).evaluate(self.machine, self)
+        if isinstance(of, (list, tuple)):
+            return [self.ask(words) for words in of]
+        asked: Any = of  # what is no text has its sentence there
+        return question(self.machine.layout, asked).evaluate(self.machine, self)
 
     @cached_property
     def vacuum(self) -> Mapping[str, Any]:

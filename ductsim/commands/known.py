@@ -28,6 +28,7 @@ OWN = {
     "report": "reporting",
     "demo": "starting",
     "laws": "starting",
+    "docs": "documenting",
 }
 """Command -> the module beside this one that holds it; a study's command stands in the study's folder."""
 

@@ -12,7 +12,7 @@ from ..description.layout import Layout
 from ..documents.building import build
 from ..documents.document import table
 from ..errors import InputError
-from ..parts.declare import Fields, fields, number
+from ..parts.declare import Fields, OptionalValue, OptionalValues, Value, Values, fields, number
 
 Array = NDArray[np.float64]
 
@@ -26,32 +26,32 @@ class Box(Fields):
     assumption). Crop does not slide: places that are full stay higher than their neighbours.
     """
 
-    width: float = number("m", above=0.0, at_most=30.0, spread=0.01, doc="inner width, across the machine")
-    length: float = number("m", above=0.0, at_most=30.0, spread=0.01, doc="inner length, along the machine")
-    height: float = number("m", above=0.0, at_most=10.0, spread=0.02, doc="inner height that may be filled")
-    positions: tuple[float, ...] = number(
+    width: Value = number("m", above=0.0, at_most=30.0, spread=0.01, doc="inner width, across the machine")
+    length: Value = number("m", above=0.0, at_most=30.0, spread=0.01, doc="inner length, along the machine")
+    height: Value = number("m", above=0.0, at_most=10.0, spread=0.02, doc="inner height that may be filled")
+    positions: Values = number(
         "m",
         at_least=0.0,
         at_most=30.0,
         points=True,
         doc="where each unit's duct discharges, from the left wall",
     )
-    lowest: tuple[float, ...] | None = number(
+    lowest: OptionalValues = number(
         "m", at_least=0.0, at_most=30.0, default=None, points=True, doc="least place of each discharge"
     )
-    highest: tuple[float, ...] | None = number(
+    highest: OptionalValues = number(
         "m", at_least=0.0, at_most=30.0, default=None, points=True, doc="farthest place of each discharge"
     )
-    spreading: float = number(
+    spreading: Value = number(
         "m", above=0.0, at_most=10.0, default=0.5, spread=0.3, doc="how far to either side crop lands"
     )
-    bulk_density: float = number(
+    bulk_density: Value = number(
         "kg/m3", above=0.0, at_most=1000.0, default=80.0, spread=0.25, doc="density of the crop in the box"
     )
-    unload_time: float | None = number(
+    unload_time: OptionalValue = number(
         "s", above=0.0, at_most=7200.0, default=None, doc="how long the box is not emptied during an unload"
     )
-    level: float = number(
+    level: Value = number(
         "", at_least=0.0, at_most=1.0, default=0.0, doc="how full its fullest place is when an unload begins"
     )
 
@@ -93,7 +93,7 @@ class Box(Fields):
         return self.lowest or self.positions, self.positions, self.highest or self.positions
 
     @property
-    def volume(self) -> float:
+    def volume(self) -> Any:
         """[m3]"""
         return self.width * self.length * self.height
 
@@ -116,7 +116,7 @@ class Box(Fields):
 
     def _below(self, distance: Array) -> Array:
         """Share of the crop that would land no farther right than `distance` from its discharge [m]."""
-        t = np.clip(distance / self.spreading, -1.0, 1.0)
+        t: Array = np.clip(distance / self.spreading, -1.0, 1.0)
         return np.where(t < 0.0, 0.5 * (1.0 + t) ** 2, 1.0 - 0.5 * (1.0 - t) ** 2)
 
 

@@ -14,7 +14,7 @@ from ..description.crop_way import carried, unit_flows, ways
 from ..description.data import M, MachineData
 from ..description.layout import Layout
 from ..errors import InputError, shown
-from ..parts.declare import Fields, Form, fields, number, same_as
+from ..parts.declare import Fields, Form, OptionalValue, OptionalValues, Value, fields, number, same_as
 from ..quantity import column
 from ..sources import SOURCES
 
@@ -40,7 +40,7 @@ class Crop(Fields):
     calibrate: ClassVar[Callable[..., Any]]
     """The function `ductsim.calibrate`, which stands in a room above and is put here by it."""
 
-    crop_yield: float | None = number(
+    crop_yield: OptionalValue = number(
         "kg/m2",
         above=0.0,
         at_most=20.0,
@@ -49,7 +49,7 @@ class Crop(Fields):
         doc="crop as it is picked, per area",
         cure="write '4000 kg/ha'",
     )
-    bales: float | None = number(
+    bales: OptionalValue = number(
         "1/m2",
         above=0.0,
         at_most=0.01,
@@ -58,10 +58,10 @@ class Crop(Fields):
         doc="bales of lint per area",
         cure="write '2.8 bales/acre'",
     )
-    bale_mass: float = number(
+    bale_mass: Value = number(
         "kg", at_least=100.0, at_most=500.0, default=217.7, spread=0.01, doc="lint in a bale, 480 lb"
     )
-    lint_share: float = number(
+    lint_share: Value = number(
         "",
         at_least=0.2,
         at_most=0.6,
@@ -69,9 +69,9 @@ class Crop(Fields):
         spread=0.05,
         doc="turnout: lint over seed cotton as it is picked",
     )
-    row_spacing: float = number("m", above=0.0, at_most=5.0, spread=0.01, doc="distance of the rows")
-    rows_per_unit: float = number("", above=0.0, at_most=20.0, default=1.0, doc="rows that a unit picks")
-    ground_speed: float = number(
+    row_spacing: Value = number("m", above=0.0, at_most=5.0, spread=0.01, doc="distance of the rows")
+    rows_per_unit: Value = number("", above=0.0, at_most=20.0, default=1.0, doc="rows that a unit picks")
+    ground_speed: Value = number(
         "m/s",
         at_least=0.0,
         at_most=15.0,
@@ -80,7 +80,7 @@ class Crop(Fields):
         doc="today's speed",
         cure="write '5 km/h'",
     )
-    highest_speed: float | None = number(
+    highest_speed: OptionalValue = number(
         "m/s",
         above=0.0,
         at_most=15.0,
@@ -88,7 +88,7 @@ class Crop(Fields):
         doc="top speed in work, by the maker",
         cure="write '7 km/h'",
     )
-    shares: tuple[float, ...] | None = number(
+    shares: OptionalValues = number(
         "",
         at_least=0.0,
         at_most=1.0,
@@ -96,7 +96,7 @@ class Crop(Fields):
         points=True,
         doc="share of a unit's crop that enters by each of its openings",
     )
-    unit_yields: tuple[float, ...] | None = number(
+    unit_yields: OptionalValues = number(
         "",
         at_least=0.0,
         at_most=10.0,
@@ -104,23 +104,23 @@ class Crop(Fields):
         points=True,
         doc="yield of each unit's rows over the yield",
     )
-    moisture: float = number(
+    moisture: Value = number(
         "", at_least=0.5, at_most=2.0, default=1.0, spread=0.03, doc="mass as moist as it is over the yield's"
     )
-    surge: float = number(
+    surge: Value = number(
         "", at_least=1.0, at_most=5.0, default=1.25, spread=0.15, doc="flow where a wad passes, over the mean"
     )
-    friction: float = same_as(Load, "crop_friction")
-    slip: float = same_as(Load, "slip")
-    entry_velocity: float = same_as(Load, "start_velocity")
-    plug_density: float = same_as(Load, "plug_density")
-    opening_ratio: float = number(
+    friction: Value = same_as(Load, "crop_friction")
+    slip: Value = same_as(Load, "slip")
+    entry_velocity: Value = same_as(Load, "start_velocity")
+    plug_density: Value = same_as(Load, "plug_density")
+    opening_ratio: Value = number(
         "", above=0.0, at_most=20.0, default=0.6, spread=0.25, doc="least air to crop at an opening, by mass"
     )
-    capture_velocity: float = number(
+    capture_velocity: Value = number(
         "m/s", above=0.0, at_most=60.0, default=5.0, spread=0.25, doc="least air velocity in an opening"
     )
-    suction_velocity: float = number(
+    suction_velocity: Value = number(
         "m/s",
         above=0.0,
         at_most=80.0,
@@ -128,7 +128,7 @@ class Crop(Fields):
         spread=0.2,
         doc="least air velocity beside a jet's nozzle",
     )
-    conveying_velocity: float = number(
+    conveying_velocity: Value = number(
         "m/s",
         above=0.0,
         at_most=80.0,
@@ -136,7 +136,7 @@ class Crop(Fields):
         spread=CONVEYING_SPREAD,
         doc="least air velocity in a duct",
     )
-    choke_ratio: float = number(
+    choke_ratio: Value = number(
         "",
         at_least=1.0,
         at_most=10.0,

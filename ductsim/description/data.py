@@ -159,19 +159,15 @@ class MachineData:
         return bool(self.layout.carried)
 
     def __getitem__(self, scenario: int) -> Self:
-        """One scenario of a machine with columns."""
-        size = len(self)
-        scenario = scenario_number(scenario, size, "machine")
+        """One scenario; a machine without columns is its own only one."""
+        scenario = scenario_number(scenario, len(self), "machine")
+        if self.columns is None:
+            return self
         numbers = {a: float(v[scenario]) if isinstance(v, np.ndarray) else v for a, v in self.numbers.items()}
         return self.rebuilt(numbers)
 
     def __len__(self) -> int:
-        if self.columns is None:
-            raise InputError("the machine has no columns", allowed="give a column with change({...})")
-        return self.columns
-
-    def __bool__(self) -> bool:
-        return True
+        return 1 if self.columns is None else self.columns
 
     def __iter__(self) -> Iterator[Self]:
         return (self[i] for i in range(len(self)))

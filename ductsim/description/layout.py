@@ -90,7 +90,19 @@ class Tapping:
 
 @dataclass(frozen=True)
 class Unit:
-    """A picking unit: its vacuum's tapping, the duct that carries its crop away, its crop openings."""
+    """A picking unit.
+
+    Attributes
+    ----------
+    name : str
+    vacuum_at : str
+        The tapping whose static reading is this unit's vacuum.
+    duct : str
+        The part that carries its crop away, which gives duct air and duct velocity.
+    openings : tuple of str
+        The parts by which its crop enters.
+    note : str
+    """
 
     name: str
     vacuum_at: str

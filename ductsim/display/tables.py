@@ -438,7 +438,7 @@ def frame(rows: Sequence[Row], measures: str = "") -> pd.DataFrame:
     """
     import pandas as pd
 
-    if not measures:
+    if isinstance(measures, str) and not measures:
         made = pd.DataFrame(list(rows))
         if isinstance(rows, Rows) and rows.docs:
             made.attrs["columns"] = dict(rows.docs)

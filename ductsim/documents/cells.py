@@ -1,4 +1,4 @@
-"""Tables in CSV files as people write them: separators, decimal commas, measures, remarks.
+"""Tables as people write them, in CSV files or handed over: separators, decimal commas, measures, remarks.
 
 Separators are commas, semicolons or tabs; with semicolons and tabs a decimal comma is understood. Lines that
 begin with # are remarks. A bare number is SI, a text carries its measure, and so may the name of a column.
@@ -12,12 +12,14 @@ import math
 import os
 import re
 from collections.abc import Iterable, Mapping
-from typing import Any
+from typing import Any, NamedTuple
 
+from ..bounded import at_most, listed_at_most
 from ..errors import InputError, UnknownName, nearest_name, shown
 from ..quantity import key_measure, si
-from .document import read_text
+from .document import LARGEST_FILE, read_text
 
+MOST_ROWS = 100_000
 _DECIMAL_COMMA = re.compile(r"\s*([+-]?[0-9]+),([0-9]+)(\s*(?:[^0-9,.\s][^,.]*)?)")
 
 
@@ -142,21 +144,130 @@ def number_in(cell: tuple[Any, str], measure: str, wanted: str, comma: bool, pla
     return out
 
 
-def read_rows(
-    path: str | os.PathLike[str], measures: Mapping[str, str | None], needed: Iterable[str], of: str, one: str
-) -> list[tuple[int, dict[str, Any]]]:
-    """The lines of a file of numbers and words: (line, {column: SI number or text}).
+class Cells(NamedTuple):
+    """A table as it was given.
+
+    Attributes
+    ----------
+    header : list of str
+    rows : list of (int, list)
+        The line in the file, or the place in the table from 1; and the cells.
+    comma : bool
+        Whether a comma is the decimal mark.
+    file, sha256 : str
+        Where it was read from; empty for a table that was handed over.
+    """
+
+    header: list[str]
+    rows: list[tuple[int, list[Any]]]
+    comma: bool = False
+    file: str = ""
+    sha256: str = ""
+
+
+def is_table(source: Any) -> bool:
+    """Whether `cells_of` takes it, but for a list: a path, a DataFrame, a mapping."""
+    return isinstance(source, (str, os.PathLike, Mapping)) or _is_frame(source)
+
+
+def _is_frame(source: Any) -> bool:
+    return hasattr(source, "columns") and hasattr(source, "itertuples")
+
+
+def cells_of(
+    source: Any,
+    of: str,
+    one: str,
+    most: int = MOST_ROWS,
+    *,
+    largest: int = LARGEST_FILE,
+    what: str = "",
+    allowed: str = "",
+) -> Cells:
+    """The rows of a CSV file, a DataFrame, a mapping of columns, or a list of mappings.
 
     Parameters
     ----------
-    path : str or path
-        The file.
+    source : path, DataFrame, mapping or list of mappings
+        A text is the path of a file. A mapping holds its columns as lists; one whose values are all single is
+        one row.
+    of, one : str
+        What the table holds, and what a row is.
+    most : int
+        How many rows there may be.
+    largest : int
+        How large the file may be [bytes].
+    what, allowed : str
+        What the file is called, and what is allowed, for messages.
+
+    Raises
+    ------
+    InputError
+        For anything else, a file that is none, and too many rows.
+    """
+    if isinstance(source, (str, os.PathLike)):
+        text, digest = read_text(source, largest, what or f"file of {of}")
+        try:
+            header, rows, comma = split_table(text, of, one)
+        except InputError as err:
+            raise err.at(file=str(source)) from None
+        return Cells(header, rows, comma, str(source), digest)
+    if _is_frame(source):
+        at_most(len(source), most, of, of)
+        found = [(i + 1, list(row)) for i, row in enumerate(source.itertuples(index=False, name=None))]
+        return Cells([str(name) for name in source.columns], found)
+    if isinstance(source, Mapping):
+        return _of_columns(source, of, most)
+    items = None
+    if isinstance(source, Iterable) and getattr(source, "shape", (1,)) != ():
+        items = listed_at_most(source, most, of, of)
+    if not items or not all(isinstance(item, Mapping) for item in items):
+        raise InputError(
+            f"{shown(source)} is no table of {of}",
+            allowed=allowed or "a CSV file, a DataFrame, a mapping of columns or a list of mappings",
+        )
+    header = list(dict.fromkeys(str(key) for item in items for key in item))
+    return Cells(header, [(i + 1, [item.get(key) for key in header]) for i, item in enumerate(items)])
+
+
+def _of_columns(source: Mapping[Any, Any], of: str, most: int) -> Cells:
+    """The rows of a mapping of columns, where a single value stands in every row."""
+    columns = {str(key): _column_of(value, of, most) for key, value in source.items()}
+    sizes = {key: len(value) for key, value in columns.items() if isinstance(value, list)}
+    count = max(sizes.values(), default=1)
+    for key, size in sizes.items():
+        if size != count:
+            raise InputError(
+                f"the column {key!r} has {size} rows and another {count}", place=of, allowed="as many in each"
+            )
+    filled = [value if isinstance(value, list) else [value] * count for value in columns.values()]
+    return Cells(list(columns), [(i + 1, [column[i] for column in filled]) for i in range(count)])
+
+
+def _column_of(value: Any, of: str, most: int) -> Any:
+    """A column as a list; a single value as it is."""
+    if isinstance(value, (str, bytes, Mapping)) or not isinstance(value, Iterable):
+        return value
+    return value if getattr(value, "shape", (1,)) == () else listed_at_most(value, most, of, of)
+
+
+def read_rows(
+    source: Any, measures: Mapping[str, str | None], needed: Iterable[str], of: str, one: str, most: int
+) -> list[tuple[int, dict[str, Any]]]:
+    """The rows of a table of numbers and words: (line or place, {column: SI number or text}).
+
+    Parameters
+    ----------
+    source : path, DataFrame, mapping or list of mappings
+        See `cells_of`.
     measures : mapping
         Column -> SI measure of its numbers; None for words.
     needed : iterable of str
-        The columns in which every line must say something.
+        The columns in which every row must say something.
     of, one : str
-        What the table holds, and what a line is.
+        What the table holds, and what a row is.
+    most : int
+        How many rows there may be.
 
     Raises
     ------
@@ -164,28 +275,39 @@ def read_rows(
         One sentence with the file, the line and the column, for whatever is not understood.
     """
     needed = tuple(needed)
-    text, _ = read_text(path, what=f"file of {of}")
-    out: list[tuple[int, dict[str, Any]]] = []
+    given = cells_of(source, of, one, most)
     try:
-        header, rows, comma = split_table(text, of, one)
-        columns = columns_of(header, measures, needed)
+        at_most(len(given.rows), most, of)
+        columns = columns_of(given.header, measures, needed)
         for name, _ in columns:
             if name and name not in measures:
                 raise UnknownName.of("column", name, measures, place="header")
-        for line, cells in rows:
-            place = f"line {line}"
-            given = row_of(columns, cells, place)
-            for name in needed:
-                if name not in given:
-                    raise InputError(f"has no {name}", place=place, allowed=f"one for each {one}")
-            values: dict[str, Any] = {}
-            for name, cell in given.items():
-                measure = measures[name]
-                where = f"{place}, {name}"
-                values[name] = (
-                    str(cell[0]) if measure is None else number_in(cell, measure, measure, comma, where)
-                )
-            out.append((line, values))
+        word = "line" if given.file else one
+        return [
+            (line, _values(columns, cells, measures, needed, one, given.comma, f"{word} {line}"))
+            for line, cells in given.rows
+        ]
     except InputError as err:
-        raise err.at(file=str(path)) from None
+        raise err.at(file=given.file) from None
+
+
+def _values(
+    columns: list[tuple[str, str]],
+    cells: list[Any],
+    measures: Mapping[str, str | None],
+    needed: Iterable[str],
+    one: str,
+    comma: bool,
+    place: str,
+) -> dict[str, Any]:
+    """Column -> SI number or text of one row."""
+    given = row_of(columns, cells, place)
+    for name in needed:
+        if name not in given:
+            raise InputError(f"has no {name}", place=place, allowed=f"one for each {one}")
+    out: dict[str, Any] = {}
+    for name, cell in given.items():
+        measure = measures[name]
+        where = f"{place}, {name}"
+        out[name] = str(cell[0]) if measure is None else number_in(cell, measure, measure, comma, where)
     return out

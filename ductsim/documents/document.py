@@ -121,6 +121,25 @@ def parse(text: str) -> dict[str, Any]:
     return document
 
 
+def written(document: Any, what: str = "machine file") -> Mapping[str, Any]:
+    """The tables of a document that is given as a mapping of them, or as the TOML text itself.
+
+    Raises
+    ------
+    InputError
+        For anything else, and for a text that is not TOML.
+    """
+    if not isinstance(document, str):
+        return mapping(document, "of", f"the tables of a {what}, or its text")
+    if "\n" not in document and "=" not in document:
+        raise InputError(
+            f"{shown(document)} is not the text of a {what}",
+            place="of",
+            allowed="the text itself; to read a file, ds.Machine.read(path)",
+        )
+    return parse(document)
+
+
 def _depth(document: Any) -> int:
     """How deep tables and lists are nested, counted without recursion and no further than needed."""
     level, depth = [document], 0

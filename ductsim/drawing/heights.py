@@ -50,11 +50,12 @@ class _Programme:
         from scipy.optimize import linprog
         from scipy.sparse import coo_matrix
 
-        row, column, value = zip(*self.entries, strict=True) if self.entries else ((), (), ())
+        entries = np.array(self.entries, dtype=float).reshape(-1, 3)
+        place = entries[:, :2].astype(int)
         shape = (max(len(self.limits), 1), len(self.cost))
-        matrix = coo_matrix((value, (row, column)), shape=shape).tocsr()
-        limits = self.limits or [0.0]
-        found = linprog(self.cost, A_ub=matrix, b_ub=limits, bounds=(0.0, None), method="highs-ds")
+        matrix: Any = coo_matrix((entries[:, 2], (place[:, 0], place[:, 1])), shape=shape).tocsr()
+        limits = np.array(self.limits or [0.0])
+        found: Any = linprog(self.cost, A_ub=matrix, b_ub=limits, bounds=(0.0, None), method="highs-ds")
         return {name: float(found.x[i]) for name, i in self.index.items()} if found.success else None
 
 

@@ -115,7 +115,7 @@ class Sheet:
         if self.state.columns is None:
             return str(self.state.weakest)
         rows = self.state.rows()
-        return max(rows, key=lambda row: row["chance_weakest"])["unit"]
+        return str(max(rows, key=lambda row: row["chance_weakest"])["unit"])
 
     def _columns(self) -> list[_Column]:
         out, left = [], MARGIN
@@ -176,7 +176,7 @@ class Sheet:
         if node:
             i = system.node(node)
             near = [k for k in keys if i in (system.start[system.rows[k]], system.finish[system.rows[k]])]
-            keys = near or keys
+            keys = tuple(near) or keys
         return sum(style.middle(self.state.flow[key]) for key in keys)
 
     def line_width(self, flow: float) -> float:
@@ -458,11 +458,11 @@ def _paint_legend(ax: Any, sheet: Sheet) -> None:
     y = y0 + 0.3 * (1 + max(row for *_, row in sheet.legend))
     pa, kg = (display_measure(m, sheet.measures) for m in ("Pa", "kg/s"))
     if sheet.known:
-        words = [
+        lines = [
             f"In the boxes: total pressure against outside [{pa}], warm above it, cool below.",
             f"Beside the parts: air [{kg}]; the thicker the line, the more air.",
         ]
     else:
-        words = ["Drawn without pressures: no operating point was found.", ""]
-    for i, line in enumerate(words):
+        lines = ["Drawn without pressures: no operating point was found.", ""]
+    for i, line in enumerate(lines):
         ax.text(MARGIN, y + 0.13 * i, line, fontsize=SMALL, va="center")

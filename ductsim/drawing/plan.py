@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Set
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -139,7 +139,8 @@ def _set_layers(spots: dict[Key, Spot]) -> None:
         limits[row, index[a]], limits[row, index[b]] = 1.0, -1.0
         least[row] = 0.0 if a[0] == "node" else -1.0
     cost += 1e-4  # everything as far to the left as that leaves free
-    found = linprog(cost, A_ub=limits.tocsr(), b_ub=least, bounds=(0.0, None), method="highs-ds")
+    matrix: Any = limits.tocsr()
+    found: Any = linprog(cost, A_ub=matrix, b_ub=least, bounds=(0.0, None), method="highs-ds")
     for key, value in zip(keys, np.rint(found.x).astype(int), strict=True):
         spots[key].layer = 2 * int(value) + (key[0] == "part")
     used = sorted({s.layer for s in spots.values()})
@@ -159,7 +160,7 @@ def _break_long_lines(spots: dict[Key, Spot]) -> None:
             spots[finish].before.remove(start)
             last = start
             for layer in range(low + 1, high):
-                key = ("line", start[1], finish[1], str(layer))
+                key: Key = ("line", start[1], finish[1], str(layer))
                 while key in spots:  # two lines between the same two spots
                     key = (*key, "2")
                 spots[key] = Spot(key, layer=layer)
@@ -209,7 +210,7 @@ def _tree_order(spots: Mapping[Key, Spot], machine: MachineData) -> dict[Key, fl
     """A place for every spot by a walk through the tree of the air's ways, half the branches on each side."""
     order: dict[Key, float] = {}
     leaks = {("part", p.name) for p in machine.layout.parts if p.kind.is_leak}
-    rank = {("part", p.name): i for i, p in enumerate(machine.layout.parts)}
+    rank: dict[Key, int] = {("part", p.name): i for i, p in enumerate(machine.layout.parts)}
     while len(order) < len(spots):
         rest = [key for key in spots if key not in order]
         root = max(

@@ -144,8 +144,8 @@ def tint(level: float, highest: float) -> str:
     if not math.isfinite(level) or not highest:
         return style.PAPER
     share = 0.12 + 0.75 * math.sqrt(abs(level) / highest)
-    full = to_rgb(style.SAND if level >= 0.0 else "#7db4cf")
-    return to_hex([1.0 - share * (1.0 - c) for c in full])
+    red, green, blue = (1.0 - share * (1.0 - c) for c in to_rgb(style.SAND if level >= 0.0 else "#7db4cf"))
+    return to_hex((red, green, blue))
 
 
 def _polygon(points: list[tuple[float, float]], x: float, y: float, fill: str, colour: str) -> Any:

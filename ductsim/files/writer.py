@@ -7,6 +7,7 @@ from typing import Any
 
 from ..crop.described import without_crop
 from ..description.data import MachineData
+from ..description.equipment import GivenAir
 from ..documents.document import FORMAT
 from ..errors import InputError
 from ..measures import find_measure
@@ -24,15 +25,20 @@ def document(machine: MachineData) -> dict[str, Any]:
     Raises
     ------
     InputError
-        For a machine with columns: a file holds one machine.
+        For a machine with columns: a file holds one machine; and for a network's air that no file describes.
     """
     if machine.columns is not None:
         raise InputError(
             f"the machine has {machine.columns:,} scenarios", place="write", allowed="one of them: machine[0]"
         )
-
     machine = without_crop(machine)
     layout, numbers = machine.layout, machine.numbers
+    if layout.air.part is GivenAir:
+        raise InputError(
+            "a machine file has no words for air given by its pressure and its density",
+            place="write",
+            allowed="ds.Air.at(...), the weather, or a constant ds.Air(density=...)",
+        )
     out: dict[str, Any] = {"format": FORMAT, "ductsim": VERSION}
     if machine.sha256:
         out["input_sha256"] = machine.sha256

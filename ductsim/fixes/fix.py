@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, fields
 from types import MappingProxyType
@@ -16,14 +15,13 @@ from ..crop.replacing import replace
 from ..description.changing import Effect, Setting, resolve, together
 from ..description.data import MachineData
 from ..description.layout import Layout
-from ..documents.building import build, one_value
+from ..documents.building import build
 from ..errors import InputError, UnknownName, shown
 from ..parts import KINDS
-from ..parts.declare import Part
+from ..parts.declare import Part, Value
 from ..quantity import si
 
-KEYS = ("name", "change", "replace", "minutes", "cost", "caution", "note")
-TOP = ("format", "ductsim", "input_sha256", "title", "note", "fix")
+_NONE: Any = 0.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -59,8 +57,8 @@ class Fix:
     name: str
     change: Mapping[str, Any] = field(default_factory=dict)
     replace: Mapping[str, Any] = field(default_factory=dict)
-    minutes: float = 0.0
-    cost: float = 0.0
+    minutes: Value = field(default=_NONE)
+    cost: Value = field(default=_NONE)
     caution: Any = ()
     note: str = ""
     problem: str = field(init=False, default="")
@@ -287,62 +285,3 @@ def _built(machine: MachineData, name: str, what: Any) -> Any:
     if entry.drive and KINDS[kind].is_fan and "speed" not in values:
         values["speed"] = machine.part_numbers()[f"{name}.speed"]
     return build(KINDS[kind], values, place)
-
-
-# ---- files
-
-
-def read_fixes(path: str | os.PathLike[str]) -> list[Fix]:
-    """The fixes in a TOML file of format 1: `[[fix]]` with name, change, replace, minutes, cost, caution.
-
-    A fix whose minutes, cost or caution make no sense is read all the same; its `problem` says what is
-    wrong, and a comparison shows it and goes on with the others.
-
-    Raises
-    ------
-    InputError
-        One sentence with the file, the place, what was wrong and what is allowed.
-    """
-    from ..documents.document import read_document
-
-    document, _ = read_document(path, what="file of fixes")
-    try:
-        return fixes_of(document)
-    except InputError as err:
-        raise err.at(file=str(path)) from None
-
-
-def fixes_of(document: Mapping[str, Any]) -> list[Fix]:
-    """The fixes in a mapping with the tables and keys of a file of fixes."""
-    from ..documents.document import check_format, refuse_unknown, tables, text, unique
-
-    check_format(document)
-    refuse_unknown(document, TOP, "")
-    out = []
-    for table in tables(document.get("fix"), "fix"):
-        name = text(table, "name", "fix")
-        place = f"fix {name!r}"
-        refuse_unknown(table, KEYS, place)
-        values = {key: value for key, value in table.items() if key not in ("change", "replace")}
-        change = table.get("change", {})
-        if isinstance(change, Mapping):
-            change = _flat(change)
-            for address, value in change.items():
-                one_value(value, address, f"{place}, change")
-        note = text(table, "note", place, default="")
-        out.append(Fix(**values | {"change": change, "replace": table.get("replace", {}), "note": note}))
-    if not out:
-        raise InputError("there is no fix", place="fix", allowed="write a [[fix]] for each piece of work")
-    unique([fix.name for fix in out], "fix")
-    return out
-
-
-def _flat(table: Mapping[str, Any], start: str = "") -> dict[str, Any]:
-    """Addresses written without quotes are tables within tables: `belt.slip = 0` means "belt.slip"."""
-    out: dict[str, Any] = {}
-    for key, value in table.items():
-        if isinstance(value, Mapping):
-            out.update(_flat(value, f"{start}{key}."))
-        else:
-            out[f"{start}{key}"] = value
-    return out

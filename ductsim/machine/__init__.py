@@ -6,6 +6,7 @@ from ..questions.vocabulary import Question, add_word, question, vocabulary
 from ..speed import words
 from .demos import demo
 from .machine import Machine, MachineState
+from .network import Network
 
 Machine.show_by(plots="ductsim.machine.drawn:MACHINE_PLOTS")
 MachineState.show_by(plots="ductsim.machine.drawn:STATE_PLOTS")
@@ -14,6 +15,7 @@ __all__ = [
     "Layout",
     "Machine",
     "MachineState",
+    "Network",
     "Question",
     "add_word",
     "demo",

@@ -81,7 +81,7 @@ def fan_curves(state: Any, ax: Any, measures: str) -> None:
         state = state[0] if len(state) else state
     names = some(state.machine.layout.fans, "the machine has no fan")
     curves = [(name, *_curve(state, name)) for name in names]
-    drawn: list[tuple[Any, Any, list[str], bool]] = []
+    drawn: list[tuple[Any, Any, list[str], float]] = []
     for name, flow, rise, last in curves:
         same = next(
             (d for d in drawn if np.allclose(d[0], flow) and np.allclose(d[1], rise, rtol=0.01)), None

@@ -6,18 +6,21 @@ import os
 from collections.abc import Mapping, Sequence
 from typing import Any, Self
 
-from ..answers.describe import Description, SourceList, sources_of
+from ..answers.describe import Description, QuestionList, SourceList, questions_of, sources_of
+from ..answers.difference import Difference, difference
 from ..answers.gradients import jacobian
 from ..answers.sensitivity import Sensitivity, sensitivity
 from ..answers.state import MachineAnswer, solve
+from ..arguments import instance
 from ..crop.described import Crop, with_crop, without_crop
+from ..crop.file import read_crop
 from ..crop.replacing import replace
 from ..description.data import MachineData
 from ..display.faces import Shown
-from ..documents.document import read_document
+from ..documents.document import read_document, written
 from ..errors import InputError
 from ..files.reader import read_tables
-from ..files.writer import write
+from ..files.writer import document, write
 from ..network.state import State
 from ..parts.declare import Part
 
@@ -62,9 +65,25 @@ class Machine(MachineData, Shown):
             raise err.at(file=str(path)) from None
 
     @classmethod
-    def of(cls, document: Mapping[str, Any]) -> Self:
-        """The machine in a mapping with the tables and keys of a machine file."""
-        return cls(*read_tables(document))
+    def of(cls, document: Mapping[str, Any] | str) -> Self:
+        """The machine in a mapping with the tables and keys of a machine file, or in the file's text.
+
+        Raises
+        ------
+        InputError
+            One sentence with the place, what was wrong and what is allowed.
+        """
+        return cls(*read_tables(written(document)))
+
+    def document(self) -> dict[str, Any]:
+        """What `write` writes: the tables of a machine file, which `of` reads back.
+
+        Raises
+        ------
+        InputError
+            For a machine with columns.
+        """
+        return document(self)
 
     def write(self, path: str | os.PathLike[str]) -> None:
         """Write a machine file with every repeated part spelled out; no file is left half written.
@@ -78,8 +97,10 @@ class Machine(MachineData, Shown):
         """
         write(self, path)
 
-    def with_crop(self, crop: Crop | None = None) -> Self:
+    def with_crop(self, crop: Any = None) -> Self:
         """The machine with crop in its ducts: its own (the `[crop]` table of its file), or another.
+
+        `crop` is a `Crop`, or what `read_crop` takes: a path, a mapping, a DataFrame.
 
         Air and crop are then solved together, at the speed `crop.ground_speed`; every number of the crop
         has an address (`crop.slip`). `carries` tells such a machine; `without_crop` empties it.
@@ -89,7 +110,7 @@ class Machine(MachineData, Shown):
         InputError
             Without a crop, and where no way leads from an opening to its unit's duct.
         """
-        return with_crop(self, crop)
+        return with_crop(self, None if crop is None else read_crop(crop))
 
     def without_crop(self) -> Self:
         """The machine with empty ducts; its crop stays known."""
@@ -133,12 +154,18 @@ class Machine(MachineData, Shown):
         """
         return solve(self, raise_error, start, MachineState)
 
-    def ask(self, of: str) -> Any:
-        """Solve and answer one question of the `of` vocabulary: a float or (S,), in SI."""
+    def ask(self, of: str | Sequence[str]) -> Any:
+        """Solve and answer a question of the `of` vocabulary: a float or (S,), in SI; to a list, a list.
+
+        Raises
+        ------
+        UnknownName
+            For words that ask nothing; `questions` lists those that do.
+        """
         return self.solve().ask(of)
 
     def jacobian(
-        self, of: Sequence[str], numbers: Sequence[str], state: MachineState | None = None
+        self, of: str | Sequence[str], numbers: str | Sequence[str], state: MachineState | None = None
     ) -> tuple[Any, Any]:
         """Answers (Q,) to some questions and their exact derivatives (Q, A) in the numbers at some addresses.
 
@@ -152,6 +179,20 @@ class Machine(MachineData, Shown):
     def sensitivity(self, of: str = "weakest vacuum") -> Sensitivity:
         """How one answer depends on every number: derivative, elasticity, effect of its usual spread."""
         return sensitivity(self, of)
+
+    def questions(self) -> QuestionList:
+        """Everything that may be asked: the words of `of`, what each answer is, its SI measure."""
+        return questions_of(self.layout)
+
+    def diff(self, other: MachineData) -> Difference:
+        """What differs in another machine: numbers at the same address, parts and units that came or went.
+
+        Raises
+        ------
+        InputError
+            For what is no machine.
+        """
+        return difference(self, instance(other, MachineData, "diff", "a machine"))
 
     def describe(self) -> Description:
         """Every number: address, value, measure, given or default, spread, what it is."""

@@ -1,7 +1,7 @@
 """Parts joined at nodes, solved for flows and pressures together."""
 
-from .network import Network
+from .network import NetworkBuilder
 from .state import Outcome, State
 from .system import Compiled, Entry, System
 
-__all__ = ["Compiled", "Entry", "Network", "Outcome", "State", "System"]
+__all__ = ["Compiled", "Entry", "NetworkBuilder", "Outcome", "State", "System"]

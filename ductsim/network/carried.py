@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 
-CARRIED = 3e10
+CARRIED = 1e13
 """A path's conductance over that of the widest way out from its ends, at most."""
 
 

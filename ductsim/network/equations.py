@@ -6,7 +6,7 @@ P_from - P_to - drop(flow, density) = 0, a free node's is outflow - inflow = sup
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from functools import cached_property
 from typing import Any
 
@@ -82,6 +82,7 @@ class Values:
     residual : P_from - P_to - drop [Pa], zero on shut paths; shape (paths, S).
     drop : [Pa]
     gain : inverse slopes [kg/(s Pa)] of single paths; 0 on shut ones; shape (singles, S).
+    pair_slope : per pair group its slopes (s11, s12, s21, s22).
     pair_gain : per pair group the inverse 2 x 2 slopes ((g11, g12), (g21, g22)).
     answers : how each path's residual answers to the pressures of its nodes, before the gain:
         single paths' first ends, second ends; then per pair group (2, 3, K, S).
@@ -92,6 +93,7 @@ class Values:
     drop: Array
     slope: Array
     gain: Array
+    pair_slope: list[Any]
     pair_gain: list[Any]
     first: Array | None
     second: Array | None
@@ -110,6 +112,7 @@ class Values:
             cut(self.drop),
             cut(self.slope),
             cut(self.gain),
+            [tuple(_take(np.asarray(s), columns) for s in four) for four in self.pair_slope],
             pairs,
             cut(self.first),
             cut(self.second),
@@ -213,6 +216,12 @@ class Equations:
         out.scenarios = len(np.arange(self.scenarios)[columns])
         return out
 
+    def dense(self, share: float = 0.0) -> Equations:
+        """The equations of air of one temperature, whose density answers by that share to pressure."""
+        out = self.take(slice(None))
+        out.constant, out.heated, out.per_pressure = share == 0.0, False, share * self.per_pressure
+        return out
+
     # ---- evaluation
 
     def evaluate(
@@ -239,24 +248,37 @@ class Equations:
         first = second = None
         if not self.constant and slopes:
             first, second = np.ones((count, flow.shape[1])), np.full((count, flow.shape[1]), -1.0)
-        pair_gain: list[Any] = []
+        pair_slope: list[Any] = []
         pair_answers: list[Array] = []
         for c in self.coefficients:
             if c.group.partners is None:
                 self._single(c, flow, pressure, entering, turning, drop, slope, density, first, second)
             else:
-                gain, answers = self._pair(c, flow, pressure, entering, drop, slope, density, slopes, inertia)
-                pair_gain.append(gain)
+                four, answers = self._pair(c, flow, pressure, entering, drop, slope, density, slopes)
+                pair_slope.append(four)
                 pair_answers.append(answers)
         residual = pressure[system.start]
         residual -= pressure[system.finish]
         residual -= drop
+        if self.shut is not None:
+            residual = np.where(self.shut, 0.0, residual)
+        values = Values(residual, drop, slope, slope, pair_slope, [], first, second, pair_answers, density)
+        return self.with_inertia(values, inertia) if slopes else values
+
+    def with_inertia(self, values: Values, inertia: Array | None) -> Values:
+        """The same values with the gains that follow when `inertia` (paths, S) is added to the slopes."""
+        count, slope = self.system.singles, values.slope
         with np.errstate(divide="ignore"):
             gain = np.reciprocal(slope[:count] if inertia is None else slope[:count] + inertia[:count])
         if self.shut is not None:
-            residual = np.where(self.shut, 0.0, residual)
             gain = np.where(self.shut[:count], 0.0, gain)
-        return Values(residual, drop, slope, gain, pair_gain, first, second, pair_answers, density)
+        pair_gain = []
+        for lg, (s11, s12, s21, s22) in zip(self.system.pairs, values.pair_slope, strict=True):
+            shape = slope[lg.rows].shape
+            if inertia is not None:
+                s11, s22 = s11 + inertia[lg.rows], s22 + inertia[lg.partners]
+            pair_gain.append(self._invert(lg, (s11, s12, s21, s22), shape))
+        return replace(values, gain=gain, pair_gain=pair_gain)
 
     def entering(self, flow: Array, warmth: Array | None) -> Array | None:
         """Temperature of the air that enters each path, over outside's [K]; None where all air is alike."""
@@ -346,7 +368,6 @@ class Equations:
         slope: Array,
         density: Array,
         slopes: bool,
-        inertia: Array | None,
     ) -> tuple[Any, Array]:
         lg = c.group
         assert lg.partners is not None and lg.ends is not None
@@ -372,9 +393,7 @@ class Equations:
             for side, q in enumerate((q1, q2)):
                 for (_, end), beta, slope_in in zip(lg.density, per, q, strict=True):
                     answers[side, end] -= beta * slope_in
-        if inertia is not None:
-            s11, s22 = s11 + inertia[lg.rows], s22 + inertia[lg.partners]
-        return self._invert(lg, (s11, s12, s21, s22), x.shape), answers
+        return (s11, s12, s21, s22), answers
 
     def _pair_temperatures(
         self, lg: LawGroup, x: Array, y: Array, entering: Array | None

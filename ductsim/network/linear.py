@@ -18,6 +18,8 @@ Array = NDArray[np.float64]
 # A pivot smaller than this share of its column's largest original entry sends that scenario to LAPACK.
 SMALLEST_PIVOT = 1e-8
 LARGEST_RESIDUAL = 1e-10
+CONTRAST = 1e8
+"""Largest over smallest conductance; beyond, rounding in the diagonal hides what leaves a piece."""
 LARGEST_DENSE = 150
 FEW_SCENARIOS = 6
 
@@ -43,14 +45,17 @@ class Pattern:
         """The order and the places of an elimination without pivoting."""
         return Elimination.plan(self)
 
-    def solve(self, slots: Array, right: Array) -> Array:
+    def solve(self, slots: Array, right: Array, leaks: Array | None = None) -> Array:
         """The solutions (size, S) of the S systems with these slots and right-hand sides (size, S).
 
-        A singular system gives NaN in its own column and spoils no other.
+        `leaks` (size, S), what each column adds up to, is given where entries are far apart. A singular
+        system gives NaN in its own column and spoils no other.
         """
         if self.size == 0:
             return np.zeros_like(right)
         scenarios = right.shape[1]
+        if leaks is not None and self.size <= LARGEST_DENSE:
+            return solve_by_leaks(self, slots, leaks, right)
         if self.size > LARGEST_DENSE:
             if scenarios > FEW_SCENARIOS and self.elimination.cheap:
                 return self.elimination.solve(slots, right)
@@ -79,6 +84,38 @@ def solve_dense(pattern: Pattern, slots: Array, right: Array) -> Array:
             except np.linalg.LinAlgError:
                 continue
         return out.T
+
+
+def solve_by_leaks(pattern: Pattern, slots: Array, leaks: Array, right: Array) -> Array:
+    """Elimination that never subtracts alike conductances, scenario by scenario; largest pivots first.
+
+    A column's entries add up to what leaves to known pressures, `leaks` (size, S), known by itself. So a
+    diagonal entry is what leaves less the other entries: air that runs in a ring within a piece, however
+    easily, does not drown the narrow ways out of it (the method of Grassmann, Taksar and Heyman for Markov
+    chains, from memory).
+    """
+    full = np.zeros((pattern.size, pattern.size, right.shape[1]))
+    full[pattern.rows, pattern.columns] = slots
+    diagonal = np.arange(pattern.size)
+    scale = np.abs(full[diagonal, diagonal])
+    full[diagonal, diagonal] = 0.0
+    out = np.empty_like(right)
+    for s in range(right.shape[1]):
+        order = np.argsort(-scale[:, s], kind="stable")
+        a, b = full[:, :, s][np.ix_(order, order)], right[order, s]
+        c, size = leaks[order, s].copy(), pattern.size
+        pivots = np.empty(size)
+        for k in range(size):
+            pivots[k] = c[k] - a[k + 1 :, k].sum()
+            across = a[k, k + 1 :] / pivots[k]
+            c[k + 1 :] -= c[k] * across
+            b[k + 1 :] -= a[k + 1 :, k] * (b[k] / pivots[k])
+            a[k + 1 :, k + 1 :] -= np.outer(a[k + 1 :, k], across)
+        x = np.empty(size)
+        for k in range(size - 1, -1, -1):
+            x[k] = (b[k] - a[k, k + 1 :] @ x[k + 1 :]) / pivots[k]
+        out[order, s] = x
+    return out
 
 
 def solve_sparse(pattern: Pattern, slots: Array, right: Array) -> Array:

@@ -9,14 +9,16 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from .chords import by_chords
 from .equations import Equations
-from .newton import Solved, cold_start, iterate
+from .newton import Point, Solved, cold_start, iterate
 
 Array = NDArray[np.float64]
 
 HIGHEST = 3e6  # Pa off outside's: thirty atmospheres, where no duct, fan or leak was ever measured
 CHOKED = 0.5  # of the outside pressure; the critical ratio of air, (2 / 2.4)^3.5, is 0.528
 FIRST, FACTOR, LEAST_FACTOR = 1e-9, 10.0, 1.3  # share of the load, and how much more each time
+FIRST_SHARE = 1e-4  # of the density's answer to pressure
 STEPS = 40
 
 
@@ -51,10 +53,56 @@ def raised(eq: Equations, anchors: Array | None) -> Solved | None:
     return found if too_much(eq, found.point.pressure, CHOKED)[0] else None
 
 
+def thinned(eq: Equations, dense: Point, anchors: Array | None) -> Solved | None:
+    """One scenario from its point in air that keeps its density, made as springy as real air by and by.
+
+    The air's heat is left out. Marked as overloaded where the search ends because the pressures that were
+    reached tell that real air needs too much, or have grown beyond the highest as the air became springier
+    (a fan that draws denser air presses more); None where it is lost on the way.
+    """
+    share, factor, point, steps = FIRST_SHARE, FACTOR, dense, 0
+    reached, found = 0.0, Solved.empty(eq.system, 1, False)
+    while factor > LEAST_FACTOR:
+        part = eq.dense(share)
+        more = iterate(part, point.take([0]), anchors, STEPS, damped=True)
+        if not more.good[0]:
+            start, _ = by_chords(part, point.take([0]), anchors, STEPS)
+            more = iterate(part, start, anchors, STEPS, damped=True)
+        steps += int(more.steps[0])
+        more.steps[:] = steps
+        if not more.good[0]:
+            share, factor = share / factor, np.sqrt(factor)
+        elif share >= 1.0:
+            return more
+        else:
+            point, found, reached = more.point, more, share
+        share = min(share * factor, 1.0)
+    if not reached:
+        return None
+    grown = np.abs(point.pressure).max() > max(HIGHEST, np.abs(dense.pressure).max())
+    if not grown and not needs_too_much(eq, point.pressure, reached)[0]:
+        return None
+    found.good[:], found.overloaded[:] = False, True
+    return found
+
+
 def too_much(eq: Equations, pressure: Array, share: float = 1.0) -> NDArray[np.bool_]:
     """Scenarios with a vacuum of that share of the outside pressure, or more pressure than any duct bears."""
     outside = np.inf if eq.constant else eq.outside / eq.per_pressure
     deep, high = pressure.min(axis=0) <= -share * outside, np.abs(pressure).max(axis=0) > HIGHEST
+    out: NDArray[np.bool_] = deep | high
+    return out
+
+
+def needs_too_much(eq: Equations, pressure: Array, share: float = 0.0) -> NDArray[np.bool_]:
+    """Scenarios in which pressures found for air that is too dense or too thin tell of too much for real air.
+
+    `share` of real air's answer to pressure. Thinner air needs more vacuum and chokes when half of its
+    pressure is spent. Denser air needs less pressure: p + share p^2 / 2 p_outside stays for the same flow.
+    """
+    outside, highest = eq.outside / eq.per_pressure, pressure.max(axis=0)
+    deep = pressure.min(axis=0) <= -CHOKED * outside
+    high = highest + 0.5 * share * highest**2 / outside > HIGHEST + 0.5 * HIGHEST**2 / outside
     out: NDArray[np.bool_] = deep | high
     return out
 

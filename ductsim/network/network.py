@@ -1,10 +1,10 @@
-"""A builder for networks of parts joined at nodes; the one mutable object of the library."""
+"""A builder for networks of parts joined at nodes, and the solve of a compiled one."""
 
 from __future__ import annotations
 
 import warnings
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import Any, Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,8 +25,8 @@ Array = NDArray[np.float64]
 MOST_PRESSURE, MOST_FLOW = 1e9, 1e6  # Pa, kg/s
 
 
-class Network:
-    """Parts joined at named nodes; `outside` is the open air at 0 Pa gauge.
+class NetworkBuilder:
+    """Parts joined at named nodes; `outside` is the open air at 0 Pa gauge. `ds.Network` is its public face.
 
     Parameters
     ----------
@@ -46,7 +46,7 @@ class Network:
         self._held: dict[str, Any] = {}
         self._supplies: dict[str, Any] = {}
 
-    def add(self, name: str, part: Part, *ends: str) -> Network:
+    def add(self, name: str, part: Part, *ends: str) -> Self:
         """Add a part between its ends, named in the order of the part's `ends`; returns the network.
 
         Raises
@@ -75,7 +75,7 @@ class Network:
         self._ends[name] = ends
         return self
 
-    def hold(self, node: str, pressure: Any) -> Network:
+    def hold(self, node: str, pressure: Any) -> Self:
         """Hold a node at a total pressure [Pa gauge]; returns the network."""
         if text(node, "hold", "the name of a node") == OUTSIDE:
             raise InputError("outside is always at 0 Pa", place="hold")
@@ -85,7 +85,7 @@ class Network:
         self._held[node] = value
         return self
 
-    def supply(self, node: str, mass_flow: Any) -> Network:
+    def supply(self, node: str, mass_flow: Any) -> Self:
         """Put a fixed flow of outside air into a node [kg/s], negative to take out; returns the network."""
         if text(node, "supply", "the name of a node") == OUTSIDE:
             raise InputError("outside needs no supply", place="supply")

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from .carried import least_slopes
 from .equations import Equations, Values
-from .linear import FEW_SCENARIOS
+from .linear import CONTRAST, FEW_SCENARIOS
 from .system import Stream, System
 from .warmth import settled
 
@@ -36,7 +36,9 @@ LEAST_PRESSURE = 1e-3  # Pa, with nothing flowing
 LEAST_FLOW = 1e-6  # kg/s, with nothing flowing
 LEAST_WARMTH = 1e-6  # K
 FAR_OFF = 4.0  # times what drives a path: a drop that Newton's steps would only approach by halves
-HALVINGS = 16  # of a step, at a cliff of a fan's curve
+HALVINGS = 7  # of a damped step
+MANY_HALVINGS = 16  # at a cliff of a fan's curve
+PATIENCE = 3  # steps in a row that are halved to the last: given up, other methods are quicker then
 RELAXING_STEPS = (15, 40)  # damped steps after which temperatures follow the flows half as fast
 
 
@@ -189,11 +191,13 @@ def newton_step(eq: Equations, values: Values, point: Point, anchors: Array | No
             block[side] += right_ * raw[1]
         blocks.append((lg, block))
     slots = system.fill @ answers
+    leaks = system.leaks @ answers if _far_apart(answers) else None
     if anchors is not None:
         slots[system.diagonal] += anchors
+        leaks = None if leaks is None else leaks + anchors
     right = eq.supply - system.outflow @ (point.flow + own)
     pressure = np.zeros_like(point.pressure)
-    pressure[: system.free] = system.pattern.solve(slots, right)
+    pressure[: system.free] = system.pattern.solve(slots, right, leaks)
     first *= pressure[system.start[:count]]
     second *= pressure[system.finish[:count]]
     own[:count] += first
@@ -203,6 +207,15 @@ def newton_step(eq: Equations, values: Values, point: Point, anchors: Array | No
         own[lg.rows] += block[0].sum(axis=0)
         own[lg.partners] += block[1].sum(axis=0)
     return Step(own, pressure)
+
+
+def _far_apart(answers: Array) -> bool:
+    """Whether conductances of a few scenarios differ so much that small ones are lost beside large ones."""
+    if answers.shape[1] > FEW_SCENARIOS:
+        return False
+    size = np.abs(answers)
+    least = np.where(size > 0.0, size, np.inf).min(axis=0, initial=np.inf)
+    return bool((size.max(axis=0, initial=0.0) > CONTRAST * least).any())
 
 
 def cold_start(eq: Equations, anchors: Array | None) -> Point:
@@ -268,20 +281,29 @@ def iterate(
     damped: bool,
     into: Solved | None = None,
     frozen: bool = False,
+    halvings: int = HALVINGS,
 ) -> Solved:
     """Newton steps until every scenario has arrived or the limit is reached; frozen keeps the temperatures.
 
-    A scenario's answer is written down when it arrives, so it does not depend on its neighbours; the
+    Damped steps are halved up to so many times; a scenario that needs all of them again and again is given
+    up. A scenario's answer is written down when it arrives, so it does not depend on its neighbours; the
     arrays shrink when half of them have gone.
     """
     out = Solved.empty(eq.system, eq.scenarios, eq.heated) if into is None else into
     with np.errstate(all="ignore"):
-        _iterate(eq, point, anchors, limit, damped, out, frozen)
+        _iterate(eq, point, anchors, limit, damped, out, frozen, halvings if damped else 0)
     return out
 
 
 def _iterate(
-    eq: Equations, point: Point, anchors: Array | None, limit: int, damped: bool, out: Solved, frozen: bool
+    eq: Equations,
+    point: Point,
+    anchors: Array | None,
+    limit: int,
+    damped: bool,
+    out: Solved,
+    frozen: bool,
+    halvings: int,
 ) -> None:
     place = np.arange(eq.scenarios)
     going = np.ones(eq.scenarios, dtype=bool)
@@ -291,11 +313,14 @@ def _iterate(
     moved = np.full(eq.scenarios, np.inf)
     warmer: Any = 0.0 if point.warmth is None else np.full(eq.scenarios, np.inf)
     stream = _common_stream(eq, point)
+    stuck = np.zeros(eq.scenarios, dtype=np.intp)
     for steps in range(limit + 1):
         good, imbalance = _converged(eq, values, point, moved, warmer)
-        ended = good & going
+        ended = (good | (stuck >= PATIENCE)) & going
         if steps == limit:
-            ended, imbalance = going, _imbalance(eq, point.flow)
+            ended = going
+        if (ended & ~good).any():
+            imbalance = _imbalance(eq, point.flow)
         if ended.any():
             where = place[ended]
             everything = len(where) == len(out.steps)
@@ -309,11 +334,12 @@ def _iterate(
             if 2 * left <= len(going):
                 place, point, eq = place[going], point.take(going), eq.take(going)
                 anchors = None if anchors is None else anchors[:, going]
-                values, going = values.take(going), np.ones(left, dtype=bool)
+                values, stuck, going = values.take(going), stuck[going], np.ones(left, dtype=bool)
         step = newton_step(eq, values, point, anchors)
         # a warm column drives flows that mix its warmth: small steps where full ones go round in circles
         relax = 0.0 if frozen else 0.5 ** sum(steps >= s for s in RELAXING_STEPS) if damped else 1.0
-        point, values, moved, warmer = _advance(eq, point, step, values, damped, stream, relax)
+        point, values, moved, warmer, share = _advance(eq, point, step, values, halvings, stream, relax)
+        stuck = np.where(share <= 0.5**halvings, stuck + 1, 0) if damped else stuck
 
 
 def _evaluated(eq: Equations, point: Point, careful: bool) -> Values:
@@ -321,7 +347,7 @@ def _evaluated(eq: Equations, point: Point, careful: bool) -> Values:
     values = eq.evaluate(point.flow, point.pressure, point.warmth)
     more = least_slopes(eq, values.slope) if careful else None
     if more is not None:
-        values = eq.evaluate(point.flow, point.pressure, point.warmth, inertia=more)
+        values = eq.with_inertia(values, more)
         # as a drop of its own only as far as nobody can tell: air that runs in a ring within keeps its law
         most = EASED * np.maximum(np.abs(point.pressure).max(axis=0), LEAST_PRESSURE)
         values.residual -= np.clip(more * point.flow, -most, most)
@@ -354,13 +380,14 @@ def _common_stream(eq: Equations, point: Point) -> Stream | None:
 
 
 def _advance(
-    eq: Equations, point: Point, step: Step, values: Values, damped: bool, stream: Any, relax: float
-) -> tuple[Point, Values, Array, Any]:
-    """Take the step; when damped, halve it in the scenarios where the pressure equations get worse."""
+    eq: Equations, point: Point, step: Step, values: Values, halvings: int, stream: Any, relax: float
+) -> tuple[Point, Values, Array, Any, Array]:
+    """Take the step; halve it in the scenarios where the pressure equations get worse, at most so often."""
     share = np.ones(eq.scenarios)
-    old = np.sqrt((values.residual**2).mean(axis=0)) if damped else share
+    damped = halvings > 0
+    old = _size(values) if damped else share
     density, warmth = values.density, point.warmth
-    for _ in range(HALVINGS if damped else 1):
+    for halved in range(halvings + 1):
         flow = point.flow + (share * step.flow if damped else step.flow)
         pressure = point.pressure + (share * step.pressure if damped else step.pressure)
         if point.warmth is not None:
@@ -368,10 +395,9 @@ def _advance(
             if damped:
                 warmth = point.warmth + relax * share * (warmth - point.warmth)
         values = _evaluated(eq, Point(flow, pressure, warmth), damped)
-        if not damped:
+        if halved == halvings:
             break
-        new = np.sqrt((values.residual**2).mean(axis=0))
-        worse = ~(new <= old * (1.0 - 1e-4 * share)) & (old > LEAST_DROP)
+        worse = ~(_size(values) <= old * (1.0 - 1e-4 * share)) & (old > LEAST_DROP)
         if not worse.any():
             break
         share = np.where(worse, 0.5 * share, share)
@@ -379,4 +405,10 @@ def _advance(
     warmer: Any = 0.0
     if warmth is not None and point.warmth is not None:
         warmer = np.abs(warmth - point.warmth).max(axis=0)
-    return Point(flow, pressure, warmth), values, moved, warmer
+    return Point(flow, pressure, warmth), values, moved, warmer, share
+
+
+def _size(values: Values) -> Array:
+    """What a damped step must make smaller [Pa], (S,)."""
+    out: Array = np.sqrt((values.residual**2).mean(axis=0))
+    return out

@@ -9,9 +9,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from .chords import by_chords
 from .equations import AirNumbers, Equations
-from .loading import CHOKED, HIGHEST, loaded, raised
+from .loading import CHOKED, HIGHEST, loaded, needs_too_much, raised, thinned, too_much
 from .newton import (
+    HALVINGS,
+    MANY_HALVINGS,
     Point,
     Solved,
     cold_start,
@@ -28,13 +31,14 @@ Array = NDArray[np.float64]
 CHUNK = 1024  # scenarios; their arrays stay in cache
 SOUND = 340.0  # m/s
 PLAIN_STEPS = 14
+CHORD_ROUNDS, CHORD_STEPS, CHORD_POLISH = 4, 40, 12
 DAMPED_STEPS = 40
 RUN_UPS = (
     (False, False, 100, 40, False),
     (True, True, 600, 90, True),
     (False, False, 400, 90, True),
     (False, True, 2000, 90, True),
-    (True, False, 0, 500, False),
+    (True, False, 0, 200, False),
 )
 """From the cold start or standstill; time steps that keep the motion physical, or long ones that only seek
 the end; how many of them; Newton steps after them; whether flows and temperatures go by turns then."""
@@ -204,8 +208,10 @@ def solve_single(eq: Equations, structure: Structure, start: Point | None) -> So
         point = cold_start(eq, structure.anchors)
     out = iterate(eq, point, structure.anchors, DAMPED_STEPS, damped=True)
     if not out.good.all():
+        _chords_for_failed(eq, structure, out)
         _run_up_failed(eq, structure, out, RUN_UPS[:1])
         _raise_loads(eq, structure, out)
+        _need_too_much(eq, structure, out)
         _run_up_failed(eq, structure, out, RUN_UPS[1:])
     return out
 
@@ -266,6 +272,24 @@ def _settle_doubtful(eq: Equations, structure: Structure, out: Solved) -> None:
     out.put(bad[reached], again.take(reached))
 
 
+def _chords_for_failed(eq: Equations, structure: Structure, out: Solved) -> None:
+    """Solve what is left by lines that no cliff leads astray, one by one."""
+    for s in np.flatnonzero(~out.good & ~structure.fed):
+        one = np.array([s])
+        hard, anchors = eq.take(one), _some(structure, one).anchors
+        with np.errstate(all="ignore"):
+            point = cold_start(hard, anchors)
+        for _ in range(CHORD_ROUNDS):
+            point, taken = by_chords(hard, point, anchors, CHORD_STEPS)
+            found = iterate(hard, point, anchors, CHORD_POLISH, damped=True)
+            found.steps += out.steps[one] + taken
+            out.put(one, found)
+            if found.good[0] or not taken:
+                break
+        if not found.good[0]:
+            _by_turns(hard, _some(structure, one), point, out, one)
+
+
 def _raise_loads(eq: Equations, structure: Structure, out: Solved) -> None:
     """Solve what is left and has a load by raising it from nothing."""
     for s in np.flatnonzero(~out.good & ~structure.fed & loaded(eq)):
@@ -276,9 +300,53 @@ def _raise_loads(eq: Equations, structure: Structure, out: Solved) -> None:
             out.put(one, found)
 
 
+def _need_too_much(eq: Equations, structure: Structure, out: Solved) -> None:
+    """Mark what is left where air that keeps its density would already need more than any duct could have.
+
+    `beyond` says why that tells. All else that could be tried is long, and finds nothing in such networks.
+    """
+    for s in np.flatnonzero(~out.good & ~structure.fed & ~out.overloaded) if not eq.constant else ():
+        one = np.array([s])
+        dense, part = eq.take(one).dense(), _some(structure, one)
+        with np.errstate(all="ignore"):
+            point = cold_start(dense, part.anchors)
+        found = iterate(dense, point, part.anchors, DAMPED_STEPS, damped=True)
+        if not found.good[0]:
+            _chords_for_failed(dense, part, found)
+        if not found.good[0]:
+            continue
+        steps = out.steps[one] + found.steps
+        if needs_too_much(eq.take(one), found.point.pressure)[0]:
+            found.good[:], found.overloaded[:] = False, True
+        else:
+            thin = thinned(eq.take(one), found.point, part.anchors)
+            if thin is None:
+                continue
+            found = _warmed(eq.take(one), thin, part) if thin.good[0] else thin
+            if not found.good[0] and not found.overloaded[0]:
+                continue
+        found.steps += steps
+        if eq.heated and found.point.warmth is None:
+            found.point.warmth = np.zeros_like(found.point.pressure)
+        out.put(one, found)
+
+
+def _warmed(eq: Equations, cold: Solved, structure: Structure) -> Solved:
+    """One scenario from its point without the fans' heat; overloaded where that needs too much already."""
+    start = cold.point.take([0])
+    start.warmth = np.zeros_like(start.pressure) if eq.heated else None
+    found = iterate(eq, start.take([0]), structure.anchors, DAMPED_STEPS, damped=True)
+    if not found.good[0]:
+        _by_turns(eq, structure, start, found, np.array([0]))
+    if not found.good[0] and too_much(eq, cold.point.pressure)[0]:
+        cold.good[:], cold.overloaded[:] = False, True
+        return cold
+    return found
+
+
 def _run_up_failed(eq: Equations, structure: Structure, out: Solved, ways: Any) -> None:
     """Solve what is left by following the air until it settles, then polish: the usual ways first."""
-    for cold, careful, steps, polish, turns in ways:
+    for cold, careful, steps, polish, last in ways:
         bad = np.flatnonzero(~out.good & ~structure.fed & ~out.overloaded)
         if not len(bad):
             return
@@ -286,21 +354,21 @@ def _run_up_failed(eq: Equations, structure: Structure, out: Solved, ways: Any) 
         with np.errstate(all="ignore"):
             point = cold_start(hard, part.anchors) if cold else standstill(hard)
         point, _, taken = run_up(hard, point, part.anchors, steps, careful)
-        again = iterate(hard, point, part.anchors, polish, damped=True)
+        halvings = MANY_HALVINGS if last else HALVINGS
+        again = iterate(hard, point, part.anchors, polish, damped=True, halvings=halvings)
         again.steps += out.steps[bad] + taken
         out.put(bad, again)
-        if turns:
-            _by_turns(eq, structure, out)
+        for s in np.flatnonzero(~out.good & ~structure.fed & ~out.overloaded) if last else ():
+            one = np.array([s])
+            _by_turns(eq.take(one), _some(structure, one), out.point.take(one), out, one)
 
 
-def _by_turns(eq: Equations, structure: Structure, out: Solved) -> None:
-    """Flows and temperatures by turns, in each scenario that Newton's method left unsolved."""
-    for s in np.flatnonzero(~out.good & ~structure.fed & ~out.overloaded):
-        one = np.array([s])
-        found = by_turns(eq.take(one), out.point.take(one), _some(structure, one).anchors)
-        if found is not None and found.good[0]:
-            found.steps += out.steps[one]
-            out.put(one, found)
+def _by_turns(eq: Equations, structure: Structure, point: Point, out: Solved, one: NDArray[np.intp]) -> None:
+    """Flows and temperatures by turns in one scenario that Newton's method left unsolved."""
+    found = by_turns(eq, point, structure.anchors)
+    if found is not None and found.good[0]:
+        found.steps += out.steps[one]
+        out.put(one, found)
 
 
 def _some(structure: Structure, columns: NDArray[np.intp]) -> Structure:

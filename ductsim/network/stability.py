@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from ..laws.card import card_of
 from ..parts.declare import LocalAir
+from .chords import by_chords
 from .equations import Equations
 from .newton import Point, Solved, iterate
 from .structure import Structure
@@ -24,7 +25,9 @@ Array = NDArray[np.float64]
 RUN_UP_STEPS = 600
 POLISH_STEPS = 40
 PUSH = 0.01
-ROUNDS, ROUND_STEPS = 4, 1000  # for the few that have not settled by then
+ROUNDS, ROUND_STEPS = 2, 1000  # for the few that have not settled by then
+CHORD_STEPS = 100
+CREEPING = 1e-3  # of the largest flow in a round: further rounds would lead nowhere
 TIPPED = (0.01, -0.01, 0.05, -0.05, 0.2, -0.2, 0.5, -0.5)  # of the largest flow, along the fastest growth
 MOST_PATHS = 400  # above, eigenvalues cost more than they tell and the run-up itself is the evidence
 CURVE_SHARES = np.linspace(0.0, 1.7, 18)  # of the cold start's guess, 0.6 of a fan's full flow
@@ -118,13 +121,22 @@ def settle(eq: Equations, structure: Structure) -> Solved:
 
 
 def _run_on(eq: Equations, anchors: Array | None, point: Point, out: Solved, s: int) -> None:
-    """Let a scenario that had not settled run on; where that leads nowhere, tip it over by hand."""
+    """Let a scenario that had not settled run on, by chords then; where that leads nowhere, tip it over."""
     for _ in range(ROUNDS):
+        before = point.flow
         point, _, _ = run_up(eq, point, anchors, ROUND_STEPS, careful=True)
+        creeps = np.abs(point.flow - before).max() <= CREEPING * np.abs(before).max()
         found = iterate(eq, point.take([0]), anchors, POLISH_STEPS, damped=True)
         if found.good[0] and is_stable(eq, found.point):
             out.put([s], found)
             return
+        if creeps:
+            break
+    point, _ = by_chords(eq, point, anchors, CHORD_STEPS)
+    found = iterate(eq, point.take([0]), anchors, POLISH_STEPS, damped=True)
+    if found.good[0] and is_stable(eq, found.point):
+        out.put([s], found)
+        return
     unstable = out.point.take([s])
     rate, way = _motions(eq, unstable)
     fastest = way[:, np.argmax(rate.real)].real

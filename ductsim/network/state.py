@@ -79,6 +79,10 @@ class Named(Mapping[Any, Any]):
     def __len__(self) -> int:
         return len(self._rows)
 
+    def _ipython_key_completions_(self) -> list[Any]:
+        """The names, for the completion of keys in a notebook."""
+        return list(self._rows)
+
     def __repr__(self) -> str:
         return f"<{self._what}s: {len(self)} names>"
 
@@ -100,6 +104,8 @@ def scenario_number(index: Any, columns: int, place: str) -> int:
         For a slice, a truth value, anything that is no whole number, and one that is too large.
     """
     allowed = f"one scenario, {-columns} to {columns - 1}; several one by one: [state[i] for i in range(3)]"
+    if columns == 1:
+        allowed = "0, the only scenario there is"
     try:
         number = None if isinstance(index, (bool, np.bool_, np.ndarray)) else operator.index(index)
     except TypeError:
@@ -131,7 +137,7 @@ class State:
     columns : number of scenarios, None when no input was a column.
 
     Values are floats, or read-only arrays of shape (S,) when any input was a column. `state[i]` picks a
-    scenario.
+    scenario, and a loop goes through all; a state without columns is its own only scenario.
     """
 
     def __init__(
@@ -249,9 +255,10 @@ class State:
         return 1 if self.columns is None else self.columns
 
     def __getitem__(self, index: int) -> Self:
+        number = scenario_number(index, len(self), "state")
         if self.columns is None:
-            raise NoScenario("the state has no columns", place="state", allowed="solve with a column")
-        picked: Self = self._pick(scenario_number(index, self.columns, "state"))
+            return self
+        picked: Self = self._pick(number)
         return picked
 
     def _pick(self, index: int) -> Any:
@@ -262,7 +269,7 @@ class State:
         floating = None if self._floating is None else self._floating[:, one]
         return State(self.system, arrays, self.outcomes[one], floating, outside, power, None, self.node)
 
-    def __iter__(self) -> Iterator[State]:
+    def __iter__(self) -> Iterator[Self]:
         return (self[i] for i in range(len(self)))
 
     def __repr__(self) -> str:

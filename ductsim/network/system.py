@@ -261,6 +261,11 @@ class System:
         places, slot = np.unique(i[keep] * max(free, 1) + j[keep], return_inverse=True)
         self.pattern = Pattern(free, places // max(free, 1), places % max(free, 1))
         self.fill = csr_matrix((value[keep], (slot, entry[keep])), shape=(len(places), count))
+        gone = (self.start[self.answer_row] < free).astype(float) - (self.finish[self.answer_row] < free)
+        known = (self.answer_node < free) & (gone != 0.0)
+        self.leaks = csr_matrix(
+            (gone[known], (self.answer_node[known], np.flatnonzero(known))), shape=(free, count)
+        )
         path = np.arange(self.paths)
         ends = np.concatenate([self.start, self.finish])
         sign = np.concatenate([np.ones(self.paths), -np.ones(self.paths)])

@@ -21,6 +21,7 @@ COLUMN_LENGTH = 1.0  # m of air column that gives each path its inertia
 FIRST_TIME_STEP = 1e-3  # s
 LARGEST_CHANGE = 0.1  # of the largest flow, in one time step of a run-up
 SETTLED_RATE = 1e-6  # of the largest flow per second: small flows have settled too
+PATIENCE, BLINK = 150, 1e-3  # time steps, s: air that has been followed no further by then never will be
 PERTURBATION = 1e-3  # of each path's inertia: equal fans never start exactly alike
 
 
@@ -61,8 +62,10 @@ def _run_up(
     time = np.full(eq.scenarios, FIRST_TIME_STEP)
     calm: Any = np.zeros(eq.scenarios, dtype=np.intp)
     old_size = np.full(eq.scenarios, np.inf)
-    steps, settled = 0, calm >= 3
+    steps, settled, elapsed = 0, calm >= 3, np.zeros(eq.scenarios)
     while steps < limit and not settled.all():
+        if steps == PATIENCE and (settled | (elapsed < BLINK)).all():
+            break
         steps += 1
         inertia = np.broadcast_to(mass / time, point.flow.shape)
         values = eq.evaluate(point.flow, point.pressure, point.warmth, inertia=inertia)
@@ -82,6 +85,7 @@ def _run_up(
         calm = np.where(sound & (moved <= SETTLED_RATE * total * time), calm + 1, 0)
         time = _next_time_step(time, sound, size, old_size, moved / total, careful)
         old_size = np.where(sound, size, old_size)
+        elapsed += np.where(sound, time, 0.0)
         settled = calm >= 3
     return point, settled, steps
 

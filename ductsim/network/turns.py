@@ -9,6 +9,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from .chords import by_chords
 from .equations import Equations
 from .newton import LEAST_WARMTH, Point, Solved, iterate
 from .warmth import settled
@@ -16,7 +17,7 @@ from .warmth import settled
 Array = NDArray[np.float64]
 
 TURNS = 200
-INNER_STEPS = 60
+INNER_STEPS, INNER_CHORDS = 20, 60
 MEMORY = 8  # turns that are mixed
 CAUTION = 0.5  # share of a turn that is taken besides the mixing
 
@@ -31,6 +32,9 @@ def by_turns(eq: Equations, point: Point, anchors: Array | None) -> Solved | Non
     for _ in range(TURNS):
         start = Point(point.flow, np.nan_to_num(point.pressure), warmth)
         found = iterate(eq, start, anchors, INNER_STEPS, damped=True, frozen=True)
+        if not found.good[0]:
+            start, _ = by_chords(eq, start, anchors, INNER_CHORDS, frozen=True)
+            found = iterate(eq, start, anchors, INNER_STEPS, damped=True, frozen=True)
         if not found.good[0]:
             return None
         point = found.point

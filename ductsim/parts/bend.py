@@ -10,7 +10,7 @@ import numpy as np
 
 from ..errors import InputError
 from ..laws.bends import RADII, mitre_loss, round_bend_loss, square_bend_loss
-from .declare import Fields, fields, number, word
+from .declare import Fields, OptionalValue, Value, fields, number, word
 
 
 @fields("bend")
@@ -21,7 +21,7 @@ class Bend(Fields):
     along the arc, so nothing is counted twice.
     """
 
-    angle: float = number(
+    angle: Value = number(
         "rad",
         above=0,
         at_most=2 * math.pi,
@@ -29,7 +29,7 @@ class Bend(Fields):
         doc="angle that the air is turned by",
         cure="write '90 deg'",
     )
-    radius: float | None = number(
+    radius: OptionalValue = number(
         "m", above=0, default=None, spread=0.15, doc="radius of the centre line; none for a mitre"
     )
     style: str = word(

@@ -16,7 +16,7 @@ from ..errors import InputError, UnknownName, shown
 from ..sources import SOURCES
 from .fields import Fields, Form, Nested, fields, leaf_values, nested, same_as
 from .mishaps import Mishap
-from .numbers import Number, Word, number, word
+from .numbers import Number, OptionalValue, OptionalValues, Value, Values, Word, number, word
 
 __all__ = [
     "KINDS",
@@ -26,9 +26,13 @@ __all__ = [
     "Mishap",
     "Nested",
     "Number",
+    "OptionalValue",
+    "OptionalValues",
     "Pair",
     "Part",
     "Path",
+    "Value",
+    "Values",
     "Word",
     "fields",
     "leaf_values",
@@ -165,9 +169,7 @@ KINDS: dict[str, type[Part]] = {}
 F = TypeVar("F", bound="type[Part]")
 
 
-@dataclass_transform(
-    kw_only_default=True, frozen_default=True, field_specifiers=(number, word, nested, same_as)
-)
+@dataclass_transform(kw_only_default=True, frozen_default=True, field_specifiers=(number, word, nested))
 def part(kind: str) -> Callable[[F], F]:
     """Class decorator that makes a `Part` and registers it under its kind, the word in machine files.
 

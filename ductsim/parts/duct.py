@@ -12,7 +12,7 @@ from ..errors import InputError
 from ..laws.constants import NOTHING
 from ..laws.friction import friction
 from .bend import Bend, bends_loss
-from .declare import Part, Path, nested, number, part, word
+from .declare import OptionalValue, Part, Path, Value, nested, number, part, word
 from .mishaps import GONE, Mishap
 
 
@@ -37,14 +37,14 @@ class Duct(Part):
     symbol = "duct"
     choices = (("diameter",), ("width", "height"))
 
-    length: float = number("m", above=0, spread=0.02, doc="length along the centre line")
-    diameter: float | None = number("m", above=0, default=None, spread=0.01, doc="inner diameter")
-    width: float | None = number("m", above=0, default=None, spread=0.01, doc="inner width or long axis")
-    height: float | None = number("m", above=0, default=None, spread=0.01, doc="inner height or short axis")
+    length: Value = number("m", above=0, spread=0.02, doc="length along the centre line")
+    diameter: OptionalValue = number("m", above=0, default=None, spread=0.01, doc="inner diameter")
+    width: OptionalValue = number("m", above=0, default=None, spread=0.01, doc="inner width or long axis")
+    height: OptionalValue = number("m", above=0, default=None, spread=0.01, doc="inner height or short axis")
     shape: str = word(
         "rectangular", "flat oval", default="rectangular", doc="section that width and height describe"
     )
-    roughness: float = number(
+    roughness: Value = number(
         "m",
         at_least=0,
         at_most=0.02,
@@ -52,18 +52,18 @@ class Duct(Part):
         spread=0.3,
         doc="roughness; galvanised sheet",
     )
-    loss_coefficient: float = number(
+    loss_coefficient: Value = number(
         "", at_least=0, default=0.0, spread=0.2, doc="other local losses on the velocity in the duct"
     )
     bends: Sequence[Bend] = nested(Bend, "bend", default=(), doc="its bends")
-    rise: float = number("m", default=0.0, spread=0.02, doc="how much higher the far end lies")
+    rise: Value = number("m", default=0.0, spread=0.02, doc="how much higher the far end lies")
 
     def check(self) -> None:
         """A flat oval is at least as wide as high."""
         if self.width is None:
             if self.shape == "flat oval":
                 raise InputError("a flat oval by diameter", place="duct", allowed="give width and height")
-        elif self.shape == "flat oval" and np.any(np.less(self.width, self.height)):  # type: ignore[arg-type]
+        elif self.shape == "flat oval" and np.any(np.less(self.width, self.height)):
             raise InputError(
                 "the long axis is shorter than the short one", place="duct: width", allowed="width >= height"
             )
@@ -74,10 +74,10 @@ class Duct(Part):
             return (0.25 * math.pi) * self.diameter * self.diameter, self.diameter, self.diameter
         w, h = self.width, self.height
         if self.shape == "flat oval":
-            area = (0.25 * math.pi) * h * h + h * (w - h)  # type: ignore[operator]
-            return area, 4.0 * area / (math.pi * h + 2.0 * (w - h)), w  # type: ignore[operator]
-        area = w * h  # type: ignore[operator]
-        return area, 2.0 * area / (w + h), w  # type: ignore[operator]
+            area = (0.25 * math.pi) * h * h + h * (w - h)
+            return area, 4.0 * area / (math.pi * h + 2.0 * (w - h)), w
+        area = w * h
+        return area, 2.0 * area / (w + h), w
 
     @property
     def _square(self) -> bool:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -17,7 +16,7 @@ from ..laws.fans import (
     power_coefficients,
 )
 from ..quantity import si
-from .declare import Part, Path, number, part, word
+from .declare import OptionalValue, OptionalValues, Part, Path, Value, Values, number, part, word
 from .mishaps import Mishap
 
 # A backward-curved wheel without dimensions: flow over (pi D b u), total pressure over (rho u^2 / 2).
@@ -51,22 +50,22 @@ class Fan(Part):
     symbol = "fan"
     choices = (("total_pressure",), ("static_pressure", "outlet_area"))
 
-    flow: Sequence[float] = number(
+    flow: Values = number(
         "m3/s", at_least=0, points=True, doc="volume flow at the points of the curve, rising"
     )
-    total_pressure: Sequence[float] | None = number(
+    total_pressure: OptionalValues = number(
         "Pa", at_least=0, default=None, points=True, spread=0.04, doc="total-pressure rise at the points"
     )
-    static_pressure: Sequence[float] | None = number(
+    static_pressure: OptionalValues = number(
         "Pa", at_least=0, default=None, points=True, spread=0.04, doc="fan static pressure at the points"
     )
-    outlet_area: float | None = number(
+    outlet_area: OptionalValue = number(
         "m2", above=0, default=None, spread=0.02, doc="outlet that the static pressure refers to"
     )
-    shaft_power: Sequence[float] | None = number(
+    shaft_power: OptionalValues = number(
         "W", at_least=0, default=None, points=True, spread=0.05, doc="shaft power at the points"
     )
-    efficiency: float = number(
+    efficiency: Value = number(
         "",
         above=0,
         at_most=1,
@@ -74,16 +73,16 @@ class Fan(Part):
         spread=0.1,
         doc="total efficiency, used where shaft power is not given",
     )
-    curve_speed: float = number(
+    curve_speed: Value = number(
         "rad/s", above=0, at_most=1000, doc="speed that the curve belongs to", cure="write '3600 rpm'"
     )
-    curve_density: float = number(
+    curve_density: Value = number(
         "kg/m3", above=0, at_most=20, default=STANDARD_AIR, doc="density that the curve belongs to"
     )
-    speed: float = number(
+    speed: Value = number(
         "rad/s", at_least=0, at_most=1000, spread=0.01, doc="speed it runs at", cure="write '3600 rpm'"
     )
-    highest_speed: float | None = number(
+    highest_speed: OptionalValue = number(
         "rad/s",
         above=0,
         at_most=1000,
@@ -91,7 +90,7 @@ class Fan(Part):
         doc="highest speed its maker allows",
         cure="write '4200 rpm'",
     )
-    soiling: float = number(
+    soiling: Value = number(
         "",
         at_least=0,
         below=1,
@@ -99,7 +98,7 @@ class Fan(Part):
         spread=0.3,
         doc="share of its pressure lost to soiled or worn blades",
     )
-    inlet_temperature: float | None = number(
+    inlet_temperature: OptionalValue = number(
         "K",
         at_least=200,
         at_most=350,
@@ -158,8 +157,8 @@ class Fan(Part):
             return list(self.total_pressure)
         half = 0.5 * self.curve_density
         return [
-            p + half * (q / self.outlet_area) ** 2  # type: ignore[operator]
-            for q, p in zip(self.flow, self.static_pressure, strict=True)  # type: ignore[arg-type]
+            p + half * (q / self.outlet_area) ** 2
+            for q, p in zip(self.flow, self.static_pressure, strict=True)
         ]
 
     @staticmethod

@@ -12,6 +12,7 @@ import numpy as np
 from ..arguments import mapping
 from ..errors import InputError, UnknownName, shown
 from ..quantity import si
+from .documented import docstring
 from .numbers import REQUIRED, Number, Word, number, word
 
 
@@ -171,19 +172,21 @@ def _declared(cls: type, f: dataclasses.Field[Any]) -> Number | Word | Nested:
 
 
 def same_as(kind: type[Fields], name: str) -> Any:
-    """Declare a number just as `kind` has declared its own: measure, range, default, spread and words."""
+    """Declare a number just as `kind` has declared its own: measure, range, default, spread and words.
+
+    It is no field specifier: type checkers take its value for the default, which they cannot see.
+    """
     known = next(f for f in dataclasses.fields(kind) if f.name == name)  # type: ignore[arg-type]
     return dataclasses.field(default=known.default, metadata=known.metadata)
 
 
-@dataclass_transform(
-    kw_only_default=True, frozen_default=True, field_specifiers=(number, word, nested, same_as)
-)
+@dataclass_transform(kw_only_default=True, frozen_default=True, field_specifiers=(number, word, nested))
 def fields(kind: str) -> Callable[[F], F]:
     """Class decorator: a frozen dataclass with checked fields, not a part of its own (a bend)."""
 
     def make(cls: F) -> F:
         cls.kind = kind
+        own = cls.__doc__ or ""  # before the dataclass puts its signature where there is none
         built = dataclass(frozen=True, kw_only=True, eq=False, repr=False)(cls)
         decl = {f.name: _declared(cls, f) for f in dataclasses.fields(built)}  # type: ignore[arg-type]
         optional = {f.name for f in dataclasses.fields(built) if f.default is None}  # type: ignore[arg-type]
@@ -191,6 +194,7 @@ def fields(kind: str) -> Callable[[F], F]:
         plain = {n: d for n, d in decl.items() if isinstance(d, Number) and not d.points}
         cls._plain = tuple((n, d, n in optional) for n, d in plain.items())
         cls._rest = tuple((n, d, n in optional) for n, d in decl.items() if n not in plain)
+        cls.__doc__ = docstring(cls, own)
         return built  # type: ignore[return-value]
 
     return make

@@ -6,7 +6,7 @@ import numpy as np
 
 from ..laws.constants import NOTHING
 from ..laws.losses import plate_loss, quadratic
-from .declare import Part, Path, number, part
+from .declare import Part, Path, Value, number, part
 from .mishaps import Mishap
 
 
@@ -25,9 +25,9 @@ class Gate(Part):
     work = "restrictor"
     symbol = "gate"
 
-    area: float = number("m2", at_least=0, spread=0.02, doc="section of the duct; 0 = closed")
-    opening: float = number("", at_least=0, at_most=1, spread=0.03, doc="share that is open; 0 = closed")
-    open_loss: float = number(
+    area: Value = number("m2", at_least=0, spread=0.02, doc="section of the duct; 0 = closed")
+    opening: Value = number("", at_least=0, at_most=1, spread=0.03, doc="share that is open; 0 = closed")
+    open_loss: Value = number(
         "", at_least=1e-3, at_most=100, default=0.05, spread=0.5, doc="loss of the fully open gate"
     )
 

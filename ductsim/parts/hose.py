@@ -12,7 +12,7 @@ from ..laws.constants import NOTHING
 from ..laws.friction import compression_correction, friction
 from ..laws.losses import plate_loss
 from .bend import Bend, bends_loss
-from .declare import Part, Path, nested, number, part
+from .declare import Part, Path, Value, nested, number, part
 from .mishaps import Mishap
 
 
@@ -37,9 +37,9 @@ class Hose(Part):
     work = "hose"
     symbol = "hose"
 
-    length: float = number("m", above=0, spread=0.03, doc="installed length along the centre line")
-    diameter: float = number("m", above=0, spread=0.01, doc="inner diameter")
-    roughness: float = number(
+    length: Value = number("m", above=0, spread=0.03, doc="installed length along the centre line")
+    diameter: Value = number("m", above=0, spread=0.01, doc="inner diameter")
+    roughness: Value = number(
         "m",
         at_least=0,
         at_most=0.02,
@@ -47,7 +47,7 @@ class Hose(Part):
         spread=0.4,
         doc="effective roughness of the corrugated wall",
     )
-    stretch: float = number(
+    stretch: Value = number(
         "",
         at_least=0.5,
         at_most=1,
@@ -55,11 +55,11 @@ class Hose(Part):
         spread=0.02,
         doc="installed over pulled-out length; 1 = pulled out",
     )
-    loss_coefficient: float = number(
+    loss_coefficient: Value = number(
         "", at_least=0, default=0.0, spread=0.2, doc="other local losses on the velocity in the hose"
     )
     bends: Sequence[Bend] = nested(Bend, "bend", default=(), doc="its bends")
-    kink: float = number(
+    kink: Value = number(
         "",
         at_least=0,
         at_most=1,

@@ -9,7 +9,7 @@ import numpy as np
 from ..errors import InputError
 from ..laws.constants import NOTHING
 from ..laws.jets import jet
-from .declare import Pair, Part, number, part
+from .declare import Pair, Part, Value, number, part
 from .mishaps import Mishap
 
 
@@ -33,16 +33,16 @@ class Jet(Part):
     work = "jet"
     symbol = "jet"
 
-    nozzle_area: float = number("m2", at_least=0, spread=0.03, doc="open area of the nozzle; 0 = closed")
-    mixing_area: float = number("m2", above=0, spread=0.03, doc="section in which the streams mix")
-    nozzle_loss: float = number("", at_least=0, default=0.05, spread=0.4, doc="loss on the nozzle's velocity")
-    suction_loss: float = number(
+    nozzle_area: Value = number("m2", at_least=0, spread=0.03, doc="open area of the nozzle; 0 = closed")
+    mixing_area: Value = number("m2", above=0, spread=0.03, doc="section in which the streams mix")
+    nozzle_loss: Value = number("", at_least=0, default=0.05, spread=0.4, doc="loss on the nozzle's velocity")
+    suction_loss: Value = number(
         "", at_least=0, default=0.10, spread=0.4, doc="loss on the suction's velocity beside the nozzle"
     )
-    mixing_loss: float = number(
+    mixing_loss: Value = number(
         "", at_least=0, default=0.10, spread=0.4, doc="loss on the mixed stream's velocity"
     )
-    angle: float = number(
+    angle: Value = number(
         "rad",
         at_least=0,
         at_most=math.pi / 2,
@@ -51,7 +51,7 @@ class Jet(Part):
         doc="angle between nozzle and mixing section",
         cure="write '30 deg'",
     )
-    mixing_effectiveness: float = number(
+    mixing_effectiveness: Value = number(
         "", at_least=0.5, at_most=1, default=1.0, spread=0.05, doc="share of the pressure rise of full mixing"
     )
 

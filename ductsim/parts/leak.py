@@ -10,7 +10,7 @@ from ..errors import InputError
 from ..laws.constants import MEAN_FREE_PATH, NOTHING
 from ..laws.leaks import crack, leakage_coefficient, power_leak
 from ..laws.losses import quadratic
-from .declare import Part, Path, number, part
+from .declare import OptionalValue, Part, Path, Value, number, part
 from .mishaps import Mishap
 
 _TYPICAL = 300.0  # pressure at which the cold start guesses a leak's flow [Pa]
@@ -36,28 +36,30 @@ class Leak(Part):
     symbol = "leak"
     choices = (("area",), ("length", "width"), ("coefficient", "exponent"), ("leakage_class", "surface"))
 
-    area: float | None = number(
+    area: OptionalValue = number(
         "m2", at_least=0, default=None, spread=0.3, doc="open area of a gap; 0 = sealed"
     )
-    length: float | None = number(
+    length: OptionalValue = number(
         "m", at_least=0, default=None, spread=0.1, doc="length of a gap; 0 = sealed"
     )
-    width: float | None = number("m", at_least=0, default=None, spread=0.3, doc="width of a gap; 0 = sealed")
-    depth: float | None = number("m", above=0, default=None, spread=0.2, doc="way of the air through a crack")
-    bends: float = number("", at_least=0, at_most=10, default=0.0, doc="right-angled bends of a crack")
-    discharge_coefficient: float = number(
+    width: OptionalValue = number("m", at_least=0, default=None, spread=0.3, doc="width of a gap; 0 = sealed")
+    depth: OptionalValue = number(
+        "m", above=0, default=None, spread=0.2, doc="way of the air through a crack"
+    )
+    bends: Value = number("", at_least=0, at_most=10, default=0.0, doc="right-angled bends of a crack")
+    discharge_coefficient: Value = number(
         "", above=0, at_most=1, default=0.61, spread=0.1, doc="discharge coefficient of a gap"
     )
-    coefficient: float | None = number(
+    coefficient: OptionalValue = number(
         "", at_least=0, default=None, spread=0.5, doc="flow [m3/s] at 1 Pa; 0 = sealed"
     )
-    exponent: float | None = number(
+    exponent: OptionalValue = number(
         "", at_least=0.4, at_most=1.1, default=None, spread=0.08, doc="exponent of the power law"
     )
-    leakage_class: float | None = number(
+    leakage_class: OptionalValue = number(
         "", at_least=0, default=None, spread=0.3, doc="leakage class in L/(s m2 Pa^0.65)"
     )
-    surface: float | None = number("m2", at_least=0, default=None, spread=0.05, doc="surface of the duct")
+    surface: OptionalValue = number("m2", at_least=0, default=None, spread=0.05, doc="surface of the duct")
 
     def check(self) -> None:
         """A depth belongs to a length and a width."""
@@ -77,7 +79,7 @@ class Leak(Part):
         return (self._gap(),)
 
     def _gap(self) -> Path:
-        whole: Any = self.area if self.area is not None else self.length * self.width  # type: ignore[operator]
+        whole: Any = self.area if self.area is not None else self.length * self.width
         shut = np.less(whole * self.discharge_coefficient, NOTHING)
         coefficient = np.where(shut, 1.0, self.discharge_coefficient)
         area = np.where(shut, 1.0, whole)

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ..errors import InputError, UnknownName, shown
 from ..measures import own_measure
-from ..quantity import si, single
+from ..quantity import HasArray, Quantity, si, single
 
 REQUIRED: Any = dataclasses.MISSING
 # No length, area or pressure of a machine is beyond these in SI; within them, squares and fifth powers of a
@@ -98,6 +100,49 @@ class Word:
         if not isinstance(value, str) or value not in self.choices:
             raise UnknownName.of("word", value, self.choices, place=place)
         return str(value)
+
+
+class Value:
+    """The type of a declared number: a `Quantity` goes in, an SI float or a column comes out.
+
+    It stands in the annotation of a field (`length: Value = number("m", ...)`) for type checkers alone.
+    """
+
+    def __get__(self, thing: Any, kind: Any = None) -> Any:
+        """The number in SI: a float, an array of shape (S,) for a column."""
+
+    def __set__(self, thing: Any, value: Quantity) -> None:
+        """What the constructor takes."""
+
+
+class OptionalValue:
+    """The type of a declared number that need not be given; None comes out then."""
+
+    def __get__(self, thing: Any, kind: Any = None) -> Any:
+        """The number in SI, or None."""
+
+    def __set__(self, thing: Any, value: Quantity | None) -> None:
+        """What the constructor takes."""
+
+
+class Values:
+    """The type of a declared list of numbers (`points=True`): a tuple comes out."""
+
+    def __get__(self, thing: Any, kind: Any = None) -> Any:
+        """The numbers in SI, in order."""
+
+    def __set__(self, thing: Any, value: Sequence[Quantity] | NDArray[Any] | HasArray) -> None:
+        """What the constructor takes."""
+
+
+class OptionalValues:
+    """The type of a declared list of numbers that need not be given; None comes out then."""
+
+    def __get__(self, thing: Any, kind: Any = None) -> Any:
+        """The numbers in SI, in order, or None."""
+
+    def __set__(self, thing: Any, value: Sequence[Quantity] | NDArray[Any] | HasArray | None) -> None:
+        """What the constructor takes."""
 
 
 def number(

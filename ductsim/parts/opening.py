@@ -6,7 +6,7 @@ import numpy as np
 
 from ..laws.constants import NOTHING
 from ..laws.losses import quadratic
-from .declare import Part, Path, number, part
+from .declare import Part, Path, Value, number, part
 
 
 @part("opening")
@@ -18,8 +18,8 @@ class Opening(Part):
     work = "restrictor"
     symbol = "opening"
 
-    area: float = number("m2", at_least=0, spread=0.03, doc="open area; 0 = closed")
-    loss_coefficient: float = number("", above=0, spread=0.15, doc="loss on the velocity in that area")
+    area: Value = number("m2", at_least=0, spread=0.03, doc="open area; 0 = closed")
+    loss_coefficient: Value = number("", above=0, spread=0.15, doc="loss on the velocity in that area")
 
     def paths(self) -> tuple[Path, ...]:
         """One path by the square law."""

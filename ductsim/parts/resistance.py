@@ -6,7 +6,7 @@ import numpy as np
 
 from ..laws.constants import NOTHING
 from ..laws.leaks import power_resistance
-from .declare import Part, Path, number, part
+from .declare import Part, Path, Value, number, part
 
 
 @part("resistance")
@@ -19,8 +19,8 @@ class Resistance(Part):
     sources = ("common_practice",)
     work = "restrictor"
 
-    coefficient: float = number("", above=0, spread=0.2, doc="drop [Pa] at 1 kg/s")
-    exponent: float = number(
+    coefficient: Value = number("", above=0, spread=0.2, doc="drop [Pa] at 1 kg/s")
+    exponent: Value = number(
         "", at_least=1, at_most=3, default=2.0, spread=0.03, doc="exponent of the mass flow"
     )
 

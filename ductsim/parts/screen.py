@@ -6,7 +6,7 @@ import numpy as np
 
 from ..laws.constants import NOTHING
 from ..laws.losses import quadratic, screen_loss
-from .declare import Part, Path, number, part
+from .declare import Part, Path, Value, number, part
 from .mishaps import Mishap
 
 
@@ -28,9 +28,9 @@ class Screen(Part):
     work = "clean"
     symbol = "screen"
 
-    area: float = number("m2", at_least=0, spread=0.02, doc="area of the whole screen; 0 = closed")
-    open_fraction: float = number("", at_least=0, at_most=1, spread=0.05, doc="open share when clean")
-    blinded: float = number(
+    area: Value = number("m2", at_least=0, spread=0.02, doc="area of the whole screen; 0 = closed")
+    open_fraction: Value = number("", at_least=0, at_most=1, spread=0.05, doc="open share when clean")
+    blinded: Value = number(
         "", at_least=0, at_most=1, default=0.0, spread=0.3, doc="share of the holes blinded by lint"
     )
 

@@ -9,7 +9,7 @@ import numpy as np
 from ..errors import InputError
 from ..laws.constants import NOTHING
 from ..laws.tees import merge, split
-from .declare import Pair, Part, number, part
+from .declare import OptionalValue, Pair, Part, Value, number, part
 
 
 def _check(junction: Any, kind: str) -> None:
@@ -57,14 +57,14 @@ class Merge(Part):
     sources = ("crane410", "momentum_balance")
     symbol = "junction"
 
-    straight_area: float = number(
+    straight_area: Value = number(
         "m2", above=0, spread=0.02, doc="section of the straight duct before the joint"
     )
-    branch_area: float = number("m2", at_least=0, spread=0.02, doc="section of the branch; 0 = closed")
-    combined_area: float | None = number(
+    branch_area: Value = number("m2", at_least=0, spread=0.02, doc="section of the branch; 0 = closed")
+    combined_area: OptionalValue = number(
         "m2", above=0, default=None, spread=0.02, doc="section behind the joint"
     )
-    angle: float = number(
+    angle: Value = number(
         "rad",
         at_least=0.5,
         at_most=1.5708,
@@ -95,14 +95,14 @@ class Split(Part):
     sources = ("crane410", "momentum_balance")
     symbol = "junction"
 
-    straight_area: float = number(
+    straight_area: Value = number(
         "m2", above=0, spread=0.02, doc="section of the straight duct behind the joint"
     )
-    branch_area: float = number("m2", at_least=0, spread=0.02, doc="section of the branch; 0 = closed")
-    combined_area: float | None = number(
+    branch_area: Value = number("m2", at_least=0, spread=0.02, doc="section of the branch; 0 = closed")
+    combined_area: OptionalValue = number(
         "m2", above=0, default=None, spread=0.02, doc="section before the joint"
     )
-    angle: float = number(
+    angle: Value = number(
         "rad",
         at_least=0.5,
         at_most=1.5708,

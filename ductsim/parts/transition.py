@@ -8,7 +8,7 @@ import numpy as np
 
 from ..laws.constants import NOTHING
 from ..laws.losses import contraction_loss, diffuser_loss, two_way
-from .declare import Part, Path, number, part, word
+from .declare import Part, Path, Value, number, part, word
 
 ENTRY = {"plain": 0.93, "flanged": 0.49, "bellmouth": 0.04, "tapered": 0.40}
 """Entry loss coefficient by the shape of the mouth [-]; flow the other way dumps its velocity pressure."""
@@ -26,7 +26,7 @@ class Entrance(Part):
     symbol = "opening"
     legend = "opening"
 
-    area: float = number(
+    area: Value = number(
         "m2", at_least=0, spread=0.02, doc="section of the duct behind the mouth; 0 = closed"
     )
     style: str = word(*ENTRY, default="plain", doc="shape of the mouth")
@@ -58,9 +58,9 @@ class Transition(Part):
     symbol = "change of section"
     legend = "change of section"
 
-    first_area: float = number("m2", above=0, spread=0.02, doc="section at the first end")
-    second_area: float = number("m2", above=0, spread=0.02, doc="section at the second end")
-    angle: float = number(
+    first_area: Value = number("m2", above=0, spread=0.02, doc="section at the first end")
+    second_area: Value = number("m2", above=0, spread=0.02, doc="section at the second end")
+    angle: Value = number(
         "rad",
         above=0,
         at_most=math.pi + 1e-9,

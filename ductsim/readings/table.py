@@ -1,4 +1,4 @@
-"""Manometer readings from a CSV file, a DataFrame or a list: what was read, where and how.
+"""Manometer readings from a CSV file or another table: what was read, where and how.
 
 Columns: tapping, quantity, value, engine_speed, set, sd, resolution, blanked, temperature, pressure,
 relative_humidity, note; only `tapping` and `value` are needed. A bare number is SI, a text carries its
@@ -11,18 +11,16 @@ without spaces may belong to a name: the machine's own names win, the longest fi
 from __future__ import annotations
 
 import math
-import os
 import re
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
 from ..bounded import at_most, listed_at_most
 from ..description.alike import alike
-from ..documents.cells import columns_of, number_in, row_of, split_table
-from ..documents.document import read_text
-from ..errors import InputError, UnknownName, shown
+from ..documents.cells import cells_of, columns_of, is_table, number_in, row_of
+from ..errors import InputError, UnknownName
 from ..quantity import RPM
 from ..result import Note, Result
 
@@ -50,6 +48,7 @@ CURES = {"engine_speed": (0.0, 1000.0, "write '2100 rpm'"), "temperature": (200.
 BETWEEN = " + "
 """What stands between the names of blanked openings."""
 LARGEST_FILE = 5_000_000
+ALLOWED = "a CSV file, a DataFrame, a mapping of columns or a list of mappings"
 MOST_READINGS = 10_000
 """A whole season's; every condition among them is solved at once, which takes some 5 kB each."""
 
@@ -183,11 +182,11 @@ class Readings(Result):
 
 
 def read_readings(source: Any) -> Readings:
-    """Readings from a CSV file, a DataFrame, or a list of mappings or of `Reading`.
+    """Readings from a CSV file, a DataFrame, a mapping of columns, or a list of mappings or of `Reading`.
 
     Parameters
     ----------
-    source : path, DataFrame, list or Readings
+    source : path, DataFrame, mapping, list, Reading or Readings
         A text is the path of a file.
 
     Raises
@@ -198,32 +197,26 @@ def read_readings(source: Any) -> Readings:
     """
     if isinstance(source, Readings):
         return source
-    if isinstance(source, (str, os.PathLike)):
-        text, digest = read_text(source, LARGEST_FILE, "readings file")
-        try:
-            header, rows, comma = split_table(text, "readings", "reading")
-            found = _collect(header, rows, comma)
-        except InputError as err:
-            raise err.at(file=str(source)) from None
-        return Readings(found.items, found.seen, str(source), digest)
-    if hasattr(source, "columns") and hasattr(source, "itertuples"):
-        at_most(len(source), MOST_READINGS, "readings", "readings")
-        rows = [(i + 1, list(row)) for i, row in enumerate(source.itertuples(index=False, name=None))]
-        return _collect([str(name) for name in source.columns], rows, False)
-    items = None
-    if isinstance(source, Iterable) and getattr(source, "shape", (1,)) != ():
-        items = listed_at_most(source, MOST_READINGS, "readings", "readings")
-    if items and all(isinstance(item, Reading) for item in items):
-        return Readings(items)
-    if not items or not all(isinstance(item, Mapping) for item in items):
-        raise InputError(
-            f"{shown(source)} is no table of readings",
-            allowed="a CSV file, a DataFrame or a list of mappings",
-        )
-    header = list(dict.fromkeys(str(key) for item in items for key in item))
-    return _collect(
-        header, [(i + 1, [item.get(key) for key in header]) for i, item in enumerate(items)], False
+    if isinstance(source, Reading):
+        return Readings([source])
+    if isinstance(source, Iterable) and not is_table(source) and getattr(source, "shape", (1,)) != ():
+        source = listed_at_most(source, MOST_READINGS, "readings", "readings")
+        if source and all(isinstance(item, Reading) for item in source):
+            return Readings(source)
+    given = cells_of(
+        source,
+        "readings",
+        "reading",
+        MOST_READINGS,
+        largest=LARGEST_FILE,
+        what="readings file",
+        allowed=ALLOWED,
     )
+    try:
+        found = _collect(given.header, given.rows, given.comma)
+    except InputError as err:
+        raise err.at(file=given.file) from None
+    return Readings(found.items, found.seen, given.file, given.sha256)
 
 
 def _collect(header: Sequence[str], rows: Sequence[tuple[int, list[Any]]], comma: bool) -> Readings:

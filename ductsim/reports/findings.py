@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-import os
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from functools import cached_property
 from typing import Any
 
-from ..crop.file import read_crop
-from ..fixes.fix import read_fixes
+from ..fixes.file import read_fixes
 from ..machine.machine import Machine, MachineState
 from ..readings.table import read_readings
 from ..result import Result
+from ..speed import Calibration, crop_from
 from ..studies import compare as _compare
 from ..studies import fill as _fill
 from ..studies import fit as _fit
@@ -41,9 +40,9 @@ class Findings:
     ) -> None:
         self.given = machine
         self.of, self.budget, self.measures, self.own = of, budget, measures, own
-        self.fixes = _read(fixes, read_fixes)
-        self.readings = _read(readings, read_readings)
-        self.crop = _read(crop, read_crop)
+        self.fixes = None if fixes is None else read_fixes(fixes)
+        self.readings = None if readings is None else read_readings(readings)
+        self.crop = crop if isinstance(crop, Calibration) else crop_from(crop)
 
     @cached_property
     def fit(self) -> Fit | None:
@@ -104,8 +103,3 @@ class Findings:
         """Everything that was found, in the order of the page."""
         found = [self.ground_speed, self.fill, self.comparison, self.fit, self.next_readings, *self.own]
         return [result for result in found if result is not None]
-
-
-def _read(given: Any, reader: Callable[[Any], Any]) -> Any:
-    """What was given, read from its file if it is a path."""
-    return reader(given) if isinstance(given, (str, os.PathLike)) else given

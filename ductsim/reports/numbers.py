@@ -51,7 +51,8 @@ def together(names: Iterable[str]) -> str:
     """Names as a sentence lists them, numbered ones together: "hose 1 to 5", "fan and jet 1 and 4"."""
     groups: dict[str, list[str]] = {}
     for name in names:
-        base, number = _NUMBERED.fullmatch(name).groups() if _NUMBERED.fullmatch(name) else (name, "")
+        found = _NUMBERED.fullmatch(name)
+        base, number = found.groups() if found else (name, "")
         groups.setdefault(base, []).append(number)
     words = []
     for base, numbers in groups.items():

@@ -115,8 +115,8 @@ def fixes(found: Findings) -> Section | None:
     out = Section("fixes", "What each fix is worth", found.said(result))
     out.blocks.append(_figure(found, result, "gains", "gains"))
     tables = result.tables()
-    keys = ("fix", "time", "cost", "gain", "worth", "unit", "vacuum_change", "opening_air_change")
-    keys += ("duct_air_change", "shaft_power_change", "remark")
+    keys: tuple[str, ...] = ("fix", "time", "cost", "gain", "worth", "unit", "vacuum_change")
+    keys += ("opening_air_change", "duct_air_change", "shaft_power_change", "remark")
     out.blocks.append(_table(found, "Fixes, the most worth in company first", tables["fixes"], keys))
     if "order" in tables:
         keys = ("step", "fix", "time_so_far", "gain_so_far", "weakest_unit", "shaft_power_change")

@@ -2,7 +2,7 @@
 
 from ..crop.described import Crop
 from . import told
-from .calibrating import calibrate
+from .calibrating import calibrate, crop_from, read_seen
 from .calibration import Calibration
 from .runs import Run
 
@@ -16,4 +16,4 @@ Calibration.show_by(
 )
 Crop.calibrate = staticmethod(calibrate)
 
-__all__ = ["Calibration", "Crop", "Run", "calibrate"]
+__all__ = ["Calibration", "Crop", "Run", "calibrate", "crop_from", "read_seen"]

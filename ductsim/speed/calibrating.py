@@ -7,19 +7,21 @@ limit every unit was; together they narrow down the number that absolute speeds 
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ..answers.state import solve
-from ..arguments import one_of
-from ..bounded import at_most, listed_at_most
+from ..arguments import listed, one_of
+from ..bounded import listed_at_most
 from ..crop.described import Crop, with_crop
+from ..crop.file import read_crop
 from ..crop.margins import CAPTURE, CONVEYING, RATIO, SUCTION, places, values_at
 from ..description.data import MachineData
-from ..documents.cells import read_rows
+from ..documents.cells import is_table, read_rows
 from ..errors import InputError, UnknownName, shown
 from ..quantity import si
 from .calibration import Calibration
@@ -41,6 +43,7 @@ PRIOR_SPREAD = 0.4
 """Spread of what was assumed before, in logarithms: a factor of 1.5 either way is one standard deviation."""
 MOST_SEEN = 5_000
 """Observations: each is solved, and each unit of each is weighed at every point of the posterior."""
+SEEN = "a CSV file, a DataFrame, a mapping, or a list of mappings with ground_speed"
 _COLUMNS = {"ground_speed": "m/s", "crop_yield": "kg/m2", "blocked": None}
 _POINTS = 2001
 _REACH = 4.5  # standard deviations of the prior that the calculation covers
@@ -48,10 +51,10 @@ _REACH = 4.5  # standard deviations of the prior that the calculation covers
 
 def calibrate(
     machine: MachineData,
-    seen: Iterable[Any] | str | os.PathLike[str],
+    seen: Any,
     number: str = "opening_ratio",
     *,
-    crop: Crop | None = None,
+    crop: Any = None,
     scatter: float = SCATTER,
     prior_spread: float = PRIOR_SPREAD,
 ) -> Calibration:
@@ -65,13 +68,12 @@ def calibrate(
     ----------
     machine : MachineData
         With a crop, or `crop` given.
-    seen : iterable, or path of a CSV file
-        `Run`s, or mappings with `ground_speed`, optionally `crop_yield`, and `blocked` where units blocked:
-        a unit's name, a list of them, or names joined by "+"; a file has these columns.
+    seen : path, DataFrame, mapping, or list of Run and mappings
+        What `read_seen` takes.
     number : str
         The least value in question: "opening_ratio", "capture_velocity", "suction_velocity" or
         "conveying_velocity".
-    crop : Crop, optional
+    crop : Crop, or what `read_crop` takes, optional
         The machine's own if not given.
     scatter, prior_spread : float
         In logarithms.
@@ -87,7 +89,7 @@ def calibrate(
         if not (isinstance(value, (int, float)) and 0.0 < value < 5.0):
             place = f"calibrate, {name}"
             raise InputError(f"{shown(value)} is out of range", place=place, allowed="above 0, below 5")
-    loaded = with_crop(machine, crop)
+    loaded = with_crop(machine, crop_from(crop))
     if loaded.columns is not None:
         raise InputError("the machine has columns", place="calibrate", allowed="machine[0], one of them")
     own = loaded.crop
@@ -154,21 +156,55 @@ def likelihood(
     return [units[u] for u in critical], air, chance
 
 
-def _runs(machine: MachineData, crop: Crop, seen: Any) -> list[Run]:
-    """The observations in SI, from a file or given."""
-    if not isinstance(seen, (str, os.PathLike)):
-        listed = listed_at_most(seen, MOST_SEEN, "observations", "calibrate")
-        return [_run(machine, crop, given, f"observation {i + 1}") for i, given in enumerate(listed)]
-    rows = read_rows(seen, _COLUMNS, ("ground_speed",), "what was seen", "observation")
-    try:
-        at_most(len(rows), MOST_SEEN, "observations")
-        return [_run(machine, crop, values, f"line {line}") for line, values in rows]
-    except InputError as err:
-        raise err.at(file=str(seen)) from None
+def read_seen(source: Any) -> list[Run]:
+    """What was seen in the field, from a CSV file, a DataFrame, a mapping or a list.
+
+    Parameters
+    ----------
+    source : path, DataFrame, mapping, Run, or list of Run and mappings
+        With `ground_speed` [m/s], optionally `crop_yield` [kg/m2], and `blocked` where units blocked: a
+        unit's name, a list of them, or names joined by "+"; numbers are SI or carry their measure. A text is
+        the path of a file.
+
+    Returns
+    -------
+    list of Run
+        Their numbers in SI.
+
+    Raises
+    ------
+    InputError
+        One sentence with the place, for whatever is not understood, and for more than 5,000 observations.
+    """
+    if isinstance(source, Run):
+        source = [source]
+    if is_table(source):
+        rows = read_rows(source, _COLUMNS, ("ground_speed",), "what was seen", "observation", MOST_SEEN)
+        in_file = isinstance(source, (str, os.PathLike))
+        word = "line" if in_file else "observation"
+        try:
+            return [_run(v | {"line": i if in_file else 0}, f"{word} {i}") for i, v in rows]
+        except InputError as err:
+            raise err.at(file=str(source) if in_file else "") from None
+    seen = listed_at_most(listed(source, "calibrate", SEEN), MOST_SEEN, "observations", "calibrate")
+    return [_run(given, f"observation {i + 1}") for i, given in enumerate(seen)]
 
 
-def _run(machine: MachineData, crop: Crop, given: Any, place: str) -> Run:
-    """An observation in SI, checked."""
+def crop_from(given: Any) -> Crop | None:
+    """The crop that a study works with: a calibration's, what `read_crop` takes; None for the machine's own.
+
+    Raises
+    ------
+    InputError
+        For anything else.
+    """
+    if given is None:
+        return None
+    return given.believed() if isinstance(given, Calibration) else read_crop(given)
+
+
+def _run(given: Any, place: str) -> Run:
+    """An observation in SI, checked as far as it goes without a machine."""
     if isinstance(given, Mapping):
         for key in given:
             if key not in Run.__dataclass_fields__:
@@ -178,12 +214,29 @@ def _run(machine: MachineData, crop: Crop, given: Any, place: str) -> Run:
         given = Run(**given)
     if not isinstance(given, Run):
         raise InputError(f"{shown(given)} is no observation", place=place, allowed="one with ground_speed")
-    blocked = _blocked(given.blocked, [unit.name for unit in machine.layout.units], place)
     speed = _number(given.ground_speed, "m/s", "ground_speed", place)
-    mass = crop.mass_yield
-    if given.crop_yield is not None:
-        mass = _number(given.crop_yield, "kg/m2", "crop_yield", place)
-    return Run(speed, mass, blocked)
+    mass = given.crop_yield
+    mass = None if mass is None else _number(mass, "kg/m2", "crop_yield", place)
+    blocked = given.blocked
+    if isinstance(blocked, (list, tuple)):
+        return Run(speed, mass, tuple(blocked), given.line)
+    return Run(speed, mass, "" if blocked is None else str(blocked), given.line)
+
+
+def _runs(machine: MachineData, crop: Crop, seen: Any) -> list[Run]:
+    """The observations on this machine: of its units, in its yield where none was noted."""
+    units = [unit.name for unit in machine.layout.units]
+    file = str(seen) if isinstance(seen, (str, os.PathLike)) else ""
+    out = []
+    for i, run in enumerate(read_seen(seen)):
+        place = f"line {run.line}" if run.line else f"observation {i + 1}"
+        try:
+            blocked = _blocked(run.blocked, units, place)
+        except InputError as err:
+            raise err.at(file=file) from None
+        mass = crop.mass_yield if run.crop_yield is None else run.crop_yield
+        out.append(replace(run, crop_yield=mass, blocked=blocked))
+    return out
 
 
 def _blocked(given: Any, units: list[str], place: str) -> tuple[str, ...]:

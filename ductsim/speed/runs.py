@@ -18,12 +18,15 @@ class Run:
     crop_yield : float, optional
         [kg/m2], or a text; the crop's own if not given.
     blocked : str or sequence of str
-        The unit that blocked, or several; empty when the machine ran.
+        The unit that blocked, or several, a text also joined by "+"; empty when the machine ran.
+    line : int
+        Its line in the file it was read from; 0 for none.
     """
 
     ground_speed: Any
     crop_yield: Any = None
     blocked: str | Sequence[str] = ()
+    line: int = 0
 
     @property
     def units(self) -> tuple[str, ...]:

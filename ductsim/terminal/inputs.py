@@ -11,7 +11,7 @@ from typing import Any
 from ..crop.file import read_crop
 from ..documents.document import read_text
 from ..errors import InputError
-from ..fixes.fix import read_fixes
+from ..fixes.file import read_fixes
 from ..machine.demos import demo, demo_file
 from ..machine.machine import Machine
 from ..readings.table import LARGEST_FILE, read_readings

@@ -71,8 +71,8 @@ def gains(found: Comparison, ax: Any, measures: str) -> None:
     )
     low = float(min(np.nan_to_num(np.fmin.reduce([alone, worth, ranges[0]])).min(initial=0.0), 0.0))
     reach = max(float(ends.max(initial=0.0)) - low, 1e-30)
-    for i, row in enumerate(rows):
-        ax.text(max(ends[i], 0.0) + 0.025 * reach, i, f"{row['time_min']:g} min", va="center", fontsize=7.5)
+    for k, row in enumerate(rows):
+        ax.text(max(ends[k], 0.0) + 0.025 * reach, k, f"{row['time_min']:g} min", va="center", fontsize=7.5)
     ax.set_xlim(low - 0.04 * reach, max(float(ends.max(initial=0.0)), 0.0) + 0.18 * reach)
     ax.axvline(0.0, color=style.INK, lw=0.7)
     name_rows(ax, [row["fix"] for row in rows])

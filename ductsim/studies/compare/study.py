@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from ...arguments import listed
 from ...errors import InputError, shown
 from ...fixes.combining import combining
+from ...fixes.file import read_fixes
 from ...fixes.fix import Fix, Task
 from ...machine.machine import Machine
 from ...machine.possible import possible_machines
@@ -41,7 +42,7 @@ BUDGETS = (30.0, 60.0, 120.0)
 
 def compare(
     machine_or_fit: Any,
-    fixes: Sequence[Fix] | Fix,
+    fixes: Any,
     of: str = "weakest vacuum",
     budget: float | str | None = None,
 ) -> Comparison:
@@ -52,8 +53,8 @@ def compare(
     machine_or_fit : Machine or fit
         A machine with columns, and what a fit holds possible, are possible machines: gains then have
         intervals, and sets of fixes a chance to be the best buy.
-    fixes : sequence of Fix
-        From `read_fixes`, or made by hand. A fix that makes no sense on this machine is named with one
+    fixes : list of Fix, path, mapping or DataFrame
+        What `read_fixes` takes. A fix that makes no sense on this machine is named with one
         sentence in `errors`; the others are compared all the same.
     of : str
         The question, by default the vacuum of the weakest unit.
@@ -73,7 +74,7 @@ def compare(
         When the machine as it is has no answer.
     """
     machine = possible_machines(machine_or_fit)
-    given = _checked(fixes)
+    given = _checked(read_fixes(fixes))
     within = minutes_of(budget)
     tasks, errors = _spelled_out(given, machine)
     engine = combining(machine, tasks, of)

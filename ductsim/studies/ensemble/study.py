@@ -20,6 +20,8 @@ from ...description.spreads import Draw, Scatter, Spread, default_spreads, read_
 from ...digest import digest
 from ...errors import InputError, UnknownName, shown
 from ...machine.machine import Machine
+from ...machine.network import Network
+from ...machine.possible import as_machine
 from ...network.state import Outcome
 from ...questions.vocabulary import question
 from ...result import Note
@@ -208,7 +210,7 @@ def _shares(job: Job, answers: Array, chunks: list[Chunk]) -> dict[str, Shares]:
 
 
 def ensemble(
-    machine: Machine,
+    machine: Machine | Network,
     spreads: Iterable[Spread | Mapping[str, Any]] | Mapping[str, Any] | None = None,
     of: str | Sequence[str] = "weakest vacuum",
     *,
@@ -226,7 +228,7 @@ def ensemble(
 
     Parameters
     ----------
-    machine : Machine
+    machine : Machine or Network
         A single one, without columns.
     spreads : list of Spread or mappings, or mapping, optional
         Which numbers scatter how; by default [[spread]] of the machine's file or else the usual spreads
@@ -266,6 +268,7 @@ def ensemble(
         For a machine with columns, unknown questions or addresses, a matrix that is none of correlations,
         more than fits, a folder of another input or that cannot be written, and a worker with other code.
     """
+    machine = as_machine(machine, "ensemble")
     job = _job(machine, spreads, of, samples, seed, method, chunk, shares, correlation)
     if executor is not None and not callable(getattr(executor, "submit", None)):
         raise InputError(
@@ -293,7 +296,6 @@ def _job(
     shares: bool,
     correlation: Any = None,
 ) -> Job:
-    instance(machine, Machine, "ensemble", "a machine", "a machine, as ds.Machine.read gives")
     if machine.columns is not None:
         raise InputError(
             "the machine has columns already", place="ensemble", allowed="one of them: machine[0]"

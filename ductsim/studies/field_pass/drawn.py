@@ -31,9 +31,9 @@ def pass_margins(found: FieldPass, ax: Any, measures: str) -> None:
 
 def pass_level(found: FieldPass, ax: Any, measures: str) -> None:
     """How full the fullest place of the box is along the row."""
-    some([] if found.level is None else [found.level], "no box was given")
+    (level,) = some([] if found.level is None else [found.level], "no box was given")
     x = in_measures(found.distance, "m", measures)
-    ax.plot(x, 100.0 * found.level, color=style.TEAL, lw=2.0)
+    ax.plot(x, 100.0 * level, color=style.TEAL, lw=2.0)
     ax.axhline(100.0, color=style.MARK, lw=1.6)
     ax.set_xlim(x[0], x[-1])
     ax.set_ylim(bottom=0.0)

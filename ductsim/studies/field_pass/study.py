@@ -2,33 +2,28 @@
 
 from __future__ import annotations
 
-import os
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ...bounded import at_most
 from ...crop.box import Box, box_of
 from ...crop.described import LEAST, Crop, flows_of, with_crop
 from ...crop.margins import Place, places
+from ...crop.yields import read_field
 from ...description.possible import middle
-from ...documents.cells import read_rows
 from ...errors import InputError, shown
 from ...machine.machine import Machine
 from ...machine.possible import possible_machines
 from ...quantity import si
-from ...speed import Calibration
+from ...speed import crop_from
 from ...speed.limit import margins_at, speed_limit
 from .result import FieldPass
 
 Array = NDArray[np.float64]
 
-MOST_STRETCHES = 50_000
-"""In one pass: how full each of the box's places is after each of them takes 120 MB."""
 KNOTS = 129
 BINS = 300
-KEYS = {"distance": "m", "crop_yield": "kg/m2"}
 
 
 def field_pass(
@@ -38,7 +33,7 @@ def field_pass(
     speed: Any = None,
     margin: float | None = None,
     spacing: Any = 1.0,
-    crop: Crop | Calibration | None = None,
+    crop: Any = None,
     box: Box | None = None,
 ) -> FieldPass:
     """Drive along a row of given yields and see where the crop would stay behind and when the box is full.
@@ -47,9 +42,9 @@ def field_pass(
     ----------
     machine_or_fit : Machine or a fit
         Of possible machines the middle one.
-    field : array, or path of a CSV file
-        Yield of each stretch [kg/m2]; a file has the columns `distance` (end of each stretch) and
-        `crop_yield`, whose values are SI or carry their measure.
+    field : array, path, DataFrame, mapping or Yields
+        Yield of each stretch [kg/m2], or a table of `distance` (end of each stretch) and `crop_yield`; what
+        `read_field` takes.
     speed : float, text or array, optional
         Ground speed [m/s], one or one for each stretch; the crop's own if neither is given.
     margin : float, optional
@@ -64,13 +59,13 @@ def field_pass(
     InputError
         For a speed and a margin together, more than 50,000 stretches, and bad yields, speeds and files.
     """
-    own = crop.believed() if isinstance(crop, Calibration) else crop
+    own = crop_from(crop)
     machine = with_crop(middle(possible_machines(machine_or_fit, 50)), own)
     known = _crop(machine)
     if float(known.ground_speed) <= 0.0:
         machine = machine.rebuilt({**machine.numbers, "crop.ground_speed": 1.0})
-    distance, crop_yield = _field(field, spacing)
-    at_most(len(crop_yield), MOST_STRETCHES, "stretches", "field_pass")
+    row = read_field(field, spacing)
+    distance, crop_yield = row.distance, row.crop_yield
     if speed is not None and margin is not None:
         raise InputError("got speed and margin", place="field_pass", allowed="one of the two")
     if margin is not None:
@@ -166,47 +161,3 @@ def _speeds(speed: Any, count: int) -> Array:
     if not np.all((value > 0.0) & (value <= 15.0)):
         raise InputError("a speed is out of range", place="field_pass, speed", allowed="above 0, to 15 m/s")
     return np.array(np.broadcast_to(value, count))
-
-
-def _field(field: Any, spacing: Any) -> tuple[Array, Array]:
-    """Ends of the stretches and their yields."""
-    if isinstance(field, (str, os.PathLike)):
-        return _read_field(field)
-    try:
-        crop_yield = np.asarray(si(field, "kg/m2"), dtype=float)
-        step = si(spacing, "m")
-    except InputError as err:
-        raise err.at(place="field_pass") from None
-    if crop_yield.ndim != 1 or crop_yield.size == 0:
-        raise InputError("is not a list of yields", place="field_pass, field", allowed="a 1-D array [kg/m2]")
-    if not isinstance(step, float) or step <= 0.0:
-        raise InputError(f"{shown(spacing)} is out of range", place="field_pass, spacing", allowed="above 0")
-    return step * np.arange(crop_yield.size + 1.0), _checked(crop_yield, "field_pass, field")
-
-
-def _checked(crop_yield: Array, place: str) -> Array:
-    bad = ~((crop_yield > 0.0) & (crop_yield <= 20.0))
-    if bad.any():
-        i = int(np.flatnonzero(bad)[0])
-        raise InputError(
-            f"the yield of stretch {i + 1} is {crop_yield[i]:g} kg/m2",
-            place=place,
-            allowed="above 0, to 20 kg/m2",
-        )
-    return crop_yield
-
-
-def _read_field(path: str | os.PathLike[str]) -> tuple[Array, Array]:
-    """A CSV file with the columns `distance` and `crop_yield`."""
-    rows = read_rows(path, KEYS, KEYS, "yields along a row", "stretch")
-    table = np.array([[values[key] for key in KEYS] for _, values in rows])
-    distance = np.concatenate([[0.0], table[:, 0]])
-    file = str(path)
-    if np.any(np.diff(distance) <= 0.0):
-        raise InputError(
-            "its distances do not rise", file=file, allowed="the end of each stretch, from the start"
-        )
-    try:
-        return distance, _checked(table[:, 1], "")
-    except InputError as err:
-        raise err.at(file=file) from None

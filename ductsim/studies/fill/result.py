@@ -115,7 +115,7 @@ class Fill(Result):
         if self.box.unload_time is None:
             return None
         room = (1.0 - self.box.level) * self.time_to_full(profile)
-        return float(self.crop.ground_speed) * room / self.box.unload_time
+        return float(self.crop.ground_speed * room / self.box.unload_time)
 
     @property
     def fullest(self) -> float:

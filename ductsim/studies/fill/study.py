@@ -16,7 +16,7 @@ from ...errors import InputError, shown
 from ...machine.machine import Machine
 from ...machine.possible import possible_machines
 from ...parts.numbers import SMALLEST
-from ...speed import Calibration
+from ...speed import crop_from
 from .result import Fill, Move
 
 Array = NDArray[np.float64]
@@ -27,14 +27,14 @@ STARTS = 24
 _EVEN_WORTH = 0.1  # of a usable share: usable comes first, but evenness counts
 
 
-def fill(machine_or_fit: Any, crop: Crop | Calibration | None = None, box: Box | None = None) -> Fill:
+def fill(machine_or_fit: Any, crop: Any = None, box: Box | None = None) -> Fill:
     """How evenly the ducts fill the box behind, at the crop's present speed.
 
     Parameters
     ----------
     machine_or_fit : Machine or a fit
         Of possible machines the middle one; air does not change the fill.
-    crop : Crop or Calibration, optional
+    crop : Calibration, Crop, or what `read_crop` takes, optional
         The machine's own if not given.
     box : Box, optional
         The machine's own (its `[fill]` table) if not given.
@@ -44,7 +44,7 @@ def fill(machine_or_fit: Any, crop: Crop | Calibration | None = None, box: Box |
     InputError
         Without a crop or a box, at a standstill, and when there is not one discharge for each unit.
     """
-    own = crop.crop if isinstance(crop, Calibration) else crop
+    own = crop_from(crop)
     machine: Machine = with_crop(middle(possible_machines(machine_or_fit, 50)), own)
     if box is None:
         box = box_of(machine.layout)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from ...cautions import cautions_for
@@ -65,7 +65,7 @@ def said_of(row: Row, keys: Sequence[str], measures: str) -> list[str]:
     return [said(row[key], measure_for(row), measures) for key in keys]
 
 
-def measure_for(row: Row) -> str:
+def measure_for(row: Mapping[str, Any]) -> str:
     """The measure of a row's numbers in text and picture, its table's too: what suits the largest."""
     own = ("estimate", "low", "high", "likely", "prior_low", "prior_high")
     return suited(row["measure"], max(abs(row[key]) for key in own if key in row))

@@ -10,17 +10,18 @@ from numpy.typing import NDArray
 
 from ...answers.limits import limits_of
 from ...answers.state import solve
-from ...bounded import at_most, listed_at_most
+from ...bounded import at_most
 from ...crop.described import UNCERTAIN, Crop, with_crop
 from ...crop.margins import CONVEYING, Place, found_margins, limiting, places
 from ...crop.running import calm_point
 from ...description.possible import middle
 from ...errors import InputError, shown
+from ...fixes.file import read_fixes
 from ...fixes.fix import Fix
 from ...machine.machine import Machine
 from ...machine.possible import possible_machines
 from ...quantity import si
-from ...speed import Calibration
+from ...speed import Calibration, crop_from
 from ...speed.conditioning import Conditioned, drawn
 from ...speed.limit import margins_at, place_limits, speed_limit
 from .curves import beyond_limits
@@ -38,8 +39,8 @@ MOST_DRAWS = 500_000
 
 def ground_speed(
     machine_or_fit: Any,
-    crop: Crop | Calibration | None = None,
-    fixes: Iterable[Fix] | Mapping[str, Mapping[str, Any]] = (),
+    crop: Any = None,
+    fixes: Any = (),
     *,
     efficiency: float = 1.0,
     season_area: Any = None,
@@ -57,10 +58,10 @@ def ground_speed(
     ----------
     machine_or_fit : Machine or a fit
         A machine with columns is taken as possible machines.
-    crop : Crop or Calibration, optional
+    crop : Calibration, Crop, or what `read_crop` takes, optional
         The machine's own crop if not given.
-    fixes : iterable of Fix, or mapping name -> change
-        What to try, each by itself.
+    fixes : list of Fix, mapping name -> change, or path
+        What to try, each by itself; what `read_fixes` takes.
     efficiency : float
         Share of the time that the machine picks, for areas per hour [-].
     season_area : float or text, optional
@@ -86,11 +87,11 @@ def ground_speed(
     area = None if season_area is None else _area(season_area)
     possible = possible_machines(machine_or_fit, samples)
     told = _told(crop, possible.columns or samples, seed)
-    own = crop.believed(told) if isinstance(crop, Calibration) else crop
+    own = crop.believed(told) if isinstance(crop, Calibration) else crop_from(crop)
     loaded_all = with_crop(possible, own)
     loaded = middle(loaded_all)
     limit = speed_limit(loaded)
-    wanted = _listed(fixes)
+    wanted = read_fixes(fixes)
     count = (len(wanted) + 1) * (loaded_all.columns or samples)
     at_most(count, MOST_DRAWS, "draws times fixes", "ground_speed")
     draws = told.draws if told is not None else _draws(loaded_all, samples, seed)
@@ -167,18 +168,6 @@ def _told(crop: Any, count: int, seed: int) -> Conditioned | None:
 
 
 # ---- fixes
-
-
-def _listed(fixes: Any) -> list[Fix]:
-    if isinstance(fixes, Mapping):
-        return [Fix(name, change=change) for name, change in fixes.items()]
-    out = listed_at_most(fixes, MOST_DRAWS, "fixes", "ground_speed")
-    for fix in out:
-        if not isinstance(fix, Fix):
-            raise InputError(
-                f"{shown(fix)} is not a fix", place="fixes", allowed="ds.Fix(...) or ds.read_fixes(...)"
-            )
-    return out
 
 
 def _gain(

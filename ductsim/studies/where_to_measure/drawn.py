@@ -40,8 +40,11 @@ def _next(row: Mapping[str, Any]) -> str:
 def questions(found: NextReadings, ax: Any, measures: str) -> None:
     """The interval of each question now, after the best reading and after the best few, on a common scale."""
     rows = found.questions()[:MOST_UNKNOWNS]
-    ways = (("now", "now", style.MIST, 7.0), ("after_one", "after the best reading", style.TEAL, 4.5))
-    ways += (("together", f"after the best {len(found.together)}", style.DEEP, 2.2),)
+    ways = (
+        ("now", "now", style.MIST, 7.0),
+        ("after_one", "after the best reading", style.TEAL, 4.5),
+        ("together", f"after the best {len(found.together)}", style.DEEP, 2.2),
+    )
     for i, row in enumerate(rows):
         middle = 0.5 * (row["now_low"] + row["now_high"])
         half = max(0.5 * (row["now_high"] - row["now_low"]), 1e-300)

@@ -1,0 +1,79 @@
+"""Every path's law replaced by a line no flatter than what the path has shown: slow, but hard to lead astray.
+
+Newton's method takes the slope at a point for the law. Where a curve has cliffs, rises or hardly resists, the
+step is far too large somewhere, and to shorten it everywhere would stop all other paths too. Here each path
+keeps its own memory of the steepest chord between its last points, and uses that line. The energy that the
+paths' drops store then falls with each step, so the air comes to rest where a small disturbance dies out.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .carried import least_slopes
+from .equations import Equations, Values
+from .newton import LEAST_FLOW, LEAST_WARMTH, Point, newton_step
+from .warmth import settled
+
+Array = NDArray[np.float64]
+
+FORGETTING = 0.4  # of a chord's steepness is kept from step to step
+STEEPER = 1.5  # times a chord that was steeper than the line that was used
+FALLING = 0.2  # of the slope of a falling stretch, as resistance
+RELAX = 0.5  # of the way that temperatures are taken to those that belong to the flows
+AT_REST = 1e-7  # of the largest flow: such a step is none
+
+
+def by_chords(
+    eq: Equations, point: Point, anchors: Array | None, limit: int, frozen: bool = False
+) -> tuple[Point, int]:
+    """So many steps from a point, or fewer when hardly anything moves any more; and how many it took.
+
+    Frozen keeps the temperatures.
+    """
+    with np.errstate(all="ignore"):
+        return _by_chords(eq, point, anchors, limit, 0.0 if frozen else RELAX)
+
+
+def _by_chords(
+    eq: Equations, point: Point, anchors: Array | None, limit: int, relax: float
+) -> tuple[Point, int]:
+    memory: Any = 0.0
+    values = eq.evaluate(point.flow, point.pressure, point.warmth)
+    for steps in range(limit):
+        line = np.maximum(_least(eq, values), memory)
+        values = eq.with_inertia(values, line - np.minimum(values.slope, line))
+        step = newton_step(eq, values, point, anchors)
+        flow, pressure = point.flow + step.flow, point.pressure + step.pressure
+        old = warmth = point.warmth
+        if warmth is not None and relax:
+            warmth = warmth + relax * (settled(eq, flow, values.density, None) - warmth)
+        sound = np.isfinite(flow).all(axis=0) & np.isfinite(pressure).all(axis=0)
+        if not sound.all():
+            return point, steps
+        new = eq.evaluate(flow, pressure, warmth)
+        chord = (new.drop - values.drop) / step.flow
+        chord = np.where(np.isfinite(chord), chord, 0.0)
+        memory = np.where(chord > line, STEEPER * chord, FORGETTING * line)
+        point, values = Point(flow, pressure, warmth), new
+        total = np.maximum(np.abs(flow).max(axis=0, initial=0.0), LEAST_FLOW)
+        calm = np.abs(step.flow).max(axis=0, initial=0.0) <= AT_REST * total
+        if warmth is not None and old is not None:
+            calm &= np.abs(warmth - old).max(axis=0) <= LEAST_WARMTH
+        if calm.all():
+            return point, steps + 1
+    return point, limit
+
+
+def _least(eq: Equations, values: Values) -> Array:
+    """The flattest line allowed on each path [Pa s/kg], (paths, S)."""
+    out = np.maximum(values.slope, FALLING * np.abs(values.slope))
+    for lg, (_, s12, s21, _) in zip(eq.system.pairs, values.pair_slope, strict=True):
+        across = 0.5 * np.abs(s12 + s21)
+        for rows in (lg.rows, lg.partners):
+            out[rows] = np.maximum(out[rows], across)
+    more = least_slopes(eq, out)
+    return out if more is None else out + more
