@@ -287,7 +287,10 @@ def test_the_observation_that_tells_most(found):
     hand = sum(a * b / (a + b) for a, b in ((p, q), (1 - p, 1 - q))) / 2 / 0.25
     assert telling.left == pytest.approx(np.sqrt(hand), rel=1e-6)
     assert most_telling(np.full(5, 1.3)) is None and most_telling(np.array([0.0, np.inf])) is None
-    assert most_telling(found.speeds) == found.telling
+    assert most_telling(found.speeds) == found.telling  # the top speed lies far above
+    capped = most_telling(found.speeds, 1.0)  # nothing is proposed above a machine's own top speed
+    assert capped.speed <= 1.0 < found.telling.speed and capped.left > found.telling.left
+    assert most_telling(np.array([3.0, 4.0]), 1.0) is None
     words = " ".join(found.sentences("metric"))
     assert "What would narrow the band most: work with care at about" in words
     low, high = found.band

@@ -200,7 +200,7 @@ def crop_from(given: Any) -> Crop | None:
     """
     if given is None:
         return None
-    return given.crop if isinstance(given, Calibration) else read_crop(given)
+    return given.believed() if isinstance(given, Calibration) else read_crop(given)
 
 
 def _run(given: Any, place: str) -> Run:

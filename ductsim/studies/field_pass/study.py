@@ -16,7 +16,7 @@ from ...errors import InputError, shown
 from ...machine.machine import Machine
 from ...machine.possible import possible_machines
 from ...quantity import si
-from ...speed import Calibration, crop_from
+from ...speed import crop_from
 from ...speed.limit import margins_at, speed_limit
 from .result import FieldPass
 
@@ -59,7 +59,7 @@ def field_pass(
     InputError
         For a speed and a margin together, more than 50,000 stretches, and bad yields, speeds and files.
     """
-    own = crop.believed() if isinstance(crop, Calibration) else crop_from(crop)
+    own = crop_from(crop)
     machine = with_crop(middle(possible_machines(machine_or_fit, 50)), own)
     known = _crop(machine)
     if float(known.ground_speed) <= 0.0:

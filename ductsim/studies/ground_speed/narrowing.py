@@ -36,8 +36,10 @@ class Telling:
     left: float
 
 
-def most_telling(speeds: Array) -> Telling | None:
-    """The speed at which driving tells most of the limit; None where the draws have no spread.
+def most_telling(speeds: Array, highest: float = np.inf) -> Telling | None:
+    """The speed at which driving tells most of the limit, none above `highest` [m/s].
+
+    None where the draws have no spread, or all that would tell is faster.
 
     Whether a unit blocks at a speed is as likely as in a calibration: the limit of each draw is felt with a
     chance factor of spread `SCATTER`. What is left is the root of the expected variance after either outcome.
@@ -48,8 +50,11 @@ def most_telling(speeds: Array) -> Telling | None:
     if known.size < 2 or not known.std() > 1e-6 * known.mean():
         return None
     tried = np.linspace(quantile(known, 0.05), quantile(known, 0.95), TRIED)
+    tried = tried[tried <= highest]
+    if not tried.size:
+        return None
     blocks = ndtr(np.log(tried[:, None] / known) / SCATTER)
-    expected = sum((_left(known, weights) for weights in (blocks, 1.0 - blocks)), np.zeros(TRIED))
+    expected = sum((_left(known, weights) for weights in (blocks, 1.0 - blocks)), np.zeros(tried.size))
     best = int(expected.argmin())
     left = float(np.sqrt(expected[best] / known.var()))
     return Telling(float(tried[best]), float(blocks[best].mean()), left)

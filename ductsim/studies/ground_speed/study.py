@@ -106,7 +106,7 @@ def ground_speed(
         calibrated=told is not None,
         effective=np.inf if told is None else told.effective,
         deciding=deciding({f"crop.{name}": draws[f"crop.{name}"] for name in UNCERTAIN}, speeds),
-        telling=most_telling(speeds),
+        telling=most_telling(speeds, _highest(loaded)),
         efficiency=efficiency,
         season_area=area,
         price_per_hour=price_per_hour,
@@ -118,6 +118,13 @@ def ground_speed(
         beyond=beyond_limits(loaded),
         gains=[_gain(fix, possible.without_crop(), own, draws, speeds, limit) for fix in wanted],
     )
+
+
+def _highest(machine: Machine) -> float:
+    """The machine's own top speed in work [m/s]: no observation is proposed above it."""
+    crop = machine.crop
+    highest: Any = None if crop is None else crop.highest_speed
+    return np.inf if highest is None else float(highest)
 
 
 def _duct_margins(judged: Iterable[Place], margins: Array) -> dict[str, float]:

@@ -280,7 +280,7 @@ def notes(found: GroundSpeed) -> list[Note]:
         text = (
             f"The least air-to-crop ratio of {need:.2g} is what an opening needs while a wad passes. Gins "
             "move about 1.5 kg of air for each kilogram of all they handle (Journal of Cotton Science 23(2), "
-            "2019, abstract): all the air of their pipes, not the same quantity, but the only one published."
+            "2019, abstract): all the air of their pipes, so not the same quantity."
         )
         out.append(Note(text, "set beside", "crop.opening_ratio", need))
     if found.efficiency == 1.0:
