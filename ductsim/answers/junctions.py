@@ -1,0 +1,110 @@
+"""Nodes where ducts meet and nothing is lost, because no part stands for the junction."""
+
+from __future__ import annotations
+
+from typing import Any, NamedTuple
+
+import numpy as np
+
+from ..conveying import plain_form
+from ..description.layout import PartEntry
+from ..network.system import OUTSIDE
+from ..parts import Duct, Hose
+from ..questions.gauges import stacked_path
+from ..result import Note
+from .solved import SolvedMachine
+
+SHARE = 0.05
+"""Share of the weakest unit's vacuum from which a loss that is left out is worth a word [-]."""
+LEAST = 10.0
+"""Pressure below which it never is [Pa]."""
+
+
+class _Meeting(NamedTuple):
+    """The ends of ducts and hoses at a node."""
+
+    node: str
+    parts: tuple[str, ...]
+
+
+def missed_losses(state: SolvedMachine) -> list[Note]:
+    """A note for each node where ducts meet without a junction, or two sections without a transition.
+
+    Left out are boxes, where air comes to rest anyway: nodes that the file names as `boxes` or holds at a
+    pressure, and those where a fan, an opening or anything else but ducts, hoses and leaks ends. Where three
+    and more meet, the pressure at stake is the largest velocity pressure there: published coefficients of junctions
+    are of the order of one. Where two meet it is the loss of a sudden step (Borda-Carnot).
+    """
+    out = []
+    for meeting in _meetings(state):
+        at_stake = _junction(state, meeting) if len(meeting.parts) > 2 else _step(state, meeting)
+        if at_stake > max(LEAST, SHARE * _weakest(state)):
+            out.append(_told(meeting, at_stake))
+    return out
+
+
+def _meetings(state: SolvedMachine) -> list[_Meeting]:
+    layout = state.machine.layout
+    boxes = {OUTSIDE, *layout.boxes, *(node for node, _ in layout.held)}
+    at: dict[str, list[str]] = {}
+    for part in layout.parts:
+        for node in part.ends:
+            if _is_duct(part):
+                at.setdefault(node, []).append(part.name)
+            elif not part.kind.is_leak:
+                boxes.add(node)
+    return [
+        _Meeting(node, tuple(names)) for node, names in at.items() if len(names) > 1 and node not in boxes
+    ]
+
+
+def _is_duct(part: PartEntry) -> bool:
+    return issubclass(plain_form(part.form).part, (Duct, Hose))
+
+
+def _velocity_pressure(state: SolvedMachine, name: str) -> Any:
+    area = np.asarray(stacked_path(state.machine, name).area)[0]
+    key = state.machine.layout.path_keys(name)[0]
+    return np.asarray(state.flow[key]) ** 2 / (2.0 * np.asarray(state.density[key]) * area**2)
+
+
+def _junction(state: SolvedMachine, meeting: _Meeting) -> float:
+    return _largest([_velocity_pressure(state, name) for name in meeting.parts])
+
+
+def _step(state: SolvedMachine, meeting: _Meeting) -> float:
+    """What a sudden step between the two sections loses: (1 - A1 / A2)^2 of the faster stream."""
+    one, two = (np.asarray(stacked_path(state.machine, name).area)[0] for name in meeting.parts)
+    ratio = np.minimum(one, two) / np.maximum(one, two)
+    faster = np.maximum(*(_velocity_pressure(state, name) for name in meeting.parts))
+    return _largest([(1.0 - ratio) ** 2 * faster])
+
+
+def _largest(values: list[Any]) -> float:
+    known = np.concatenate([np.ravel(value) for value in values])
+    known = known[np.isfinite(known)]
+    return float(known.max()) if known.size else 0.0
+
+
+def _weakest(state: SolvedMachine) -> float:
+    """The weakest unit's vacuum, of scenarios the middle one [Pa]; 0 where there is no unit."""
+    rows = [np.broadcast_to(vacuum, state.columns or 1) for vacuum in state.vacuum.values()]
+    lowest = np.min(rows, axis=0) if rows else np.zeros(1)
+    known = lowest[np.isfinite(lowest)]
+    return max(float(np.median(known)), 0.0) if known.size else 0.0
+
+
+def _told(meeting: _Meeting, at_stake: float) -> Note:
+    if len(meeting.parts) > 2:
+        words = (
+            f"{len(meeting.parts)} ducts meet at {meeting.node} without a junction: nothing is lost there, with "
+            f"{at_stake:,.0f} Pa of velocity pressure at stake. Put a merge or a split there, or name it "
+            "among the boxes."
+        )
+        return Note(words, "plain junction", meeting.node, at_stake)
+    first, second = meeting.parts
+    words = (
+        f"{first} and {second} meet at {meeting.node} with different sections: a sudden step would lose up to "
+        f"{at_stake:,.0f} Pa, which is not counted. Put a transition there, or name it among the boxes."
+    )
+    return Note(words, "plain junction", meeting.node, at_stake)
