@@ -141,6 +141,10 @@ fan_laws | common practice | | Fan laws: flow with speed, pressure with speed sq
 fritsch_carlson1980 | from memory | Fritsch and Carlson | Monotone piecewise cubic interpolation | SIAM
     Journal on Numerical Analysis 17 | 1980 | recalled
 
+amca201 | from memory | | Fans and systems (AMCA 201): system effect factors of bends and short ducts at a
+    fan's ends | Air Movement and Control Association | | letters and coefficients of the curves recalled;
+    the text was not at hand
+
 stoecker_jones | seen | Stoecker and Jones | Refrigeration and Air Conditioning | | | chapter 6, Fan and
     duct systems: a problem with its answer
 

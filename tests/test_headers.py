@@ -2,6 +2,7 @@
 
 import math
 import tomllib
+from itertools import pairwise
 
 import pytest
 
@@ -36,7 +37,7 @@ def test_a_header_becomes_ducts_and_merges_in_the_order_of_the_air():
     ]
     way = [(p.get("straight", p.get("from")), p.get("combined", p.get("to"))) for p in parts]
     assert way[0][0] == "a" and way[-1][1] == "tank"
-    assert all(behind == before for (_, behind), (before, _) in zip(way, way[1:], strict=False))
+    assert all(behind == before for (_, behind), (before, _) in pairwise(way))
     assert [p["branch"] for p in parts if p["kind"] == "merge"] == ["b", "c", "d", "e"]
 
 

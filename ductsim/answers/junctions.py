@@ -1,4 +1,4 @@
-"""Nodes where ducts meet and nothing is lost, because no part stands for the junction."""
+"""Where velocity pressure is lost that no part counts: ducts that meet without a junction, free outlets."""
 
 from __future__ import annotations
 
@@ -20,6 +20,43 @@ LEAST = 10.0
 """Pressure below which it never is [Pa]."""
 
 
+def free_outlets(state: SolvedMachine) -> list[Note]:
+    """A note for each fan whose outlet counts as ducted, though it blows into a box or the open air.
+
+    Only where its `outlet_area` is known, so that the velocity pressure there can be told.
+    """
+    layout, numbers = state.machine.layout, state.machine.part_numbers()
+    out = []
+    for name in layout.fans:
+        entry = layout.part[name]
+        area = numbers.get(f"{name}.outlet_area")
+        if (
+            area is None
+            or dict(entry.form.shape).get("outlet") != "ducted"
+            or _goes_on(state, entry.ends[-1])
+        ):
+            continue
+        key = layout.path_keys(name)[0]
+        gift = _largest([np.asarray(state.flow[key]) ** 2 / (2.0 * np.asarray(state.density[key]) * area**2)])
+        words = (
+            f"{name} blows into {entry.ends[-1]}, where the {gift:,.0f} Pa of velocity pressure at its "
+            "outlet are lost, but they are counted as useful: write outlet = 'free'."
+        )
+        out.append(Note(words, "free outlet", name, gift))
+    return out
+
+
+def _goes_on(state: SolvedMachine, node: str) -> bool:
+    """Whether the air goes on in one duct from a node: it is no box and not the open air."""
+    layout = state.machine.layout
+    if node in (OUTSIDE, *layout.boxes, *(held for held, _ in layout.held)):
+        return False
+    there = [
+        part for part in layout.parts if node in part.ends and not (part.kind.is_leak or part.kind.is_fan)
+    ]
+    return len(there) == 1
+
+
 class _Meeting(NamedTuple):
     """The ends of ducts and hoses at a node."""
 
@@ -32,8 +69,8 @@ def missed_losses(state: SolvedMachine) -> list[Note]:
 
     Left out are boxes, where air comes to rest anyway: nodes that the file names as `boxes` or holds at a
     pressure, and those where a fan, an opening or anything else but ducts, hoses and leaks ends. Where three
-    and more meet, the pressure at stake is the largest velocity pressure there: published coefficients of junctions
-    are of the order of one. Where two meet it is the loss of a sudden step (Borda-Carnot).
+    and more meet, the pressure at stake is the largest velocity pressure there: published coefficients of
+    junctions are of the order of one. Where two meet it is the loss of a sudden step (Borda-Carnot).
     """
     out = []
     for meeting in _meetings(state):
@@ -97,14 +134,14 @@ def _weakest(state: SolvedMachine) -> float:
 def _told(meeting: _Meeting, at_stake: float) -> Note:
     if len(meeting.parts) > 2:
         words = (
-            f"{len(meeting.parts)} ducts meet at {meeting.node} without a junction: nothing is lost there, with "
-            f"{at_stake:,.0f} Pa of velocity pressure at stake. Put a merge or a split there, or name it "
-            "among the boxes."
+            f"{len(meeting.parts)} ducts meet at {meeting.node} without a junction: nothing is lost there, "
+            f"with {at_stake:,.0f} Pa of velocity pressure at stake. Put a merge or a split there, or name "
+            "it among the boxes."
         )
         return Note(words, "plain junction", meeting.node, at_stake)
     first, second = meeting.parts
     words = (
-        f"{first} and {second} meet at {meeting.node} with different sections: a sudden step would lose up to "
-        f"{at_stake:,.0f} Pa, which is not counted. Put a transition there, or name it among the boxes."
+        f"{first} and {second} meet at {meeting.node} with different sections: a sudden step would lose up "
+        f"to {at_stake:,.0f} Pa, which is not counted. Put a transition there, or name it among the boxes."
     )
     return Note(words, "plain junction", meeting.node, at_stake)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from ..answers.describe import Description
+from ..answers.junctions import free_outlets
 from ..cautions import cautions_for
 from ..machine.machine import Machine, MachineState
 from ..readings.checks import ReadingCheck
@@ -65,7 +66,7 @@ def notes(found: Checked) -> list[Note]:
     """What deserves a look."""
     held = [*found.held.problems, *found.held.notes] if found.held else []
     readings = [note if isinstance(note, Note) else Note(note, "reading") for note in held]
-    return [*readings, *found.state.notes, *_odd_units(found), *_unstated_limits(found)]
+    return [*readings, *found.state.notes, *_odd_units(found), *_fan_ends(found), *_unstated_limits(found)]
 
 
 def cautions(found: Checked) -> list[str]:
@@ -82,6 +83,11 @@ def _odd_units(found: Checked) -> list[Note]:
         for unit, vacuum in found.state.vacuum.items()
         if vacuum < 0.0
     ]
+
+
+def _fan_ends(found: Checked) -> list[Note]:
+    """Fans whose outlet's velocity pressure is counted, though it is lost."""
+    return free_outlets(found.state) if found.state.solved else []
 
 
 def _unstated_limits(found: Checked) -> list[Note]:

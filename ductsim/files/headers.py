@@ -8,7 +8,7 @@ from typing import Any, NamedTuple
 
 from ..description.equipment import check_name
 from ..documents.building import build, one_value
-from ..documents.document import refuse_unknown, table, tables, text, texts, unique
+from ..documents.document import refuse_unknown, tables, text, texts, unique
 from ..errors import InputError, shown
 from ..parts import Duct
 from ..quantity import si
@@ -64,7 +64,7 @@ def _parts(values: dict[str, Any]) -> list[dict[str, Any]]:
         node, own = start, f"{name} {k}"
         for j, branch in enumerate(stretch.branches, 1):
             behind = f"{own} start" if j == len(stretch.branches) else f"{own} start, {j}"
-            merge = {"name": f"{name} from {branch}", "kind": "merge"}
+            merge: dict[str, Any] = {"name": f"{name} from {branch}", "kind": "merge"}
             merge |= {"straight": node, "branch": branch, "combined": behind}
             merge |= {"straight_area": before, "branch_area": stretch.branch_area}
             if before != stretch.area:

@@ -16,6 +16,7 @@ from .declare import (
 )
 from .duct import Duct
 from .fan import Fan
+from .fan_ends import FAN_ENDS
 from .gate import Gate
 from .hose import Hose
 from .jet import Jet
@@ -27,6 +28,7 @@ from .tee import Merge, Split
 from .transition import Entrance, Transition
 
 __all__ = [
+    "FAN_ENDS",
     "KINDS",
     "Bend",
     "Duct",
