@@ -105,6 +105,9 @@ abushakra2004 | seen | Abushakra et al.; Culp | Correction of a flexible duct's 
 idelchik | seen | Idelchik | Handbook of Hydraulic Resistance | National Technical Information Service |
     1966 | published curve fits, as transcribed in the documentation of the general library fluids 1.3
 
+hose_bends | from memory | | Bends of flexible hose lose about twice what smooth bends lose | | | told by
+    the abstract of a published test; the text was not at hand
+
 miller | seen | Miller | Internal Flow Systems: Design and Performance Prediction | Gulf Publishing
     Company | 1990 | example 9.12, as transcribed in the documentation of the general library fluids 1.3
 

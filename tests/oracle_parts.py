@@ -72,6 +72,12 @@ def air_of(air: Any) -> dict[str, float]:
     return {name: float(getattr(air, name)) for name in names}
 
 
+ASPECTS = (
+    [0.25, 0.5, 0.75, 1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0],
+    [1.30, 1.18, 1.09, 1.0, 0.905, 0.855, 0.855, 0.905, 0.945, 0.985, 1.0],
+)
+
+
 def bends_loss(own: dict[str, Any], width: float, square: bool) -> float:
     """Loss coefficients of all bends of a duct or hose."""
     total, i = 0.0, 1
@@ -82,6 +88,7 @@ def bends_loss(own: dict[str, Any], width: float, square: bool) -> float:
             total += t * (0.13 + 1.06 * t)
         elif square:
             x, y = (np.log(v) for v in SQUARE_BENDS)
+            share *= float(np.interp(np.log(own["height"] / width), np.log(ASPECTS[0]), ASPECTS[1]))
             total += share * float(np.exp(np.interp(np.log(own[f"bend {i}.radius"] / width), x, y)))
         else:
             least, gain, power = BENDS[style]
@@ -110,7 +117,7 @@ def pipe(kind: str, own: dict[str, Any]) -> dict[str, float]:
         area, bore, width, square, rise, more = w * h, 2 * w * h / (w + h), w, True, own["rise"], 1.0
     else:
         raise ValueError(f"the oracle knows no duct of the shape {own['shape']!r}")
-    loss += bends_loss(own, width, square)
+    loss += bends_loss(own, width, square) * own.get("bend_factor", 1.0)
     long = own["length"] * more / bore
     return {
         "area": area,

@@ -259,7 +259,7 @@ def _check(thing: Fields, place: str) -> None:
 
 
 def running_speed(numbers: Mapping[str, Any], fan: str) -> Any:
-    """Speed that a fan turns at [rad/s], of the parts' numbers: its own or its drive's, less its belt slip."""
+    """Speed that a fan turns at [rad/s], of the parts' numbers: own or its drive's, less its belt's slip."""
     slip = f"{fan}.belt_slip"
     speed = numbers[f"{fan}.speed"]
     return speed * (1.0 - numbers[slip]) if slip in numbers else speed

@@ -17,6 +17,7 @@ from .declare import (
 from .duct import Duct
 from .fan import Fan
 from .fan_ends import FAN_ENDS
+from .flap import Flap
 from .gate import Gate
 from .hose import Hose
 from .jet import Jet
@@ -35,6 +36,7 @@ __all__ = [
     "Entrance",
     "Fan",
     "Fields",
+    "Flap",
     "Gate",
     "Hose",
     "Jet",

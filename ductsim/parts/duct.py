@@ -11,7 +11,7 @@ import numpy as np
 from ..errors import InputError
 from ..laws.constants import NOTHING
 from ..laws.friction import friction
-from .bend import Bend, bends_loss
+from .bend import Bend, bends_loss, bends_outside
 from .declare import Part, Path, nested, number, part, word
 
 
@@ -71,9 +71,12 @@ class Duct(Part):
         area = w * h  # type: ignore[operator]
         return area, 2.0 * area / (w + h), w  # type: ignore[operator]
 
-    @property
-    def _square(self) -> bool:
-        return self.diameter is None and self.shape == "rectangular"
+    def _aspect(self) -> Any:
+        """Height over width of a rectangular duct, None for others."""
+        if self.diameter is not None or self.shape != "rectangular":
+            return None
+        shut = np.less(self.section()[0], NOTHING)
+        return np.where(shut, 1.0, self.height) / np.where(shut, 1.0, self.width)  # type: ignore[arg-type]
 
     def paths(self) -> tuple[Path, ...]:
         """One path by the friction law."""
@@ -82,7 +85,7 @@ class Duct(Part):
         area, bore, width = (np.where(shut, 1.0, size) for size in (area, bore, width))
         loss = self.loss_coefficient
         if self.bends:
-            loss = loss + bends_loss(self.bends, width, self._square)
+            loss = loss + bends_loss(self.bends, width, self._aspect())
         return (
             Path(
                 friction,
@@ -101,6 +104,6 @@ class Duct(Part):
         )
 
     def outside(self) -> list[tuple[Any, str]]:
-        """Where its bends leave the range of their tables."""
+        """Where its bends leave the range of their tables, or stand too close."""
         _, _, width = self.section()
-        return [found for bend in self.bends for found in bend.outside(width, self._square)]
+        return bends_outside(self.bends, self.length, width, self._aspect())
