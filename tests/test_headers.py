@@ -139,6 +139,11 @@ def test_nothing_is_noted_in_a_box_at_a_junction_and_where_little_is_at_stake():
     leaking = plain()
     leaking["part"].append({"name": "gap", "kind": "leak", "from": "outside", "to": "joint", "area": 1e-4})
     assert len(junctions(leaking)[1]) == 1  # a leak makes no box
+    gated = plain()
+    gated["part"][4] |= {"from": "behind"}
+    gate = {"name": "gate", "kind": "gate", "from": "joint", "to": "behind", "area": 0.0177, "opening": 0.9}
+    gated["part"].append(gate)
+    assert [note.place for note in junctions(gated)[1]] == ["joint"]  # a gate stands within a duct
     slow = plain()
     slow["part"][-1]["total_pressure"] = [4.0, 0.2]
     assert junctions(slow)[1] == []

@@ -9,11 +9,13 @@ import numpy as np
 from ..conveying import plain_form
 from ..description.layout import PartEntry
 from ..network.system import OUTSIDE
-from ..parts import Duct, Hose
+from ..parts import Duct, Gate, Hose, Merge, Split, Transition
 from ..questions.gauges import stacked_path
 from ..result import Note
 from .solved import SolvedMachine
 
+DUCTS = (Duct, Hose)
+WITHIN = (Gate, Transition, Merge, Split)
 SHARE = 0.05
 """Share of the weakest unit's vacuum from which a loss that is left out is worth a word [-]."""
 LEAST = 10.0
@@ -58,23 +60,25 @@ def _goes_on(state: SolvedMachine, node: str) -> bool:
 
 
 class _Meeting(NamedTuple):
-    """The ends of ducts and hoses at a node."""
+    """What meets at a node that is no box: ducts and hoses by name, and the number of all ends there."""
 
     node: str
     parts: tuple[str, ...]
+    ends: int
 
 
 def missed_losses(state: SolvedMachine) -> list[Note]:
     """A note for each node where ducts meet without a junction, or two sections without a transition.
 
     Left out are boxes, where air comes to rest anyway: nodes that the file names as `boxes` or holds at a
-    pressure, and those where a fan, an opening or anything else but ducts, hoses and leaks ends. Where three
-    and more meet, the pressure at stake is the largest velocity pressure there: published coefficients of
-    junctions are of the order of one. Where two meet it is the loss of a sudden step (Borda-Carnot).
+    pressure, and those where anything ends but ducts, what stands within them (gates, transitions,
+    junctions) and leaks: a fan, an opening, a screen. Where three and more meet, the pressure at stake is
+    the largest velocity pressure there: published coefficients of junctions are of the order of one. Where
+    two ducts meet it is the loss of a sudden step (Borda-Carnot).
     """
     out = []
     for meeting in _meetings(state):
-        at_stake = _junction(state, meeting) if len(meeting.parts) > 2 else _step(state, meeting)
+        at_stake = _junction(state, meeting) if meeting.ends > 2 else _step(state, meeting)
         if at_stake > max(LEAST, SHARE * _weakest(state)):
             out.append(_told(meeting, at_stake))
     return out
@@ -83,20 +87,23 @@ def missed_losses(state: SolvedMachine) -> list[Note]:
 def _meetings(state: SolvedMachine) -> list[_Meeting]:
     layout = state.machine.layout
     boxes = {OUTSIDE, *layout.boxes, *(node for node, _ in layout.held)}
-    at: dict[str, list[str]] = {}
+    at: dict[str, list[PartEntry]] = {}
     for part in layout.parts:
         for node in part.ends:
-            if _is_duct(part):
-                at.setdefault(node, []).append(part.name)
+            if _is(part, *DUCTS, *WITHIN):
+                at.setdefault(node, []).append(part)
             elif not part.kind.is_leak:
                 boxes.add(node)
-    return [
-        _Meeting(node, tuple(names)) for node, names in at.items() if len(names) > 1 and node not in boxes
-    ]
+    out = []
+    for node, there in at.items():
+        ducts = tuple(part.name for part in there if _is(part, *DUCTS))
+        if node not in boxes and ducts and (len(there) > 2 or len(ducts) == 2):
+            out.append(_Meeting(node, ducts, len(there)))
+    return out
 
 
-def _is_duct(part: PartEntry) -> bool:
-    return issubclass(plain_form(part.form).part, (Duct, Hose))
+def _is(part: PartEntry, *kinds: type) -> bool:
+    return issubclass(plain_form(part.form).part, kinds)
 
 
 def _velocity_pressure(state: SolvedMachine, name: str) -> Any:
@@ -132,9 +139,9 @@ def _weakest(state: SolvedMachine) -> float:
 
 
 def _told(meeting: _Meeting, at_stake: float) -> Note:
-    if len(meeting.parts) > 2:
+    if meeting.ends > 2:
         words = (
-            f"{len(meeting.parts)} ducts meet at {meeting.node} without a junction: nothing is lost there, "
+            f"{meeting.ends} ducts meet at {meeting.node} without a junction: nothing is lost there, "
             f"with {at_stake:,.0f} Pa of velocity pressure at stake. Put a merge or a split there, or name "
             "it among the boxes."
         )
