@@ -38,6 +38,8 @@ from .parts.declare import number as number
 from .parts.declare import part as part
 from .parts.duct import Duct as Duct
 from .parts.fan import Fan as Fan
+from .parts.fan_ends import FAN_ENDS as FAN_ENDS
+from .parts.flap import Flap as Flap
 from .parts.gate import Gate as Gate
 from .parts.hose import Hose as Hose
 from .parts.jet import Jet as Jet

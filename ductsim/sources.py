@@ -136,6 +136,9 @@ abushakra2004 | seen | Abushakra et al.; Culp | Correction of a flexible duct's 
 idelchik | seen | Idelchik | Handbook of Hydraulic Resistance | National Technical Information Service |
     1966 | published curve fits, as transcribed in the documentation of the general library fluids 1.3
 
+hose_bends | from memory | | Bends of flexible hose lose about twice what smooth bends lose | | | told by
+    the abstract of a published test; the text was not at hand
+
 miller | seen | Miller | Internal Flow Systems: Design and Performance Prediction | Gulf Publishing
     Company | 1990 | example 9.12, as transcribed in the documentation of the general library fluids 1.3
 
@@ -175,6 +178,10 @@ fan_laws | common practice | | Fan laws: flow with speed, pressure with speed sq
 
 fritsch_carlson1980 | from memory | Fritsch and Carlson | Monotone piecewise cubic interpolation | SIAM
     Journal on Numerical Analysis 17 | 1980 | recalled
+
+amca201 | from memory | | Fans and systems (AMCA 201): system effect factors of bends and short ducts at a
+    fan's ends | Air Movement and Control Association | | letters and coefficients of the curves recalled;
+    the text was not at hand
 
 stoecker_jones | seen | Stoecker and Jones | Refrigeration and Air Conditioning | | | chapter 6, Fan and
     duct systems: a problem with its answer

@@ -12,13 +12,22 @@ from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
-from oracle_parts import FanCurves, Plain, darcy, pipe, plain, square_law
+from oracle_parts import (
+    STILL,
+    FanCurves,
+    Plain,
+    darcy,
+    merge_drops,
+    merge_weights,
+    pipe,
+    plain,
+    square_law,
+)
 from scipy.optimize import root
 
 __all__ = ["Oracle", "Plain", "plain"]
 
 GRAVITY = 9.80665
-STILL = 1.2e-3  # kg/(s m2), where a square law turns into a line
 SMALLEST_PRESSURE = 0.01  # Pa, where a leak's power law turns into a line
 KILO, TEN = 1000.0, 10.0
 
@@ -28,13 +37,14 @@ class Oracle:
 
     Attributes
     ----------
-    names : path names, in the order of the flows; a jet's two as (name, "motive") and (name, "suction").
+    names : path names, in the order of the flows; two of a jet or a merge as (name, "motive").
     nodes : node names, in the order of the pressures; outside comes last and is no unknown.
     """
 
     def __init__(self, given: Plain) -> None:
         self.air = given.air
-        kinds: dict[str, list[Any]] = {"pipe": [], "square": [], "power": [], "fan": [], "jet": []}
+        kinds: dict[str, list[Any]] = {"pipe": [], "square": [], "power": [], "fan": []}
+        kinds |= {"jet": [], "merge": []}
         for name, kind, ends, own in given.parts:
             law = {"duct": "pipe", "hose": "pipe", "opening": "square", "screen": "square"}.get(kind, kind)
             if kind == "leak":
@@ -67,10 +77,14 @@ class Oracle:
             self.rows[word] = slice(len(ends), len(ends) + len(kinds["jet"]))
             ends += [(e[side], e[2]) for _, _, e, _ in kinds["jet"]]
             self.names += [(name, word) for name, _, _, _ in kinds["jet"]]
+        for side, word in enumerate(("straight", "branch")):
+            self.rows[word] = slice(len(ends), len(ends) + len(kinds["merge"]))
+            ends += [(e[side], e[2]) for _, _, e, _ in kinds["merge"]]
+            self.names += [(name, word) for name, _, _, _ in kinds["merge"]]
         self.start = np.array([self.index[a] for a, _ in ends])
         self.finish = np.array([self.index[b] for _, b in ends])
         self.paths = len(ends)
-        self.jets = len(kinds["jet"])
+        self.jets, self.merges = len(kinds["jet"]), len(kinds["merge"])
 
     def _gather(self, kinds: dict[str, list[Any]]) -> None:
         def table(rows: list[dict[str, float]]) -> dict[str, Any]:
@@ -101,6 +115,15 @@ class Oracle:
             w["z0"], w["half"] = SMALLEST_PRESSURE ** (2 * w["exponent"]), 0.5 / w["exponent"] - 0.5
         self.any_shut = bool(self.shut.any())
         self.fans = FanCurves([own for *_, own in kinds["fan"]]) if kinds["fan"] else None
+        merges = [
+            own | {"combined": own.get("combined_area", own["straight_area"])} for *_, own in kinds["merge"]
+        ]
+        self.merge = table(
+            [{k: own[k] for k in ("straight_area", "branch_area", "combined")} for own in merges]
+        )
+        if merges:
+            for i, word in enumerate(("joining", "parting")):  # (drop, weight, merge)
+                self.merge[word] = np.moveaxis([merge_weights(own)[i] for own in merges], 0, -1)
         self.jet = j = table(
             [{k: v for k, v in own.items() if not isinstance(v, str)} for *_, own in kinds["jet"]]
         )
@@ -176,9 +199,11 @@ class Oracle:
             if slope is not None and by_rho is not None:
                 slope[r], by_rho[r] = own, other
         jets = self._jets(m, p, relative, drop, want_slopes) if self.jets else None
+        merges = self._merges(m, p, relative, drop) if self.merges else None
         if want_slopes:
             names = ("m", "w", "first", "entering", "rho", "relative", "slope", "by_rho", "power", "jets")
-            values = (m, w, first, entering, rho, relative, slope, by_rho, power, jets)
+            names += ("merges",)
+            values = (m, w, first, entering, rho, relative, slope, by_rho, power, jets, merges)
             return self._matrix(SimpleNamespace(**dict(zip(names, values))))
         balance = self.outflow @ m - self.supply
         for node, value in self.held.items():
@@ -302,6 +327,19 @@ class Oracle:
         out.warm = (out.slopes[0][2] + (nozzle_z + by_z) * less, out.slopes[1][2] + by_z * less)
         return out
 
+    def _merges(self, m: Any, p: Any, relative: Any, drop: Any) -> Any:
+        one, two = self.rows["straight"], self.rows["branch"]
+        x, y, j = m[one], m[two], SimpleNamespace()
+        j.wx, j.wy = self.t0 / relative[one] - self.t0, self.t0 / relative[two] - self.t0
+        j.ax, j.ay = np.abs(x) + 1e-12, np.abs(y) + 1e-12
+        j.warm = (j.ax * j.wx + j.ay * j.wy) / (j.ax + j.ay)
+        j.r = (relative[one], relative[two], self.t0 / (self.t0 + j.warm))
+        j.at = (self.start[one], self.start[two], self.finish[one])
+        j.rho = [(self.air["density"] + self.per_pressure * p[at]) * r for at, r in zip(j.at, j.r)]
+        j.given = (x, y, *j.rho)
+        drop[one], drop[two] = merge_drops(j.given, self.merge)
+        return j
+
     # ---- Jacobian
 
     def _matrix(self, v: Any) -> Any:
@@ -313,7 +351,7 @@ class Oracle:
         full[row, pressure + self.start] = 1.0
         full[row, pressure + self.finish] -= 1.0
         v.up = np.where(v.m >= 0.0, self.start, self.finish)
-        k = row[: n - 2 * self.jets]
+        k = row[: n - 2 * (self.jets + self.merges)]
         full[k, k] = -v.slope[k]
         gauge = v.by_rho[k] * self.per_pressure * v.relative[k]
         full[k, pressure + self.start[k]] -= gauge * v.first[k]
@@ -321,6 +359,8 @@ class Oracle:
         full[k, warmth + v.up[k]] += v.by_rho[k] * v.rho[k] / (self.t0 + v.entering[k])
         if v.jets is not None:
             self._jet_rows(full, v, pressure, warmth)
+        if v.merges is not None:
+            self._merge_rows(full, v, pressure, warmth)
         full[:n] /= KILO
         shut = np.flatnonzero(self.shut)
         full[shut] = 0.0
@@ -353,6 +393,31 @@ class Oracle:
             full[r, up1] -= -warmer * j.rho_j / (self.t0 + j.wx) + by3 * cooler * share
             full[r, up2] -= -by2 * j.rho2 / (self.t0 + j.wy) + by3 * cooler * (1.0 - share)
 
+    def _merge_rows(self, full: Any, v: Any, pressure: int, warmth: int) -> None:
+        """Slopes by a step into the imaginary, which loses no digits."""
+        one, two = (np.arange(self.paths)[self.rows[k]] for k in ("straight", "branch"))
+        j, tiny = v.merges, 1e-30
+        cooler, both = -j.rho[2] / (self.t0 + j.warm), j.ax + j.ay
+        warm_x, warm_y = (
+            np.sign(v.m[one]) * (j.wx - j.warm) / both,
+            np.sign(v.m[two]) * (j.wy - j.warm) / both,
+        )
+        share = j.ax / both
+        steps = []
+        for i in range(5):
+            moved = [
+                np.asarray(g, dtype=complex) + (1j * tiny if i == k else 0.0) for k, g in enumerate(j.given)
+            ]
+            steps.append([np.imag(d) / tiny for d in merge_drops(tuple(moved), self.merge)])
+        for r, (by_x, by_y, *by_rho) in zip((one, two), zip(*steps)):
+            full[r, one] -= by_x + by_rho[2] * cooler * warm_x
+            full[r, two] -= by_y + by_rho[2] * cooler * warm_y
+            for by, at, relative in zip(by_rho, j.at, j.r):
+                full[r, pressure + at] -= self.per_pressure * by * relative
+            by_1, by_2 = (-by * rho / (self.t0 + w) for by, rho, w in zip(by_rho, j.rho, (j.wx, j.wy)))
+            full[r, warmth + v.up[one]] -= by_1 + by_rho[2] * cooler * share
+            full[r, warmth + v.up[two]] -= by_2 + by_rho[2] * cooler * (1.0 - share)
+
     def _warmth_rows(self, full: Any, v: Any, pressure: int, warmth: int) -> None:
         c, row, m = self.count, np.arange(self.paths), v.m
         into = np.where(m >= 0.0, self.finish, self.start)
@@ -382,6 +447,9 @@ class Oracle:
                 area[self.rows[name]] = table[key]
         if self.jet:
             area[self.rows["motive"]], area[self.rows["suction"]] = self.jet["aj"], self.jet["as"]
+        if self.merge:
+            area[self.rows["straight"]] = self.merge["straight_area"]
+            area[self.rows["branch"]] = self.merge["branch_area"]
         u = np.zeros(self.size)
         u[: self.paths] = np.where(self.shut, 0.0, 10.0 * self.air["density"] * area)
         if self.fans is not None:

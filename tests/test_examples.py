@@ -141,21 +141,29 @@ def test_bench_agrees_with_the_calculation_by_hand(capsys):
 # ---- suction
 
 
-def test_suction_names_the_far_unit_by_vacuum_and_the_leaky_one_by_air():
+def test_suction_names_a_side_branch_by_vacuum_and_the_leaky_one_by_air():
     state = ds.demo("suction").solve()
-    assert state.weakest == "2"
+    assert state.weakest == "4"
     assert state.weakest_by_air == "6"
     sealed = ds.demo("suction").change({"boot leak 6.area": "3 cm2"}).solve()
-    assert sealed.weakest_by_air == "2"
+    assert sealed.weakest_by_air == "4"
     assert ds.demo("suction").layout.tapping["fan inlet"].access == "unsafe"
 
 
-def test_suction_neighbours_differ_only_by_their_ducts():
+def test_suction_grows_weaker_away_from_the_fan_on_each_side():
+    """Like ducts differ by their place alone: of two at one place the second joins behind the first."""
     same = ds.demo("suction").change({"duct *.length": "2.4 m", "boot leak *.area": "3 cm2"}).solve()
-    for one, two in (("1", "2"), ("3", "4"), ("5", "6"), ("7", "8")):
-        assert same.vacuum[one] == pytest.approx(same.vacuum[two], rel=1e-9)
-    order = [same.vacuum[u] for u in ("1", "3", "5", "7")]
-    assert order == sorted(order)
+    for side in (("1", "3", "5", "7"), ("4", "6", "8")):
+        order = [same.vacuum[u] for u in side]
+        assert order == sorted(order), side
+
+
+def test_suction_by_the_angle_of_its_branches():
+    """A second set of equations, written elsewhere from the published coefficients, gave 855, 782, 666 Pa."""
+    machine = ds.demo("suction")
+    for angle, vacuum in ((45, 855.0), (60, 782.0), (90, 666.0)):
+        state = machine.change({"header from *.angle": f"{angle} deg"}).solve()
+        assert state.ask("weakest vacuum") == pytest.approx(vacuum, rel=0.005)
 
 
 # ---- readings

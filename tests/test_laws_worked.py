@@ -269,14 +269,14 @@ def test_a_limit_lies_where_its_words_say(outside, words, limit):
 
 
 @pytest.mark.parametrize(
-    ("style", "square", "low", "high"),
-    [(style, False, *RADII[style]) for style in RADII] + [("smooth", True, 0.5, 2.0)],
+    ("style", "aspect", "low", "high"),
+    [(style, None, *RADII[style]) for style in RADII] + [("smooth", 1.0, 0.5, 2.0)],
 )
-def test_bends_are_covered_as_far_as_their_sentence_says(style, square, low, high):
+def test_bends_are_covered_as_far_as_their_sentence_says(style, aspect, low, high):
     """The sentence names the range of the table; at its ends nothing is said."""
     for ratio, said in ((0.99 * low, 1), (low, 0), (high, 0), (1.01 * high, 1)):
         bend = Bend(angle="90 deg", radius=0.2 * ratio, style=style)
-        found = [text for mask, text in bend.outside(0.2, square) if mask]
+        found = [text for mask, text in bend.outside(0.2, aspect) if mask]
         assert len(found) == said, ratio
         for text in found:
             assert [float(v) for v in re.findall(r"from ([\d.]+) to ([\d.]+)", text)[0]] == [low, high]
@@ -387,7 +387,11 @@ DEFAULTS = {
     "leak.discharge_coefficient": (0.61, "orifice_coefficient"),
     "fan.efficiency": (0.60, "our_assumption"),
     "fan.curve_density": (1.2, "common_practice"),  # standard air, as curves are stated
+    "fan.standing_loss": (1.0, "our_assumption"),
+    "flap.gap": (0.02, "our_assumption"),
+    "flap.loss_coefficient": (1.5, "our_assumption"),
     "gate.open_loss": (0.05, "our_assumption"),
+    "hose.bend_factor": (2.0, "hose_bends"),
     "jet.nozzle_loss": (0.05, "from_memory_jet_losses"),
     "jet.suction_loss": (0.10, "from_memory_jet_losses"),
     "jet.mixing_loss": (0.10, "from_memory_jet_losses"),
@@ -447,10 +451,10 @@ def test_the_mouths_are_those_of_the_table():
     ("degrees", "factor"),
     [(20, 0.31), (30, 0.45), (45, 0.60), (60, 0.78), (75, 0.90), (110, 1.13), (130, 1.20), (150, 1.28)],
 )
-@pytest.mark.parametrize("square", [True, False])
-def test_a_bend_of_another_angle_than_90_degrees(degrees, factor, square):
+@pytest.mark.parametrize("aspect", [1.0, None], ids=["square", "round"])
+def test_a_bend_of_another_angle_than_90_degrees(degrees, factor, aspect):
     """SMACNA, HVAC Systems Duct Design, 4th edition, table A-7A: what 90 degrees lose, times a factor."""
-    bend, right = (Bend(angle=f"{a} deg", radius=0.3).loss(0.2, square) for a in (degrees, 90))
+    bend, right = (Bend(angle=f"{a} deg", radius=0.3).loss(0.2, aspect) for a in (degrees, 90))
     assert bend / right == pytest.approx(factor, rel=0.035)
 
 

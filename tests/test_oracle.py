@@ -89,6 +89,9 @@ def ends_of(entry):
     if entry.form.part.kind == "jet":
         motive, suction, discharge = entry.ends
         return {(entry.name, "motive"): (motive, discharge), (entry.name, "suction"): (suction, discharge)}
+    if entry.form.part.kind == "merge":
+        straight, branch, combined = entry.ends
+        return {(entry.name, "straight"): (straight, combined), (entry.name, "branch"): (branch, combined)}
     return {entry.name: entry.ends}
 
 

@@ -10,7 +10,7 @@ import numpy as np
 from ..crop.described import with_crop
 from ..crop.margins import Limiting, limiting, margin_rows
 from ..crop.running import solve_running
-from ..description.data import MachineData
+from ..description.data import MachineData, running_speed
 from ..network.network import solve_system
 from ..network.newton import Point
 from ..network.state import State
@@ -177,7 +177,7 @@ class MachineAnswer(SolvedMachine, Result):
         highest = numbers.get(f"{name}.highest_speed")
         return {
             "fan": name,
-            "speed_rpm": middle(numbers[f"{name}.speed"] * RPM),
+            "speed_rpm": middle(running_speed(numbers, name) * RPM),
             "flow_m3_s": middle(self.flow[key] / density),
             "pressure_rise_Pa": middle(-self.drop[key]),
             "shaft_power_W": middle(self.power[name]),

@@ -17,6 +17,7 @@ from ...laws.losses import (
     thin_plate_loss,
     wire_mesh_loss,
 )
+from ..bend import Bend
 from ..declare import LocalAir
 from ..duct import Duct
 from ..hose import Hose
@@ -199,6 +200,17 @@ ANGLES = ((20, 0.31), (30, 0.45), (45, 0.60), (60, 0.78), (75, 0.90), (90, 1.0),
 MITRES = ((20, 0.08), (30, 0.16), (45, 0.34), (60, 0.55), (75, 0.81), (90, 1.2))
 
 
+# CR3-1 off the square section, from memory: radius over width -> loss at these heights over widths
+ASPECTS = (0.25, 0.5, 0.75, 1.5, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0)
+RECTANGULAR = (
+    (0.5, (1.53, 1.38, 1.29, 1.06, 1.00, 1.00, 1.06, 1.12, 1.16, 1.18)),
+    (0.75, (0.57, 0.52, 0.48, 0.40, 0.39, 0.39, 0.40, 0.42, 0.43, 0.44)),
+    (1.0, (0.27, 0.25, 0.23, 0.19, 0.18, 0.18, 0.19, 0.20, 0.21, 0.21)),
+    (1.5, (0.22, 0.20, 0.19, 0.15, 0.14, 0.14, 0.15, 0.16, 0.17, 0.17)),
+    (2.0, (0.20, 0.18, 0.16, 0.14, 0.13, 0.13, 0.14, 0.14, 0.15, 0.15)),
+)
+
+
 def bends() -> Iterator[Check]:
     """Every entry of the tables that the closed forms stand for."""
     right = 0.5 * math.pi
@@ -216,6 +228,23 @@ def bends() -> Iterator[Check]:
         yield compare(
             "bends", f"square 90 deg, r/W {ratio:g}", "ashrae2005_fittings", "-", published, ours, 1e-9
         )
+    for ratio, row in RECTANGULAR:
+        for aspect, published in zip(ASPECTS, row, strict=True):
+            words = f"rectangular 90 deg, r/W {ratio:g}, H/W {aspect:g}"
+            ours = square_bend_loss(right, ratio, aspect)
+            yield compare(
+                "bends", words, "ashrae2005_fittings", "-", published, ours, 0.04, at_least=0.006,
+                standing="from memory",
+            )  # fmt: skip
+    bend = [Bend(angle=right, radius=0.3)]
+    straight, smooth, hose = (
+        drop_of(Hose(length=2.0, diameter=0.2, **more), 0.3)
+        for more in ({}, {"bends": bend, "bend_factor": 1.0}, {"bends": bend})
+    )
+    ours = (hose - straight) / (smooth - straight)
+    yield compare(
+        "bends", "a hose's bend over a smooth one", "hose_bends", "-", 2.0, ours, 0.01, standing="from memory"
+    )
     for degrees, published in ANGLES:
         ours = angle_share(math.radians(degrees))
         yield compare("bends", f"angle factor, {degrees} deg", "smacna_a7", "-", published, ours, 0.035)
