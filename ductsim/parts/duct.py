@@ -14,7 +14,6 @@ from ..laws.friction import friction
 from .bend import Bend, bends_loss, bends_outside
 from .declare import OptionalValue, Part, Path, Value, nested, number, part, word
 from .mishaps import GONE, Mishap
-from .published.ducts import bends
 
 
 @part("duct")
@@ -92,9 +91,7 @@ class Duct(Part):
         area, bore, width = self.section()
         shut = np.less(area, NOTHING)
         area, bore, width = (np.where(shut, 1.0, size) for size in (area, bore, width))
-        loss = self.loss_coefficient
-        if self.bends:
-            loss = loss + bends_loss(self.bends, width, self._aspect())
+        bends = bends_loss(self.bends, width, self._aspect()) if self.bends else 0.0
         return (
             Path(
                 friction,

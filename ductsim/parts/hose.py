@@ -14,7 +14,6 @@ from ..laws.losses import plate_loss
 from .bend import Bend, bends_loss, bends_outside
 from .declare import Part, Path, Value, nested, number, part
 from .mishaps import Mishap
-from .published.ducts import bends
 
 
 @part("hose")
@@ -83,10 +82,8 @@ class Hose(Part):
         shut = np.less((0.25 * math.pi) * self.diameter * self.diameter * (1.0 - self.kink), NOTHING)
         diameter = np.where(shut, 1.0, self.diameter)
         area = (0.25 * math.pi) * diameter * diameter
-        loss = self.loss_coefficient
-        if self.bends:
-            loss = loss + self.bend_factor * bends_loss(self.bends, diameter)
-        loss = loss + plate_loss(np.where(shut, 1.0, 1.0 - self.kink))
+        bends = self.bend_factor * bends_loss(self.bends, diameter) if self.bends else 0.0
+        loss = self.loss_coefficient + plate_loss(np.where(shut, 1.0, 1.0 - self.kink))
         return (
             Path(
                 friction,
