@@ -375,7 +375,7 @@ def test_another_version_of_the_package_has_another_digest(bench, made, kept, mo
     monkeypatch.setattr("ductsim.version.VERSION", "0.0.1")
     monkeypatch.setattr("ductsim.chunks.VERSION", "0.0.1")
     found = drawn(bench, kept)
-    assert "version '0.1.0' of ductsim, not 0.0.1" in found.folder_notes[0]
+    assert f"version {ds.__version__!r} of ductsim, not 0.0.1" in found.folder_notes[0]
     assert found.sha256 != drawn(bench, None, seed=3).sha256
     monkeypatch.undo()
     assert drawn(bench, None).sha256 != found.sha256
