@@ -1,5 +1,6 @@
 """Ensembles in a folder and in worker processes: they never answer for something else."""
 
+import inspect
 import json
 import os
 import shutil
@@ -438,9 +439,10 @@ def test_the_sequence_is_drawn_with_the_name_that_older_versions_give_the_genera
 
     new = drawn(bench, None, method="sobol")
     real = qmc.Sobol
+    name = "rng" if "rng" in inspect.signature(real).parameters else "seed"
 
     def older(d, *, scramble=True, bits=None, seed=None, optimization=None):
-        return real(d, scramble=scramble, bits=bits, rng=seed, optimization=optimization)
+        return real(d, scramble=scramble, bits=bits, optimization=optimization, **{name: seed})
 
     monkeypatch.setattr(qmc, "Sobol", older)
     assert np.array_equal(drawn(bench, None, method="sobol").answers, new.answers)
