@@ -74,9 +74,9 @@ def run(paths: int) -> dict[str, float]:
     slots: list[Any] = []
     solver = type(system.pattern).solve
 
-    def remember(pattern: Any, filled: Any, right: Any) -> Any:
+    def remember(pattern: Any, filled: Any, right: Any, *more: Any) -> Any:
         slots.append(filled[:, 0])
-        return solver(pattern, filled, right)
+        return solver(pattern, filled, right, *more)
 
     type(system.pattern).solve = remember  # type: ignore[method-assign]
     try:

@@ -21,7 +21,7 @@ from ductsim.errors import InputError, NoOperatingPoint, OutsideRange
 from ductsim.parts.declare import LocalAir
 
 LEAST, MOST = 1e-8, 1.0
-NAMED = ("FED_CLOSED_OFF", "TOO_DEEP", "TOO_HIGH")
+NAMED = ("FED_CLOSED_OFF", "TOO_DEEP", "TOO_HIGH", "TOO_HOT")
 
 
 @dataclass

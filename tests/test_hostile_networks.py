@@ -2,10 +2,13 @@
 
 import numpy as np
 import pytest
-from hostile_networks import generate, run
+from hostile_networks import examine, generate, run
 
 import ductsim as ds
-from ductsim.network.state import Outcome
+from ductsim.network.loading import warmed
+from ductsim.network.network import stacked
+from ductsim.network.solve import beyond, solve, solve_from
+from ductsim.network.state import Outcome, judge
 
 SLICE, FEW_PATHS = (60, 100), 10  # quick ones; seeds below hold one that takes 14 s
 ALL, MANY_PATHS = 2000, 40
@@ -73,6 +76,89 @@ def test_too_much_pressure_among_columns_is_named_where_it_is():
     state = net.solve(raise_error=False)
     assert state.outcome == [Outcome.SOLVED, Outcome.TOO_HIGH, Outcome.SOLVED]
     assert state.node == "dead end"
+
+
+def ring(supply, air=None):
+    """A fan that blows in a ring, fed where the only way out is a screen with all but a trace blinded."""
+    net = ds.Network(air or ds.Air.at(temperature=276.0))
+    curve = {"flow": [0.0, 0.28], "total_pressure": [91.0, 50.0]}
+    net.add("fan", ds.Fan(**curve, curve_speed=9.0, speed=759.0), "a", "n")
+    net.add("hole", ds.Opening(area=0.0032, loss_coefficient=0.0016), "n", "a")
+    net.add("screen", ds.Screen(area=5.9e-5, open_fraction=0.06, blinded=1.0 - 1e-8), "n", "outside")
+    return net.supply("a", supply)
+
+
+@pytest.mark.filterwarnings("ignore::ductsim.errors.OutsideRange")
+@pytest.mark.parametrize(
+    ("supply", "outcome"), [(1e-4, Outcome.TOO_HIGH), (-1e-4, Outcome.TOO_DEEP)], ids=["fed", "drawn"]
+)
+def test_a_supply_that_no_way_out_could_pass_is_named_before_anything_is_sought(supply, outcome):
+    with pytest.raises(ds.NoOperatingPoint) as caught:
+        ring(supply).solve()
+    assert caught.value.state.outcome is outcome
+    assert caught.value.node in ("a", "n")
+
+
+@pytest.mark.filterwarnings("ignore::ductsim.errors.OutsideRange")
+def test_the_same_ring_with_no_more_than_its_way_out_passes_is_solved():
+    state = ring(1e-13).solve()
+    assert state.flow["screen"] == pytest.approx(1e-13, rel=1e-6)
+
+
+def warm_box(power):
+    """A fan with a shaft power of its own that blows warm air through a box."""
+    net = ds.Network(ds.Air.at(temperature=293.15))
+    curve = {"flow": [0.0, 0.5, 1.0], "total_pressure": [2000.0, 1800.0, 800.0]}
+    fan = ds.Fan(**curve, shaft_power=[power] * 3, curve_speed=300.0, speed=300.0)
+    net.add("fan", fan, "outside", "box")
+    return net.add("hole", ds.Opening(area=0.01, loss_coefficient=1.5), "box", "outside")
+
+
+def compiled(net):
+    """Its equations, its structure and its solved arrays."""
+    system = net.system()
+    numbers, _ = stacked(system, net.numbers(), net.air)
+    found, structures = solve(system, numbers)
+    return system, numbers, found, structures
+
+
+def test_a_share_of_the_heat_is_that_share_of_the_shaft_power():
+    system, numbers, found, structures = compiled(warm_box(4e4))
+    half = solve_from(numbers.equations(system).warmed(0.5), found.point, structures[0].anchors)
+    state = warm_box(2e4).solve()
+    assert half.good.all()
+    assert half.point.warmth[system.node("box"), 0] == pytest.approx(
+        state.temperature["box"] - 293.15, rel=1e-6
+    )
+    assert half.point.flow[:, 0] == pytest.approx([state.flow[name] for name in system.path_names], rel=1e-6)
+
+
+def test_the_heat_raised_from_nothing_ends_at_the_solved_state():
+    system, numbers, found, structures = compiled(warm_box(4e4))
+    eq = numbers.equations(system)
+    cold = solve_from(eq.dense(1.0), found.point, structures[0].anchors)
+    again = warmed(eq, cold.point, structures[0].anchors)
+    assert again.good.all()
+    assert again.point.warmth == pytest.approx(found.point.warmth, abs=1e-5)
+    assert found.point.warmth.max() > 30.0
+
+
+def test_more_heat_than_the_flow_carries_away_is_an_outcome_that_names_the_hottest_node():
+    system, numbers, found, structures = compiled(warm_box(1e3))
+    found.good[:], found.overloaded[:] = False, True
+    found.point.warmth[system.node("box")] = 150.0
+    outcomes, _, node = judge(found, structures, system, beyond(system, numbers, found, structures))
+    assert list(Outcome)[outcomes[0]] is Outcome.TOO_HOT
+    assert node == "box"
+    found.point.pressure[system.node("box")] = -1e5  # the pressure tells first
+    outcomes, _, node = judge(found, structures, system, beyond(system, numbers, found, structures))
+    assert list(Outcome)[outcomes[0]] is Outcome.TOO_DEEP
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", [1021, 1417])
+def test_fans_in_a_ring_that_no_flow_cools_are_named_too_hot(seed):
+    assert examine(generate(seed)) == "TOO_HOT"
 
 
 def found_wrong(first, last, most_paths):

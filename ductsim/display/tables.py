@@ -306,9 +306,11 @@ class _Laid:
     """A column laid out: its cells as texts and its width."""
 
     def __init__(self, column: Column) -> None:
-        self.right = column.numeric or (_all_figures(column) and not any(map(_is_list, column.values)))
         own = _figures(column.values, column.measure) if column.numeric else None
         self.cells = own or ["" if v == "" else _cell(v) for v in column.values]
+        short = max(map(_wide, self.cells)) <= LONGEST_WORD  # longer ones may have to be broken
+        figures = short and _all_figures(column) and not any(map(_is_list, column.values))
+        self.right = column.numeric or figures
         self.words, self.measure = column.words, column.measure
         body = max(map(_wide, [*self.cells, self.measure]))
         self.width = max(body, _wide(self.words))  # all on one line

@@ -222,6 +222,15 @@ class Equations:
         out.constant, out.heated, out.per_pressure = share == 0.0, False, share * self.per_pressure
         return out
 
+    def warmed(self, share: float) -> Equations:
+        """The equations with that share of the fans' heat, and of their inlets' own temperatures."""
+        out = self.take(slice(None))
+        out.heat_capacity = self.heat_capacity / share
+        for power in out.powers:
+            if power.inlet is not None:
+                power.inlet = self.temperature + share * (power.inlet - self.temperature)
+        return out
+
     # ---- evaluation
 
     def evaluate(

@@ -11,7 +11,18 @@ from numpy.typing import NDArray
 
 from .chords import by_chords
 from .equations import AirNumbers, Equations
-from .loading import CHOKED, HIGHEST, loaded, needs_too_much, raised, thinned, too_much
+from .loading import (
+    CHOKED,
+    HIGHEST,
+    loaded,
+    needs_too_much,
+    pent_up,
+    raised,
+    thinned,
+    too_hot,
+    too_much,
+    warmed,
+)
 from .newton import (
     HALVINGS,
     MANY_HALVINGS,
@@ -145,8 +156,8 @@ def solve(system: System, numbers: Numbers, start: Point | None = None) -> tuple
 
 def beyond(
     system: System, numbers: Numbers, solved: Solved, structures: list[Structure]
-) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-    """For each scenario the node whose vacuum, and the one whose pressure, no duct could have; or -1.
+) -> tuple[NDArray[np.intp], NDArray[np.intp], NDArray[np.intp]]:
+    """For each scenario the node whose vacuum, whose pressure and whose heat no duct could have; or -1.
 
     No vacuum is deeper than the air outside has pressure, and the laws end at `HIGHEST`; some solve even
     there. Where nothing was found, air that keeps its density tells. Thinner air would need more vacuum than
@@ -166,7 +177,11 @@ def beyond(
         dense = replace(hard, air=replace(hard.air, pressure=np.full(1, np.inf)))
         lowest, highest = CHOKED * outside[bad], 0.5 * HIGHEST * HIGHEST / outside[bad]
         deep[bad], high[bad] = _extremes(*solve(system, dense), system.free, lowest, highest)
-    return deep, high
+    warmth = solved.point.warmth
+    hot = np.full(len(over), -1)
+    if warmth is not None:
+        hot = np.where(over & too_hot(warmth), np.nan_to_num(warmth).argmax(axis=0), -1)
+    return deep, high, hot
 
 
 def _extremes(
@@ -208,6 +223,7 @@ def solve_single(eq: Equations, structure: Structure, start: Point | None) -> So
         point = cold_start(eq, structure.anchors)
     out = iterate(eq, point, structure.anchors, DAMPED_STEPS, damped=True)
     if not out.good.all():
+        _pent_up(eq, structure, out)
         _chords_for_failed(eq, structure, out)
         _run_up_failed(eq, structure, out, RUN_UPS[:1])
         _raise_loads(eq, structure, out)
@@ -274,7 +290,7 @@ def _settle_doubtful(eq: Equations, structure: Structure, out: Solved) -> None:
 
 def _chords_for_failed(eq: Equations, structure: Structure, out: Solved) -> None:
     """Solve what is left by lines that no cliff leads astray, one by one."""
-    for s in np.flatnonzero(~out.good & ~structure.fed):
+    for s in np.flatnonzero(~out.good & ~structure.fed & ~out.overloaded):
         one = np.array([s])
         hard, anchors = eq.take(one), _some(structure, one).anchors
         with np.errstate(all="ignore"):
@@ -290,9 +306,19 @@ def _chords_for_failed(eq: Equations, structure: Structure, out: Solved) -> None
             _by_turns(hard, _some(structure, one), point, out, one)
 
 
+def _pent_up(eq: Equations, structure: Structure, out: Solved) -> None:
+    """Mark what is left where a supply has only ways out that are far too narrow for it."""
+    for s in np.flatnonzero(~out.good & ~structure.fed & loaded(eq)):
+        one = np.array([s])
+        found = pent_up(eq.take(one), _some(structure, one).anchors)
+        if found is not None:
+            found.steps += out.steps[one]
+            out.put(one, found)
+
+
 def _raise_loads(eq: Equations, structure: Structure, out: Solved) -> None:
     """Solve what is left and has a load by raising it from nothing."""
-    for s in np.flatnonzero(~out.good & ~structure.fed & loaded(eq)):
+    for s in np.flatnonzero(~out.good & ~structure.fed & ~out.overloaded & loaded(eq)):
         one = np.array([s])
         found = raised(eq.take(one), _some(structure, one).anchors)
         if found is not None:
@@ -338,10 +364,12 @@ def _warmed(eq: Equations, cold: Solved, structure: Structure) -> Solved:
     found = iterate(eq, start.take([0]), structure.anchors, DAMPED_STEPS, damped=True)
     if not found.good[0]:
         _by_turns(eq, structure, start, found, np.array([0]))
-    if not found.good[0] and too_much(eq, cold.point.pressure)[0]:
+    if found.good[0]:
+        return found
+    if too_much(eq, cold.point.pressure)[0]:
         cold.good[:], cold.overloaded[:] = False, True
         return cold
-    return found
+    return warmed(eq, start, structure.anchors) or found
 
 
 def _run_up_failed(eq: Equations, structure: Structure, out: Solved, ways: Any) -> None:

@@ -39,6 +39,10 @@ class Outcome(enum.Enum):
         "A pressure more than thirty atmospheres off that outside would be needed, which no duct bears",
         "Supply or take less air there, open a wider way, or check held pressures and the fans' curves.",
     )
+    TOO_HOT = (
+        "The fans put more heat into the air than its flow can carry away",
+        "Open a wider way through the fans near there, slow them down, or check their shaft power.",
+    )
 
     @property
     def sentence(self) -> str:
@@ -288,14 +292,15 @@ def judge(
     solved: Solved,
     structures: list[Structure],
     system: System,
-    extremes: tuple[NDArray[np.intp], NDArray[np.intp]],
+    extremes: tuple[NDArray[np.intp], NDArray[np.intp], NDArray[np.intp]],
 ) -> tuple[Array, Any, str]:
     """Outcomes (S,), which nodes float (free, S) or None, and the node to name in an error.
 
     `extremes` is what `beyond` found.
     """
-    deep, high = extremes
+    deep, high, hot = extremes
     outcomes = np.where(solved.good, 0, _OUTCOMES.index(Outcome.NOT_FOUND))
+    outcomes[hot >= 0] = _OUTCOMES.index(Outcome.TOO_HOT)
     outcomes[high >= 0] = _OUTCOMES.index(Outcome.TOO_HIGH)
     outcomes[deep >= 0] = _OUTCOMES.index(Outcome.TOO_DEEP)
     fed = np.concatenate([s.fed for s in structures])
@@ -308,8 +313,8 @@ def judge(
     first = int(np.flatnonzero(outcomes)[0])
     if fed[first]:
         node = next(s.fed_node for s in structures if s.fed_node >= 0)
-    elif max(deep[first], high[first]) >= 0:
-        node = int(deep[first] if deep[first] >= 0 else high[first])
+    elif max(named := [int(found[first]) for found in extremes]) >= 0:
+        node = next(found for found in named if found >= 0)
     else:
         return outcomes, floating, _worst_node(solved, system, first)
     return outcomes, floating, str(system.nodes[node])
