@@ -101,7 +101,7 @@ def test_a_flat_duct_bends_worse_over_its_long_side_and_best_twice_as_high_as_wi
     assert loss == pytest.approx([0.27, 0.25, 0.21, 0.18, 0.21], rel=0.02)  # CR3-1, from memory but 1.0
     flat = Duct(length=2.0, width=0.4, height=0.2, bends=[Bend(angle="90 deg", radius=0.4)])
     square = Duct(length=2.0, width=0.4, height=0.2)
-    with_bend, without = (d.paths()[0].coefficients["loss"] for d in (flat, square))
+    with_bend, without = (d.paths()[0].coefficients["bends"] for d in (flat, square))
     assert with_bend - without == pytest.approx(0.21 * 1.18, rel=1e-6)
 
 
