@@ -337,7 +337,7 @@ def test_missing_files_and_folders(tmp_path):
         ds.Machine.read(tmp_path / "nowhere" / "x.toml")
     with pytest.raises(ds.InputError, match="is a folder, not a machine file; give the machine file in it"):
         ds.Machine.read(tmp_path)
-    with pytest.raises(ds.InputError, match="cannot be read: .*embedded null"):
+    with pytest.raises(ds.InputError, match=r"cannot be read: .*embedded null"):
         ds.Machine.read("a\0b")
 
 
