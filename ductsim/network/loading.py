@@ -24,7 +24,7 @@ CHOKED = 0.5  # of the outside pressure; the critical ratio of air, (2 / 2.4)^3.
 FIRST, FACTOR, LEAST_FACTOR = 1e-9, 10.0, 1.3  # share of the load, and how much more each time
 FIRST_SHARE = 1e-4  # of the density's answer to pressure
 STEPS = 40
-HOT = 100.0  # K over outside's, where water boils: no crop, hose or seal stands it
+HOT = 100.0  # K over outside's, where water boils: no crop, hose or seal stands it (our assumption)
 FIRST_HEAT, LEAST_HEAT_FACTOR = 1e-3, 1.4  # share of the fans' heat, and the least factor from share to share
 
 
