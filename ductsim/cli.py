@@ -168,7 +168,7 @@ def _chosen(words: list[str]) -> Command:
 def _show(chosen: Command, answer: Answer, args: Any, heard: list[str]) -> None:
     from .terminal.page import document, page
 
-    measures = getattr(args, "measures", "metric")
+    measures = getattr(args, "measures", None) or "metric"
     if getattr(args, "json", False):
         from .terminal.envelope import dumps
 

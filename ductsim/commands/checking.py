@@ -76,9 +76,9 @@ def cautions(found: Checked) -> list[str]:
 def _odd_units(found: Checked) -> list[Note]:
     if not found.state.solved:
         return []
-    words = "Unit {} has no vacuum at all: its tapping reads {:,.0f} Pa above the open air."
+    words = "Unit {} has no vacuum at all: its tapping reads {} above the open air."
     return [
-        Note(words.format(unit, -vacuum), "no vacuum", unit, vacuum)
+        Note(words.format(unit, said(-vacuum, "Pa", found.machine.measures)), "no vacuum", unit, vacuum)
         for unit, vacuum in found.state.vacuum.items()
         if vacuum < 0.0
     ]

@@ -6,6 +6,7 @@ import warnings
 from collections.abc import Iterable, Mapping
 from typing import Any, NamedTuple
 
+from ..arguments import one_of
 from ..crop.box import box_of
 from ..crop.described import Crop, check_crop
 from ..description import checks
@@ -15,13 +16,14 @@ from ..description.spreads import KEYS as SPREAD_KEYS
 from ..documents.building import build, one_value
 from ..documents.document import check_format, refuse_unknown, table, tables, text, texts, unique
 from ..errors import InputError, UnknownName, shown
+from ..measures import SYSTEMS
 from ..parts import KINDS, Fan
 from ..parts.declare import Fields, Form, Part
 from ..quantity import si
 from .templates import expand
 
 TOP = (
-    *("format", "ductsim", "input_sha256", "title", "note", "air", "drive", "part", "tapping"),
+    *("format", "ductsim", "input_sha256", "title", "measures", "note", "air", "drive", "part", "tapping"),
     *("unit", "each_unit", "hold", "supply", "crop", "fill", "unknown", "trim", "spread"),
 )
 FREE = ("fill", "unknown", "trim", "spread")
@@ -41,6 +43,7 @@ class Read(NamedTuple):
     layout: Layout
     numbers: dict[str, Any]
     given: frozenset[str]
+    measures: str = "metric"
 
 
 class _Numbers:
@@ -72,6 +75,7 @@ def read_tables(document: Mapping[str, Any]) -> Read:
     """
     check_format(document)
     refuse_unknown(document, TOP, "")
+    measures = _measures(document)
     parts, tappings, units = expand(document)
     numbers = _Numbers()
     air = numbers.take("air", *_air(table(document.get("air"), "air")))
@@ -103,7 +107,12 @@ def read_tables(document: Mapping[str, Any]) -> Read:
     checks.check_layout(layout)
     check_crop(layout)
     _check_free(layout)
-    return Read(layout, numbers.values, frozenset(numbers.given))
+    return Read(layout, numbers.values, frozenset(numbers.given), measures)
+
+
+def _measures(document: Mapping[str, Any]) -> str:
+    word = text(document, "measures", "", default="metric")
+    return one_of(word, SYSTEMS, "measures", "system of measures")
 
 
 def _air(values: dict[str, Any]) -> tuple[Fields, Iterable[str]]:

@@ -60,7 +60,8 @@ class Machine(MachineData, Shown):
         """
         document, digest = read_document(path)
         try:
-            return cls(*read_tables(document), file=str(path), sha256=digest)
+            found = read_tables(document)
+            return cls(*found[:3], file=str(path), sha256=digest, measures=found.measures)
         except InputError as err:
             raise err.at(file=str(path)) from None
 
@@ -73,7 +74,8 @@ class Machine(MachineData, Shown):
         InputError
             One sentence with the place, what was wrong and what is allowed.
         """
-        return cls(*read_tables(written(document)))
+        found = read_tables(written(document))
+        return cls(*found[:3], measures=found.measures)
 
     def document(self) -> dict[str, Any]:
         """What `write` writes: the tables of a machine file, which `of` reads back.

@@ -18,7 +18,7 @@ from ..quantity import RPM, single
 from ..result import Note, Result
 from ..wording import said
 from .model import Configuration, ReadingErrors, ReadingModel
-from .naming import readings_of, taped
+from .naming import readings_of, taped, with_engine_speed
 from .table import Reading, Readings, read_readings
 from .unknowns import speed_addresses, usual_speed
 
@@ -126,10 +126,10 @@ def refuse(machine: MachineData, readings: Readings) -> None:
 
 def problems(machine: MachineData, readings: Readings, predicted: Any) -> list[str]:
     """Signs that are the wrong way round, values that no fan of the machine can make."""
-    return [*_signs(readings, predicted), *_sizes(machine, readings, predicted)]
+    return [*_signs(readings, predicted, machine.measures), *_sizes(machine, readings, predicted)]
 
 
-def _signs(readings: Readings, predicted: Any) -> list[str]:
+def _signs(readings: Readings, predicted: Any, measures: str) -> list[str]:
     judged, wrong = [], []
     for r, p in zip(readings, predicted.tolist(), strict=True):
         if r.measure != "Pa" or r.quantity == "velocity pressure" or not abs(p) > CLEAR:
@@ -142,14 +142,14 @@ def _signs(readings: Readings, predicted: Any) -> list[str]:
     if len(wrong) == 1:
         r, p = wrong[0]
         return [
-            f"{_line(r)}: {r.where} reads {r.value:+,.0f} Pa where the machine makes {p:+,.0f} Pa: its sign "
-            "is wrong, or its hose sat on the other port of the gauge."
+            f"{_line(r)}: {r.where} reads {said(r.value, 'Pa', measures, sign=True)} where the machine makes "
+            f"{said(p, 'Pa', measures, sign=True)}: its sign is wrong, or its hose sat on the other port of the gauge."
         ]
     share = "all" if len(wrong) == len(judged) else f"{len(wrong)} of {len(judged)}"
     lines = ", ".join(str(r.line) for r, _ in wrong[:8]) + (" ..." if len(wrong) > 8 else "")
     return [
         f"{share} pressures have the opposite sign of what the machine makes (lines {lines}): write vacuum "
-        "as a negative pressure."
+        "as a negative pressure, or as the quantity vacuum."
     ]
 
 
@@ -162,13 +162,13 @@ def _sizes(machine: MachineData, readings: Readings, predicted: Any) -> list[str
             most = TOO_MUCH * highest[c]
             if abs(r.value) > most > 0.0:
                 out.append(
-                    f"{_line(r)}: {r.where} reads {r.value:,.4g} Pa, more than the fans can make "
-                    f"({most / TOO_MUCH:,.0f} Pa at most): look at its measure."
+                    f"{_line(r)}: {r.where} reads {said(r.value, 'Pa', machine.measures)}, more than the fans "
+                    f"can make ({said(most / TOO_MUCH, 'Pa', machine.measures)} at most): look at its measure."
                 )
         elif abs(r.value) > 3.0 * abs(p) > 0.0 or (r.value < 0.0 and r.quantity != "velocity"):
             out.append(
-                f"{_line(r)}: {r.where} is {r.value:,.4g} {r.measure} where the machine makes {p:,.4g}: "
-                "look at its measure."
+                f"{_line(r)}: {r.where} is {said(r.value, r.measure, machine.measures)} where the machine makes "
+                f"{said(p, r.measure, machine.measures)}: look at its measure."
             )
     return out
 
@@ -262,7 +262,12 @@ def reduce_readings(
         Of the open air [kg/m3].
     """
     read = read_readings(readings)
-    found = Readings([taped(machine.layout, r) for r in read], read.seen, read.file, read.sha256)
+    found = Readings(
+        [taped(machine.layout, with_engine_speed(machine, r)) for r in read],
+        read.seen,
+        read.file,
+        read.sha256,
+    )
     speed = (usual_speed(machine) or 0.0) if engine_speed is None else engine_speed
     own = float(np.median(machine.air().density)) if density is None else single(density, "kg/m3", "density")
     factors = [reduction(machine, Configuration.of(r), r.quantity, speed, own) for r in found]

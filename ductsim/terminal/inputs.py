@@ -52,6 +52,10 @@ class Inputs:
             self._place = Path(name)
             self._keep(self._place)
         self.read: list[dict[str, str]] = [{"file": name, "sha256": self.machine.sha256}]
+        if args.measures is None:
+            args.measures = self.machine.measures
+        else:
+            self.machine = self.machine.rebuilt(measures=args.measures)
         change = getattr(args, "change", None)
         if change:
             try:
