@@ -190,8 +190,10 @@ def _refuse(err: DuctsimError, words: list[str], status: int) -> int:
             return status
         except console.NoOutput:
             pass  # then the error stream hears it
-    sentence = " ".join(str(err).split())
-    console.say(f"ductsim: {sentence}{'' if sentence.endswith(('.', '?')) else '.'}\n")
+    each = err.each if isinstance(err, InputError) else (err,)
+    for one in each:
+        sentence = " ".join(str(one).split())
+        console.say(f"ductsim: {sentence}{'' if sentence.endswith(('.', '?')) else '.'}\n")
     return status
 
 

@@ -279,8 +279,8 @@ def _joined(plain: str, text: str, wanted: Measure) -> float | None:
     if mass is None:
         raise InputError(
             f"{shown(text)} does not say what a bale is",
-            allowed="the picked crop that makes one, seed and trash included, as in '2 bales/acre of 1260 lb';"
-            " or in [crop] the keys bales, bale_mass and turnout",
+            allowed="the picked crop that makes one, seed and trash included, as in "
+            "'2 bales/acre of 1260 lb'; or in [crop] the keys bales, bale_mass and turnout",
         )
     return _read(number, MEASURES[""]) * _read(mass, MEASURES["kg"]) / _read(f"1 {area}", MEASURES["m2"])
 

@@ -54,7 +54,7 @@ def test_a_vacuum_is_a_static_pressure_with_its_sign_turned(tmp_path):
     first = ds.read_readings(place).items[0]
     assert first.quantity == "static" and first.value == pytest.approx(-1.5 * 249.08891)
     assert not ds.check_readings(ds.demo("picker"), place).problems
-    with pytest.raises(ds.InputError, match="line 2, value.*is a vacuum below zero"):
+    with pytest.raises(ds.InputError, match=r"line 2, value.*is a vacuum below zero"):
         ds.read_readings(readings(tmp_path, "door 1,vacuum,-300 Pa,2100 rpm,,"))
 
 

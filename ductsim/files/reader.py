@@ -15,12 +15,12 @@ from ..description.layout import ACCESS, Drive, Layout, PartEntry, Tapping, Unit
 from ..description.spreads import KEYS as SPREAD_KEYS
 from ..documents.building import build, one_value
 from ..documents.document import check_format, refuse_unknown, table, tables, text, texts, unique
-from ..errors import InputError, UnknownName, shown
+from ..errors import InputError, Problems, UnknownName, shown
 from ..measures import SYSTEMS
 from ..parts import KINDS, Fan
 from ..parts.declare import Fields, Form, Part
 from ..quantity import si
-from .templates import expand
+from .templates import expand, placed
 
 TOP = (
     *("format", "ductsim", "input_sha256", "title", "measures", "note", "air", "drive", "part", "tapping"),
@@ -71,39 +71,35 @@ def read_tables(document: Mapping[str, Any]) -> Read:
     Raises
     ------
     InputError
-        One sentence for the first thing that is wrong, in the order of the file.
+        A sentence for each thing that is wrong, with the keys that lead to it: first whatever is wrong in
+        single tables; where nothing is, the first thing by which they do not fit each other.
     """
     check_format(document)
-    refuse_unknown(document, TOP, "")
-    measures = _measures(document)
-    parts, tappings, units = expand(document)
+    wrong = Problems()
+    with wrong.noting():
+        refuse_unknown(document, TOP, "")
     numbers = _Numbers()
-    air = numbers.take("air", *_air(table(document.get("air"), "air")))
-    drives, turning = _drives(table(document.get("drive"), "drive"), numbers)
-    part_tables = tables(document.get("part"), "part") + parts
-    entries = tuple(_part(t, turning, numbers) for t in part_tables)
-    unique([e.name for e in entries], "part")
-    ends = {e.name: e.form.part.ends for e in entries if issubclass(e.form.part, Part)}
-    tapping_tables = tables(document.get("tapping"), "tapping") + tappings
-    taps = tuple(_tapping(t, ends, numbers) for t in tapping_tables)
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")  # solving with this air warns in its turn
-            air_of(air.part, numbers.values)
-    except InputError as err:
-        raise err.at(place="air") from None
-    layout = Layout(
-        title=text(document, "title", "", default="Machine"),
-        air=air,
-        drives=drives,
-        parts=entries,
-        tappings=taps,
-        units=tuple(_unit(t) for t in units),
-        held=_nodes(tables(document.get("hold"), "hold"), "hold", Held, numbers),
-        supplied=_nodes(tables(document.get("supply"), "supply"), "supply", Supplied, numbers),
-        crop=_crop(document, numbers),
-        free={key: document[key] for key in FREE if key in document},
-    )
+    things: dict[str, Any] = {"measures": "metric", "title": "Machine"}
+    with wrong.noting("measures"):
+        things["measures"] = _measures(document)
+    with wrong.noting("title"):
+        things["title"] = text(document, "title", "", default="Machine")
+    with wrong.noting("air"):
+        things["air"] = _weather(table(document.get("air"), "air"), numbers)
+    drives, turning = _drives(table(document.get("drive"), "drive"), numbers, wrong)
+    things["drives"] = drives
+    with wrong.noting():
+        _parts_and_units(document, turning, numbers, wrong, things)
+    for key, kind in (("hold", Held), ("supply", Supplied)):
+        with wrong.noting(key):
+            things[key] = _nodes(tables(document.get(key), key), key, kind, numbers)
+    with wrong.noting("crop"):
+        things["crop"] = _crop(document, numbers)
+    wrong.refuse()
+    measures = things.pop("measures")
+    held, supplied = things.pop("hold"), things.pop("supply")
+    free = {key: document[key] for key in FREE if key in document}
+    layout = Layout(**things, held=held, supplied=supplied, free=free)
     checks.check_layout(layout)
     check_crop(layout)
     _check_free(layout)
@@ -113,6 +109,46 @@ def read_tables(document: Mapping[str, Any]) -> Read:
 def _measures(document: Mapping[str, Any]) -> str:
     word = text(document, "measures", "", default="metric")
     return one_of(word, SYSTEMS, "measures", "system of measures")
+
+
+def _parts_and_units(
+    document: Mapping[str, Any],
+    turning: Mapping[str, Any],
+    numbers: _Numbers,
+    wrong: Problems,
+    things: dict[str, Any],
+) -> None:
+    """Add parts, tappings and units to `things`, and what is wrong with them to `wrong`."""
+    parts, tappings, units = expand(document)
+    entries: list[PartEntry] = []
+    for own in placed(tables(document.get("part"), "part"), "part") + parts:
+        with own.noting(wrong):
+            entries.append(_part(own.values, turning, numbers))
+    complete = not wrong.found
+    unique([e.name for e in entries], "part")
+    ends = {e.name: e.form.part.ends for e in entries if issubclass(e.form.part, Part)}
+    taps = []
+    for own in placed(tables(document.get("tapping"), "tapping"), "tapping") + tappings:
+        if complete or own.values.get("path") in ends:  # its part may be one that could not be read
+            with own.noting(wrong):
+                taps.append(_tapping(own.values, ends, numbers))
+    found = []
+    for own in units:
+        with own.noting(wrong):
+            found.append(_unit(own.values))
+    things |= {"parts": tuple(entries), "tappings": tuple(taps), "units": tuple(found)}
+
+
+def _weather(values: dict[str, Any], numbers: _Numbers) -> Form:
+    """The air, tried out."""
+    air = numbers.take("air", *_air(values))
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # solving with this air warns in its turn
+            air_of(air.part, numbers.values)
+    except InputError as err:
+        raise err.at(place="air") from None
+    return air
 
 
 def _air(values: dict[str, Any]) -> tuple[Fields, Iterable[str]]:
@@ -136,20 +172,24 @@ def _crop(document: Mapping[str, Any], numbers: _Numbers) -> Form | None:
     return numbers.take("crop", build(Crop, values, "crop"), values)
 
 
-def _drives(written: dict[str, Any], numbers: _Numbers) -> tuple[tuple[Drive, ...], dict[str, Any]]:
+def _drives(
+    written: dict[str, Any], numbers: _Numbers, wrong: Problems
+) -> tuple[tuple[Drive, ...], dict[str, Any]]:
     """The drives, and name -> the thing that turns."""
-    out, turning = [], {}
+    out: list[Drive] = []
+    turning: dict[str, Any] = {}
     for name, values in written.items():
-        check_name(name, "a drive", place="drive")
-        place = f"drive {name!r}"
-        values = dict(table(values, place))
-        word = text(values, "kind", place, default="belt")
-        values.pop("kind", None)
-        if word not in DRIVES:
-            raise UnknownName.of("kind of drive", word, DRIVES, place=place)
-        thing = build(DRIVES[word], values, place)
-        turning[name] = thing
-        out.append(Drive(name, numbers.take(name, thing, values)))
+        turning[name] = None
+        with wrong.noting("drive", name):
+            check_name(name, "a drive", place="drive")
+            place = f"drive {name!r}"
+            values = dict(table(values, place))
+            word = text(values, "kind", place, default="belt")
+            values.pop("kind", None)
+            if word not in DRIVES:
+                raise UnknownName.of("kind of drive", word, DRIVES, place=place).at(key=("kind",))
+            turning[name] = build(DRIVES[word], values, place)
+            out.append(Drive(name, numbers.take(name, turning[name], values)))
     return tuple(out), turning
 
 
@@ -159,7 +199,7 @@ def _part(values: dict[str, Any], turning: Mapping[str, Any], numbers: _Numbers)
     place = f"part {name!r}"
     word = text(values, "kind", place)
     if word not in KINDS:
-        raise UnknownName.of("kind", word, KINDS, place=place)
+        raise UnknownName.of("kind", word, KINDS, place=place).at(key=("kind",))
     kind = KINDS[word]
     ends = tuple(check_node(text(values, end, place), f"{place}, {end}") for end in kind.ends)
     for key in ("name", "kind", *kind.ends):
@@ -221,7 +261,8 @@ def _driven(
         raise UnknownName.of("drive", drive, turning, place=place)
     if "speed" in values:
         raise InputError("has both a drive and a speed", place=place, allowed="one of the two")
-    return float(turning[drive].speed)
+    known = turning[drive]
+    return 1.0 if known is None else float(known.speed)  # one that cannot be read has been noted
 
 
 def check_node(name: str, place: str) -> str:

@@ -18,7 +18,6 @@ from ..crop.replacing import replace
 from ..description.data import MachineData
 from ..display.faces import Shown
 from ..documents.document import read_document, written
-from ..errors import InputError
 from ..files.reader import read_tables
 from ..files.writer import document, write
 from ..network.state import State
@@ -56,14 +55,10 @@ class Machine(MachineData, Shown):
         Raises
         ------
         InputError
-            One sentence with the file, the place, what was wrong and what is allowed.
+            A sentence for each thing that is wrong: file, line, place, what and what is allowed.
         """
-        document, digest = read_document(path)
-        try:
-            found = read_tables(document)
-            return cls(*found[:3], file=str(path), sha256=digest, measures=found.measures)
-        except InputError as err:
-            raise err.at(file=str(path)) from None
+        found, digest = read_document(path, read_tables)
+        return cls(*found[:3], file=str(path), sha256=digest, measures=found.measures)
 
     @classmethod
     def of(cls, document: Mapping[str, Any] | str) -> Self:
@@ -74,7 +69,7 @@ class Machine(MachineData, Shown):
         InputError
             One sentence with the place, what was wrong and what is allowed.
         """
-        found = read_tables(written(document))
+        found = written(document, read_tables)
         return cls(*found[:3], measures=found.measures)
 
     def document(self) -> dict[str, Any]:

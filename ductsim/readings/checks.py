@@ -142,8 +142,9 @@ def _signs(readings: Readings, predicted: Any, measures: str) -> list[str]:
     if len(wrong) == 1:
         r, p = wrong[0]
         return [
-            f"{_line(r)}: {r.where} reads {said(r.value, 'Pa', measures, sign=True)} where the machine makes "
-            f"{said(p, 'Pa', measures, sign=True)}: its sign is wrong, or its hose sat on the other port of the gauge."
+            f"{_line(r)}: {r.where} reads {said(r.value, 'Pa', measures, sign=True)} where the machine "
+            f"makes {said(p, 'Pa', measures, sign=True)}: its sign is wrong, or its hose sat on the other "
+            "port of the gauge."
         ]
     share = "all" if len(wrong) == len(judged) else f"{len(wrong)} of {len(judged)}"
     lines = ", ".join(str(r.line) for r, _ in wrong[:8]) + (" ..." if len(wrong) > 8 else "")
@@ -155,6 +156,7 @@ def _signs(readings: Readings, predicted: Any, measures: str) -> list[str]:
 
 def _sizes(machine: MachineData, readings: Readings, predicted: Any) -> list[str]:
     out = []
+    measures = machine.measures
     conditions = [replace(Configuration.of(r), set="") for r in readings]  # a set has no air of its own
     highest = {c: highest_pressure(machine, c) for c in dict.fromkeys(conditions)}
     for r, c, p in zip(readings, conditions, predicted.tolist(), strict=True):
@@ -162,13 +164,13 @@ def _sizes(machine: MachineData, readings: Readings, predicted: Any) -> list[str
             most = TOO_MUCH * highest[c]
             if abs(r.value) > most > 0.0:
                 out.append(
-                    f"{_line(r)}: {r.where} reads {said(r.value, 'Pa', machine.measures)}, more than the fans "
-                    f"can make ({said(most / TOO_MUCH, 'Pa', machine.measures)} at most): look at its measure."
+                    f"{_line(r)}: {r.where} reads {said(r.value, 'Pa', measures)}, more than the fans "
+                    f"can make ({said(most / TOO_MUCH, 'Pa', measures)} at most): look at its measure."
                 )
         elif abs(r.value) > 3.0 * abs(p) > 0.0 or (r.value < 0.0 and r.quantity != "velocity"):
             out.append(
-                f"{_line(r)}: {r.where} is {said(r.value, r.measure, machine.measures)} where the machine makes "
-                f"{said(p, r.measure, machine.measures)}: look at its measure."
+                f"{_line(r)}: {r.where} is {said(r.value, r.measure, measures)} where the machine makes "
+                f"{said(p, r.measure, measures)}: look at its measure."
             )
     return out
 

@@ -1,8 +1,8 @@
 """Manometer readings from a CSV file or another table: what was read, where and how.
 
-Columns: tapping, quantity, value, engine_speed, fan_speed, set, sd, resolution, blanked, temperature, pressure,
-relative_humidity, note; only `tapping` and `value` are needed. A bare number is SI, a text carries its
-measure. Separators are commas, semicolons or tabs; with semicolons and tabs a decimal comma is understood.
+Columns: tapping, quantity, value, engine_speed, fan_speed, set, sd, resolution, blanked, temperature,
+pressure, relative_humidity, note; only `tapping` and `value` are needed. A bare number is SI, a text
+carries its measure. Separators are commas, semicolons or tabs; with semicolons and tabs a decimal comma is understood.
 
 A `vacuum` is the static pressure below that of the open air, positive; it is kept as a static reading. Who
 reads the speed of a fan's shaft instead of the engine's writes `fan_speed`; where a belt drives the fans, the
@@ -24,8 +24,8 @@ from typing import Any
 
 from ..bounded import at_most, listed_at_most
 from ..description.alike import alike
-from ..documents.cells import cells_of, columns_of, is_table, number_in, row_of
-from ..errors import InputError, UnknownName
+from ..documents.cells import MOST_PROBLEMS, cells_of, columns_of, is_table, number_in, row_of
+from ..errors import InputError, Problems, UnknownName
 from ..quantity import RPM
 from ..result import Note, Result
 
@@ -243,8 +243,15 @@ def _collect(header: Sequence[str], rows: Sequence[tuple[int, list[Any]]], comma
     items: list[Reading] = []
     notes: list[Note] = []
     seen: dict[Reading, int] = {}
+    problems = Problems()
     for line, cells in rows:
-        found = _row(columns, cells, line, comma)
+        found = None
+        with problems.noting():
+            found = _row(columns, cells, line, comma)
+        if len(problems.found) >= MOST_PROBLEMS:
+            break
+        if found is None:
+            continue
         if isinstance(found, Note):
             notes.append(found)
             continue
@@ -258,6 +265,7 @@ def _collect(header: Sequence[str], rows: Sequence[tuple[int, list[Any]]], comma
             continue
         seen[bare] = line
         items.append(found)
+    problems.refuse()
     if not items:
         raise InputError("no row has a value", allowed="a value for each reading", place="value")
     twins = [Note(text, "alike") for text in alike([item.set for item in items], "sets")]
