@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from ..arguments import listed, mapping, one_of, text
 from ..errors import InputError, shown
-from ..parts.fan import ASSUMED_SPREAD
+from ..parts.wheels import ASSUMED_SPREADS
 from ..quantity import single
 from .data import MachineData
 from .distributions import Correlation, Distribution, is_distribution, read_distribution
@@ -99,8 +99,14 @@ def spread_of(machine: MachineData, address: str) -> float:
     declared = machine.layout.declaration(address)
     thing, _, leaf = address.rpartition(".")
     part = machine.layout.part.get(thing)
-    assumed = part is not None and dict(part.form.shape).get("curve") == "assumed"
-    return ASSUMED_SPREAD if assumed and leaf.startswith("total_pressure[") else declared.spread
+    shape = {} if part is None else dict(part.form.shape)
+    assumed = ASSUMED_SPREADS.get(str(shape.get("curve")), 0.0)
+    scaled = shape.get("pressure_scale") is not None
+    if leaf == "pressure_scale" and assumed:
+        return assumed
+    if leaf.startswith("total_pressure[") and assumed:
+        return 0.0 if scaled else assumed  # its scale says all that is not known of it
+    return declared.spread
 
 
 def default_spreads(machine: MachineData) -> list[Spread]:

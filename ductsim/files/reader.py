@@ -33,6 +33,7 @@ FREE_KEYS = {
     "trim": ("number", "low", "high", "sizes", "note"),
     "spread": SPREAD_KEYS,
 }
+SHAPED = ("shape", "pressure")
 ASSUMED = {"typical": ("wheel_diameter", "width", "speed"), "through": ("flow", "total_pressure", "speed")}
 DRIVES: dict[str, type[Fields]] = {"belt": Belt}
 
@@ -207,7 +208,7 @@ def _part(values: dict[str, Any], turning: Mapping[str, Any], numbers: _Numbers)
     drive, note = text(values, "drive", place, default=""), text(values, "note", place, default="")
     values = {key: value for key, value in values.items() if key not in ("drive", "note")}
     _check_keys(values, kind, place)
-    values = _curve(values, kind, bool(drive), place)
+    values = _curve(values, kind, turning.get(drive), bool(drive), place)
     if drive:
         values["speed"] = _driven(kind, values, drive, turning, place)
     thing = build(kind, values, place)
@@ -227,17 +228,25 @@ def _check_keys(values: Mapping[str, Any], kind: type[Part], place: str) -> None
     refuse_unknown(values, (*kind.declared, *extra), f"{place} ({kind.kind})")
 
 
-def _curve(values: dict[str, Any], kind: type[Part], driven: bool, place: str) -> dict[str, Any]:
-    """A fan's curve from its wheel (`typical`) or from one measured point (`through`), where written."""
+def _curve(
+    values: dict[str, Any], kind: type[Part], turned_by: Any, driven: bool, place: str
+) -> dict[str, Any]:
+    """A fan's curve from its wheel (`typical`) or from one measured point (`through`), where written.
+
+    The speed that belongs to it is the fan's own where nothing else is said.
+    """
     given = [key for key in ASSUMED if key in values] if issubclass(kind, Fan) else []
     if not given:
         return values
     key = given[0]
-    for other in (*given[1:], "flow", "total_pressure", "static_pressure", "curve_speed"):
+    for other in (*given[1:], "flow", "total_pressure", "static_pressure", "curve_speed", "pressure_scale"):
         if other in values:
             raise InputError(f"has both {key} and {other}", place=place, allowed="one way to say the curve")
-    known = table(values[key], f"{place}, {key}")
-    refuse_unknown(known, ASSUMED[key], f"{place}, {key}")
+    known = dict(table(values[key], f"{place}, {key}"))
+    refuse_unknown(known, (*ASSUMED[key], *SHAPED[: 2 if key == "typical" else 1]), f"{place}, {key}")
+    own = turned_by.speed if turned_by is not None else values.get("speed")
+    if own is not None:
+        known.setdefault("speed", own)
     for name in ASSUMED[key]:
         if not isinstance(known.get(name), (str, int, float)) or isinstance(known[name], bool):
             raise InputError(f"the key {name!r} is missing", place=f"{place}, {key}", allowed="one quantity")
@@ -246,7 +255,15 @@ def _curve(values: dict[str, Any], kind: type[Part], driven: bool, place: str) -
     except InputError as err:
         raise err.at(place=place) from None
     rest = {name: value for name, value in values.items() if name != key}
-    points = {"flow": list(fan.flow), "total_pressure": list(fan.total_pressure), "curve": fan.curve}
+    points: dict[str, Any] = {
+        "flow": list(fan.flow),
+        "total_pressure": list(fan.total_pressure),
+        "curve": fan.curve,
+    }
+    for name in ("shaft_power", "pressure_scale"):
+        value = getattr(fan, name)
+        if value is not None and not (name == "shaft_power" and "efficiency" in values):
+            points[name] = list(value) if isinstance(value, tuple) else value
     speed = {} if driven else {"speed": fan.speed}
     return {**points, "curve_speed": fan.curve_speed, **speed, **rest}
 

@@ -196,6 +196,7 @@ def highest_pressure(machine: MachineData, conditions: Configuration) -> float:
         ]
         if points:
             ratio = numbers[f"{part.name}.speed"] / numbers[f"{part.name}.curve_speed"]
+            points = [p * numbers.get(f"{part.name}.pressure_scale", 1.0) for p in points]
             out += max(points) * ratio**2 * density / numbers[f"{part.name}.curve_density"]
     return float(out)
 

@@ -2,7 +2,8 @@
 
 Columns: tapping, quantity, value, engine_speed, fan_speed, set, sd, resolution, blanked, temperature,
 pressure, relative_humidity, note; only `tapping` and `value` are needed. A bare number is SI, a text
-carries its measure. Separators are commas, semicolons or tabs; with semicolons and tabs a decimal comma is understood.
+carries its measure. Separators are commas, semicolons or tabs; with semicolons and tabs a decimal comma is
+understood.
 
 A `vacuum` is the static pressure below that of the open air, positive; it is kept as a static reading. Who
 reads the speed of a fan's shaft instead of the engine's writes `fan_speed`; where a belt drives the fans, the

@@ -31,7 +31,7 @@ def explore(
     machine: Machine,
     numbers: str | Iterable[str] | None = None,
     ranges: Mapping[str, Sequence[Any]] | None = None,
-    measures: str = "",
+    measures: str | None = None,
 ) -> Explorer:
     """Sliders for the engine speed and for leaks, with a picture of the units that follows them (Jupyter).
 
@@ -116,11 +116,11 @@ class Explorer:
         machine: Machine,
         numbers: str | Iterable[str] | None = None,
         ranges: Mapping[str, Sequence[Any]] | None = None,
-        measures: str = "",
+        measures: str | None = None,
     ) -> None:
-        measures = measures or machine.measures
-        display_measure("m", measures)
         instance(machine, Machine, "explore", "a machine", "a machine, as ds.Machine.read gives")
+        measures = machine.measures if measures is None else measures
+        display_measure("m", measures)
         if ranges is not None:
             mapping(ranges, "explore, ranges", "address -> (low, high)")
         if machine.columns is not None:

@@ -33,7 +33,7 @@ def report(
     crop: Any = None,
     of: str = "weakest vacuum",
     budget: float | str | None = None,
-    measures: str = "",
+    measures: str | None = None,
     sections: Result | Iterable[Result] = (),
 ) -> None:
     """Write a report: one HTML file that needs nothing else, for a screen, a phone or a printer.
@@ -70,7 +70,7 @@ def report(
         When the machine has no answer.
     """
     instance(machine, Machine, "report", "a machine", "a machine, as ds.Machine.read gives")
-    measures = measures or machine.measures
+    measures = machine.measures if measures is None else measures
     display_measure("m", measures)
     file_path(path)
     if machine.columns is not None:
