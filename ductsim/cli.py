@@ -212,7 +212,7 @@ def overview() -> str:
         "",
         "Every command explains itself:      ductsim solve --help",
         "Start here:                         ductsim solve demo:picker",
-        "Then make a folder of your own:     ductsim demo picker my-machine",
+        "Then begin with your own machine:   ductsim start my-machine",
     ]
     return "\n".join(lines) + "\n"
 

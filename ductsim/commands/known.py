@@ -26,6 +26,8 @@ OWN = {
     "sensitivity": "looking",
     "calibrate": "calibrating",
     "report": "reporting",
+    "start": "beginning",
+    "kinds": "beginning",
     "demo": "starting",
     "laws": "starting",
     "docs": "documenting",
