@@ -30,6 +30,12 @@ CONFIGURATIONS = [
     ("D", 2100, FRONTS, DOORS),
     ("E", 2100, [*FRONTS[3:], *REARS[3:]], DOORS),
 ]
+UNSEEN = (
+    ".standing_loss",
+    ".belt_slip",
+    ".bend_factor",
+    ".suction_angle",
+)  # what no reading at work can show
 HEADER = """\
 # Invented readings of the invented five-unit picker, as taken with one manometer and one tachometer.
 # They come from a copy of the machine with every uncertain number off by its usual spread, plus errors of
@@ -45,7 +51,7 @@ def perturbed(machine: ds.Machine, rng: np.random.Generator) -> ds.Machine:
     curves: dict[str, float] = {}
     for address, value in machine.numbers.items():
         spread = spread_of(machine, address)
-        if not spread or address.startswith(("air.", "belt.engine_speed")):
+        if not spread or address.startswith(("air.", "belt.engine_speed")) or address.endswith(UNSEEN):
             continue
         drawn = float(np.exp(spread * rng.standard_normal()))
         if "[" in address:

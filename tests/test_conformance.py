@@ -73,7 +73,12 @@ MORE = {
         Split(straight_area=0.03, branch_area=0.01, angle="30 deg"),
         Split(straight_area=0.03, branch_area=0.02, combined_area=0.045, angle="60 deg"),
     ],
-    "screen": [Screen(area=0.3, open_fraction=0.6), Screen(area=0.3, open_fraction=0.6, blinded=0.5)],
+    "screen": [
+        Screen(area=0.3, open_fraction=0.6),
+        Screen(area=0.3, open_fraction=0.6, blinded=0.5),
+        Screen(area=0.3, open_fraction=0.6, style="wire mesh"),
+        Screen(area=0.3, open_fraction=0.6, style="grille"),
+    ],
     "gate": [Gate(area=0.05, opening=0.4), Gate(area=0.05, opening=1.0)],
     "transition": [
         Transition(first_area=0.06, second_area=0.02),

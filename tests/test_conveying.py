@@ -14,6 +14,7 @@ from ductsim.checking.probing import flows, usual
 from ductsim.conveying import LOAD, Load, loaded_class, loaded_form, plain_form
 from ductsim.errors import InputError
 from ductsim.laws.card import LAWS, card_of
+from ductsim.laws.card import law as a_law
 from ductsim.laws.conveying import carrying, crop_velocity, load_outside, loaded_friction, loaded_jet
 from ductsim.laws.friction import friction
 from ductsim.laws.jets import jet
@@ -127,15 +128,62 @@ def test_crop_velocity_is_air_less_slip_and_never_negative():
 
 
 def test_a_loaded_drop_by_hand():
-    """Drag, acceleration and weight of 0.5 kg/s in a duct of 25 m/s, slip 6, entering at 2 m/s."""
+    """Drag, acceleration and weight of 0.5 kg/s at 25 m/s, slip 6, entering at 2 m/s; none on the outlet."""
     area = DUCT.section()[0]
     flow, u = 25.0 * 1.1 * area, crop_velocity(25.0, 6.0)[0]
-    bare = drop(DUCT, flow)[0] - (1.1 - 1.13) * 9.80665 * 2.4
+    bare = drop(DUCT, flow)[0] - (1.1 - 1.13) * 9.80665 * 2.4 - 1.2 * 0.5 * 1.1 * 25.0**2
     drag = 0.5 * 0.5 / flow * bare
     push = 0.5 * (u - 2.0) / area
     weight = 0.5 * 9.80665 * 2.4 / (u * area + 0.5 / 60.0)
     got = drop(ds.Loaded(DUCT, crop_flow=0.5, crop_friction=0.5, start_velocity=2.0), flow)[0]
     assert got - drop(DUCT, flow)[0] == pytest.approx(drag + push + weight, rel=2e-4)
+
+
+@pytest.mark.parametrize(
+    "part",
+    [MOUTH, ds.Gate(area=0.04, opening=0.6), ds.Screen(area=0.05, open_fraction=0.5)],
+    ids=lambda p: p.kind,
+)
+def test_drag_multiplies_no_inlet_plate_or_screen(part):
+    """1 + K mu stands on the friction term of the line equation after Zenz and Othmer (Agarwal 2005)."""
+    one, other = (drop(ds.Loaded(part, crop_flow=0.5, crop_friction=k), 0.8) for k in (0.0, 2.0))
+    assert one[0] == other[0] and one[1] == other[1]
+
+
+@pytest.mark.parametrize("bends", [(), [ds.Bend(angle="60 deg", radius=0.4)]], ids=["straight", "bent"])
+def test_drag_multiplies_friction_and_bends_and_no_outlet(bends):
+    """mu = 1, K = 1: with the outlet's loss and without it crop adds what friction and bends lose."""
+    flow = 1.5
+    for loss in (0.0, 1.19):
+        duct = ds.Duct(length=3.2, diameter=0.2764, loss_coefficient=loss, bends=bends)
+        rubbed = ds.Duct(length=3.2, diameter=0.2764, bends=bends)
+        one, other = (drop(ds.Loaded(duct, crop_flow=flow, crop_friction=k), flow)[0] for k in (0.0, 1.0))
+        assert other - one == pytest.approx(drop(rubbed, flow)[0], rel=1e-4)
+
+
+def test_a_law_of_ones_own_says_what_crop_drags_along():
+    def lining(flow, air, *, area):
+        """All of it along walls, as its card says."""
+        return 7.0 * flow, 7.0 + 0.0 * flow, 0.0 * flow
+
+    try:
+        a_law(
+            equation="7 m", valid="", sources=("our_assumption",), walls=lambda found, flow, air, **_: found
+        )(lining)
+        load = {
+            "crop_friction": 0.5,
+            "slip": 0.0,
+            "plug_density": 60.0,
+            "start_velocity": 0.0,
+            "start_share": 0.0,
+        }
+        got = [carrying(lining)(2.0, AIR, area=0.02, crop_flow=c, **load)[0] for c in (0.0, 1.0)]
+        assert got[1] / got[0] == pytest.approx(1.25, rel=1e-3)
+        with pytest.raises(InputError, match="walls = 3"):
+            a_law(equation="x", valid="", sources=("our_assumption",), walls=3)
+    finally:
+        LAWS.pop("lining", None)
+        LAWS.pop("loaded_lining", None)
 
 
 def test_crop_takes_its_momentum_from_the_jet():

@@ -294,7 +294,7 @@ def test_crop_in_one_unit_is_felt_by_the_others(picker):
     crop = ds.Crop(crop_yield=0.4, row_spacing=1.0, unit_yields=[0, 0, 1, 0, 0])
     one, none = picker.with_crop(crop).solve(), picker.solve()
     change = {u: one.ask(f"duct air {u}") - none.ask(f"duct air {u}") for u in "12345"}
-    assert change["3"] < -0.2
+    assert change["3"] < -0.15
     for unit in "1245":  # the loaded duct takes less from the shared air box, and the others get it
         assert 0.0 < change[unit] < 0.02 * abs(change["3"])
 
@@ -349,6 +349,8 @@ def test_a_loaded_machine_is_written_pickled_and_given_other_parts(picker, loade
 
 
 def test_states_tell_what_limits(picker, loaded):
+    faster = {"crop.ground_speed": "6 km/h"}  # than today, when the slowest duct comes first
+    picker, loaded = picker.change(faster), loaded.change(faster)
     state = picker.solve()
     assert (state.limiting.unit, state.limiting.what) == ("4", "air-to-crop ratio")
     assert state.limiting == loaded.solve().limiting

@@ -60,7 +60,8 @@ UNKNOWN = [
     ("length", "'length' is no address; write 'name.field', as in 'hose 3.length'; did you mean"),
     (
         "hatch leak 4.length",
-        "unknown address 'hatch leak 4.length'; its numbers: area, bends, discharge_coefficient.",
+        "unknown address 'hatch leak 4.length'; its numbers: area, bends, discharge_coefficient, "
+        "reference_density.",
     ),
     (
         "left fan.speed",

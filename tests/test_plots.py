@@ -63,6 +63,7 @@ def results(machine, possible):
         "possible comparison": ds.compare(possible, BENCH_FIXES),
         "sweep": ds.sweep(machine, "left leak.area", np.linspace(0.0, 0.01, 7)),
         "scaled sweep": ds.sweep(possible, "fan.speed", ["x0.9", "x1.0", "x1.3"]),
+        "faults": ds.what_if(machine),
         "balance": ds.balance(machine, [ds.Trim("left mouth.area", "100 cm2", "400 cm2")]),
         "fit": found,
         "suspects": ds.fit(machine, readings(machine), suspects="leaks", draws=60),

@@ -198,6 +198,7 @@ def test_a_higher_engine_speed_is_a_fix_too(machine):
 
 
 def test_a_fit_knows_the_effect_better_than_a_machine_as_described(machine):
+    """Nearer by a third at least; no more, as a mixing section that falls short reads like a small leak."""
     rng = np.random.default_rng(10)
     before = taken(values(machine, SPEED), "before", SPEED, rng)
     after = taken(values(FIX.on(machine), SPEED), "after", SPEED, rng)
@@ -212,7 +213,7 @@ def test_a_fit_knows_the_effect_better_than_a_machine_as_described(machine):
     assert by_fit.verdict == proving.AS_EXPECTED
     true = values(FIX.on(machine), SPEED)["door 2"] - values(machine, SPEED)["door 2"]
     place = [p.where for p in by_fit.points].index("door 2")
-    assert abs(by_fit.expected[place] - true) < 0.5 * abs(described.expected[place] - true)
+    assert abs(by_fit.expected[place] - true) < 2 / 3 * abs(described.expected[place] - true)
 
 
 def test_changes_without_the_expected_pattern_are_said(machine):

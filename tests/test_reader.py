@@ -378,7 +378,7 @@ def test_what_was_given_and_what_is_a_default():
     assert "hose 1.length" in machine.given
     assert "hose 1.bend 1.radius" in machine.given
     assert "left fan.total_pressure[2]" in machine.given
-    assert "hose 1.stretch" not in machine.given
+    assert "hose 1.kink" not in machine.given
     assert "left fan.speed" not in machine.numbers
 
 

@@ -254,6 +254,13 @@ def _check(thing: Fields, place: str) -> None:
         raise err.at(place=place) from None
 
 
+def running_speed(numbers: Mapping[str, Any], fan: str) -> Any:
+    """Speed that a fan turns at [rad/s], of the parts' numbers: own or its drive's, less its belt's slip."""
+    slip = f"{fan}.belt_slip"
+    speed = numbers[f"{fan}.speed"]
+    return speed * (1.0 - numbers[slip]) if slip in numbers else speed
+
+
 def part_numbers(layout: Layout, numbers: Mapping[str, Any]) -> dict[str, Any]:
     """The numbers with the speed of every driven part and the load of every part that carries crop."""
     out = dict(numbers)

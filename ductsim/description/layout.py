@@ -152,6 +152,8 @@ class Layout:
         Of the crop.
     carried : tuple of Carried
         The parts that carry crop, in a machine made by `with_crop`; their loads follow from the crop.
+    boxes : tuple of str
+        Nodes that are boxes: air comes to rest there, and no junction is missed.
     free : mapping
         The tables `fill`, `unknown`, `trim`, `spread` as they were written.
     """
@@ -166,6 +168,7 @@ class Layout:
     supplied: tuple[tuple[str, Form], ...] = ()
     crop: Form | None = None
     carried: tuple[Carried, ...] = ()
+    boxes: tuple[str, ...] = ()
     free: Mapping[str, Any] = field(default_factory=dict)
 
     @property

@@ -18,11 +18,12 @@ from ..errors import InputError, UnknownName, shown
 from ..parts import KINDS, Fan
 from ..parts.declare import Fields, Form, Part
 from ..quantity import si
+from .headers import headers
 from .templates import expand
 
 TOP = (
     *("format", "ductsim", "input_sha256", "title", "note", "air", "drive", "part", "tapping"),
-    *("unit", "each_unit", "hold", "supply", "crop", "fill", "unknown", "trim", "spread"),
+    *("unit", "each_unit", "header", "boxes", "hold", "supply", "crop", "fill", "unknown", "trim", "spread"),
 )
 FREE = ("fill", "unknown", "trim", "spread")
 FREE_WORDS = ("number", "kind", "group", "note")
@@ -76,7 +77,7 @@ def read_tables(document: Mapping[str, Any]) -> Read:
     numbers = _Numbers()
     air = numbers.take("air", *_air(table(document.get("air"), "air")))
     drives, turning = _drives(table(document.get("drive"), "drive"), numbers)
-    part_tables = tables(document.get("part"), "part") + parts
+    part_tables = tables(document.get("part"), "part") + parts + headers(document)
     entries = tuple(_part(t, turning, numbers) for t in part_tables)
     unique([e.name for e in entries], "part")
     ends = {e.name: e.form.part.ends for e in entries if issubclass(e.form.part, Part)}
@@ -98,6 +99,7 @@ def read_tables(document: Mapping[str, Any]) -> Read:
         held=_nodes(tables(document.get("hold"), "hold"), "hold", Held, numbers),
         supplied=_nodes(tables(document.get("supply"), "supply"), "supply", Supplied, numbers),
         crop=_crop(document, numbers),
+        boxes=texts(document, "boxes", "boxes"),
         free={key: document[key] for key in FREE if key in document},
     )
     checks.check_layout(layout)

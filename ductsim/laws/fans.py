@@ -8,6 +8,7 @@ import numpy as np
 
 from .card import law
 
+_NO_FLOW = 1e-9  # volume flow of the solver's rounding [m3/s]
 _CREEP = 1e-6  # share of the last flow at which a stopped fan's square law turns linear
 
 
@@ -74,12 +75,14 @@ def _parabola(x: Any, y: Any, slope: Any, curvature: Any) -> tuple[Any, Any, Any
     return y - x * (slope - curvature * x), slope - 2.0 * curvature * x, curvature, 0.0
 
 
-def curve_coefficients(flow: list[Any], pressure: list[Any], peak: Any) -> dict[str, Any]:
+def curve_coefficients(
+    flow: list[Any], pressure: list[Any], peak: Any, standing: Any = 1.0
+) -> dict[str, Any]:
     """Coefficients of the law `fan` from the points of a total-pressure curve.
 
     Beyond the last point the curve goes on as a parabola with the same slope that bends down, below the
     first one as a parabola that bends up; both so strongly that a stopped fan, or one blown through
-    backwards, resists with about its peak pressure at its largest flow (our assumption).
+    backwards, resists with about `standing` times its peak pressure at its largest flow (1: our assumption).
 
     Parameters
     ----------
@@ -89,6 +92,8 @@ def curve_coefficients(flow: list[Any], pressure: list[Any], peak: Any) -> dict[
         Total-pressure rise at the points [Pa].
     peak : float or array
         Largest pressure of the clean fan [Pa].
+    standing : float or array
+        Resistance of the stopped fan at its largest flow, over its peak pressure [-].
 
     Returns
     -------
@@ -96,13 +101,14 @@ def curve_coefficients(flow: list[Any], pressure: list[Any], peak: Any) -> dict[
         "flow_0", "a_0", "b_0", "c_0", "d_0" ... and "creep", named as `fan` takes them.
     """
     pieces, first, last = cubic_pieces(flow, pressure)
-    bend = peak / (flow[-1] * flow[-1])
+    square = peak / (flow[-1] * flow[-1])
+    bend = standing * square
     low = _parabola(flow[0], pressure[0], first, bend + first * first / (2.0 * peak))
     high = _parabola(flow[-1], pressure[-1], last, -bend)
     out = {f"flow_{i}": q for i, q in enumerate(flow)}
     for i, piece in enumerate([low, *pieces, high]):
         out.update({f"{name}_{i}": value for name, value in zip("abcd", piece, strict=True)})
-    out["creep"] = _CREEP * bend * flow[-1]
+    out["creep"] = _CREEP * square * flow[-1]
     return out
 
 
@@ -140,9 +146,9 @@ def fan_outside(flow: Any, air: Any, **c: Any) -> list[tuple[Any, str]]:
     volume = flow / air.density
     last = sum(1 for name in c if name.startswith("flow_")) - 1
     return [
-        (volume < 0.0, "air flows backwards through the fan"),
+        (volume < -_NO_FLOW, "air flows backwards through the fan"),
         (
-            volume > c["speed"] * c[f"flow_{last}"],
+            volume > c["speed"] * c[f"flow_{last}"] + _NO_FLOW,
             "the fan delivers more than at the last point of its curve",
         ),
         (
@@ -154,12 +160,15 @@ def fan_outside(flow: Any, air: Any, **c: Any) -> list[tuple[Any, str]]:
 
 @law(
     equation="rise = (rho / rho_c) [a n^2 + b n Q + c Q^2 + d Q^3 / n] with the coefficients of the piece "
-    "in which Q / n lies, n = speed / curve speed, Q = m / rho; drop = -rise + creep (rho / rho_c) Q",
+    "in which Q / n lies, n = speed / curve speed, Q = m / rho; drop = -rise + creep (rho / rho_c) Q "
+    "+ loss rho Q |Q|",
     valid="between the first and the last point; fan laws at tip speeds well below that of sound",
     sources=("fan_laws", "stoecker_jones", "fritsch_carlson1980", "our_assumption"),
     outside=fan_outside,
 )
-def fan(flow: Any, air: Any, *, speed: Any, curve_density: Any, creep: Any, **c: Any) -> tuple[Any, Any, Any]:
+def fan(
+    flow: Any, air: Any, *, speed: Any, curve_density: Any, creep: Any, loss: Any = 0.0, **c: Any
+) -> tuple[Any, Any, Any]:
     """Drop (a negative one: the fan's rise) by a curve of points and the fan laws.
 
     Flow goes with speed, pressure with speed squared and with inlet density. A stopped fan is a
@@ -177,6 +186,8 @@ def fan(flow: Any, air: Any, *, speed: Any, curve_density: Any, creep: Any, **c:
         Density that the curve was measured at [kg/m3].
     creep : float or array
         Linear resistance [Pa s/m3].
+    loss : float or array
+        What is lost at its inlet and outlet, coefficient / (2 area^2) [1/m4].
     **c : float or array
         Points and piecewise coefficients from `curve_coefficients`.
 
@@ -196,7 +207,9 @@ def fan(flow: Any, air: Any, *, speed: Any, curve_density: Any, creep: Any, **c:
     linear = b * speed - creep
     rise = inverse * (a * speed * speed + volume * (linear + volume * (cc + cubic)))
     slope = -inverse * (linear + volume * (2.0 * cc + 3.0 * cubic))
-    return -rho * rise, slope, -rise - volume * slope
+    steep = loss * np.abs(volume)
+    own = slope + 2.0 * steep
+    return rho * (steep * volume - rise), own, steep * volume - rise - volume * own
 
 
 def power_by_efficiency(flow: Any, density: Any, *, efficiency: Any, **c: Any) -> Any:

@@ -15,6 +15,7 @@ from ..cautions import TAGS
 from ..errors import InputError, UnknownName, shown
 from ..sources import SOURCES
 from .fields import Fields, Form, Nested, fields, leaf_values, nested, same_as
+from .mishaps import Mishap
 from .numbers import Number, OptionalValue, OptionalValues, Value, Values, Word, number, word
 
 __all__ = [
@@ -22,6 +23,7 @@ __all__ = [
     "Fields",
     "Form",
     "LocalAir",
+    "Mishap",
     "Nested",
     "Number",
     "OptionalValue",
@@ -63,6 +65,8 @@ class Part(Fields):
     sizes : the numbers that say how large its opening is, of which one is given; it is 0 while the part is
         taped shut. Without any, the part cannot be taped.
     faults : the numbers, shares from 0, that dirt, wear and damage raise.
+    mishaps : what happens to such parts in the field, each to be looked at by itself.
+    mixed_up : True where two of them are easily exchanged for one another when a machine is put together.
     work : the kind of work that a change of it is, a key of `ductsim.cautions.TAGS`.
     work_on : number -> kind of work, where it is another.
     symbol : its symbol in a drawing, a key of `ductsim.drawing.symbols.SYMBOLS`.
@@ -79,6 +83,8 @@ class Part(Fields):
     is_leak: ClassVar[bool] = False
     sizes: ClassVar[tuple[str, ...]] = ()
     faults: ClassVar[tuple[str, ...]] = ()
+    mishaps: ClassVar[tuple[Mishap, ...]] = ()
+    mixed_up: ClassVar[bool] = False
     work: ClassVar[str] = "part"
     work_on: ClassVar[Mapping[str, str]] = {}
     symbol: ClassVar[str] = "block"
@@ -223,7 +229,7 @@ def _check_known(place: str, cls: type[Part]) -> None:
     for name in cls.declared:
         if hasattr(Part, name):
             raise InputError(f"{name!r} is what every part has", place=place, allowed="another name for it")
-    for key in ("is_fan", "is_leak", "speeds_crop", "carries_on"):
+    for key in ("is_fan", "is_leak", "speeds_crop", "carries_on", "mixed_up"):
         if not isinstance(getattr(cls, key), bool):
             raise InputError(f"{key} = {shown(getattr(cls, key))}", place=place, allowed="True or False")
     from_zero = [
@@ -237,6 +243,11 @@ def _check_known(place: str, cls: type[Part]) -> None:
             raise InputError(f"{key} = {shown(names)}", place=place, allowed='a tuple, like ("area",)')
         for name in names:
             one_of(name, from_zero, f"{place}, {key}", "number that may be 0")
+    if not isinstance(cls.mishaps, tuple) or not all(isinstance(own, Mishap) for own in cls.mishaps):
+        raise InputError(f"mishaps = {shown(cls.mishaps)}", place=place, allowed="a tuple of ds.Mishap(...)")
+    for own in cls.mishaps:
+        for name in own.numbers:
+            one_of(name, cls.declared, f"{place}, mishaps", "number")
     mapping(cls.work_on, f"{place}, work_on", "number -> kind of work")
     for name in cls.work_on:
         one_of(name, cls.declared, f"{place}, work_on", "number")

@@ -11,8 +11,9 @@ import numpy as np
 from ..errors import InputError
 from ..laws.constants import NOTHING
 from ..laws.friction import friction
-from .bend import Bend, bends_loss
+from .bend import Bend, bends_loss, bends_outside
 from .declare import OptionalValue, Part, Path, Value, nested, number, part, word
+from .mishaps import GONE, Mishap
 
 
 @part("duct")
@@ -26,6 +27,13 @@ class Duct(Part):
     speeds_crop = True
     carries_on = True
     sources = ("ashrae2021ch21", "smacna_a7")
+    mishaps = (
+        Mishap(
+            "is plugged",
+            "crop lies at the mouth of its unit and none comes out of the duct",
+            {"diameter": GONE, "height": GONE},
+        ),
+    )
     symbol = "duct"
     choices = (("diameter",), ("width", "height"))
 
@@ -71,18 +79,19 @@ class Duct(Part):
         area = w * h
         return area, 2.0 * area / (w + h), w
 
-    @property
-    def _square(self) -> bool:
-        return self.diameter is None and self.shape == "rectangular"
+    def _aspect(self) -> Any:
+        """Height over width of a rectangular duct, None for others."""
+        if self.diameter is not None or self.shape != "rectangular":
+            return None
+        shut = np.less(self.section()[0], NOTHING)
+        return np.where(shut, 1.0, self.height) / np.where(shut, 1.0, self.width)
 
     def paths(self) -> tuple[Path, ...]:
         """One path by the friction law."""
         area, bore, width = self.section()
         shut = np.less(area, NOTHING)
         area, bore, width = (np.where(shut, 1.0, size) for size in (area, bore, width))
-        loss = self.loss_coefficient
-        if self.bends:
-            loss = loss + bends_loss(self.bends, width, self._square)
+        bends = bends_loss(self.bends, width, self._aspect()) if self.bends else 0.0
         return (
             Path(
                 friction,
@@ -91,9 +100,10 @@ class Duct(Part):
                     "hydraulic_diameter": bore,
                     "area": area,
                     "roughness": self.roughness,
-                    "loss": loss,
+                    "loss": self.loss_coefficient,
                     "rise": self.rise,
                     "factor": 1.0,
+                    "bends": bends,
                 },
                 area,
                 shut=shut,
@@ -101,6 +111,6 @@ class Duct(Part):
         )
 
     def outside(self) -> list[tuple[Any, str]]:
-        """Where its bends leave the range of their tables."""
+        """Where its bends leave the range of their tables, or stand too close."""
         _, _, width = self.section()
-        return [found for bend in self.bends for found in bend.outside(width, self._square)]
+        return bends_outside(self.bends, self.length, width, self._aspect())

@@ -2,24 +2,38 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 
 from ..laws.constants import NOTHING
-from ..laws.losses import quadratic, screen_loss
-from .declare import Part, Path, Value, number, part
+from ..laws.losses import grille_loss, quadratic, thin_plate_loss, wire_mesh_loss
+from .declare import Part, Path, Value, number, part, word
+from .mishaps import Mishap
+
+STYLES = {"thin plate": thin_plate_loss, "wire mesh": wire_mesh_loss, "grille": grille_loss}
+"""Loss coefficient by what the screen is made of: a function of its open share."""
+
+LEAST_OPEN = 0.05
+"""The smallest open share that the published losses cover [-]."""
 
 
 @part("screen")
 class Screen(Part):
-    """A perforated plate or grid across the flow; lint blinds a share of its holes.
+    """A perforated plate, a mesh or a grille across the flow; lint blinds a share of its holes.
 
-    The loss is that of a thin square-edged grid with the open share that is left (lint closing whole
-    holes is our assumption).
+    A "thin plate" is thinner than its holes are wide, a "grille" thicker; a "wire mesh" is of round wires.
+    The loss is that of the same screen with the open share that is left (lint closing whole holes is our
+    assumption).
     """
 
     sources = ("blevins", "our_assumption")
     sizes = ("area",)
     faults = ("blinded",)
+    mishaps = (
+        Mishap("is blinded to 80 %", "a mat of lint on it, and the fan's note changes", {"blinded": 0.8}),
+        Mishap("is blinded by half", "a mat of lint on parts of it", {"blinded": 0.5}),
+    )
     work = "clean"
     symbol = "screen"
 
@@ -28,13 +42,14 @@ class Screen(Part):
     blinded: Value = number(
         "", at_least=0, at_most=1, default=0.0, spread=0.3, doc="share of the holes blinded by lint"
     )
+    style: str = word(*STYLES, default="thin plate", doc="what it is made of")
 
     def paths(self) -> tuple[Path, ...]:
         """One path by the square law."""
         share = self.open_fraction * (1.0 - self.blinded)
         shut = np.less(self.area * share, NOTHING)
         area = np.where(shut, 1.0, self.area)
-        loss = screen_loss(np.where(shut, 1.0, share))
+        loss = STYLES[self.style](np.where(shut, 1.0, share))
         # a wide-open screen loses nothing; the least loss keeps its slope above zero
         start = 1.2 * 10.0 * area * np.where(shut, 1.0, share)
         return (
@@ -47,3 +62,9 @@ class Screen(Part):
                 shut=shut,
             ),
         )
+
+    def outside(self) -> list[tuple[Any, str]]:
+        """Where the open share that is left lies outside what was published."""
+        share = self.open_fraction * (1.0 - self.blinded)
+        least = (share > 0.0) & np.less(share, LEAST_OPEN)
+        return [(least, f"less than {LEAST_OPEN:.0%} of the screen is open, beyond the published losses")]

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from ..arguments import same_place
-from ..description.data import MachineData
+from ..description.data import MachineData, running_speed
 from ..description.layout import Layout
 from ..errors import InputError, UnknownName, nearest_name, shown
 from ..network.system import PathName
@@ -311,7 +311,7 @@ def _speed(layout: Layout, name: str) -> Question:
         f"speed {name}",
         "rad/s",
         f"speed of {name}",
-        lambda machine, flows: machine.part_numbers()[f"{name}.speed"],
+        lambda machine, flows: running_speed(machine.part_numbers(), name),
     )
 
 

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ..description.data import MachineData, part_numbers
+from ..description.data import MachineData, part_numbers, running_speed
 from ..description.equipment import air_of
 from ..errors import InputError
 from ..quantity import RPM, single
@@ -193,7 +193,7 @@ def highest_pressure(machine: MachineData, conditions: Configuration) -> float:
             if a.startswith((f"{part.name}.total_pressure[", f"{part.name}.static_pressure["))
         ]
         if points:
-            ratio = numbers[f"{part.name}.speed"] / numbers[f"{part.name}.curve_speed"]
+            ratio = running_speed(numbers, part.name) / numbers[f"{part.name}.curve_speed"]
             out += max(points) * ratio**2 * density / numbers[f"{part.name}.curve_density"]
     return float(out)
 

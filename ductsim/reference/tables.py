@@ -25,7 +25,7 @@ from ..parts.documented import alternatives, number_rows
 from ..questions.vocabulary import WORDS
 from ..readings.table import COLUMNS, MEASURES, QUANTITIES, Reading
 from ..speed.calibrating import CALIBRATED
-from ..speed.calibration import Run
+from ..speed.runs import Run
 from ..studies.balance import Trim
 from .docstrings import entry_docs, summary
 

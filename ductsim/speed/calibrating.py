@@ -24,7 +24,8 @@ from ..description.data import MachineData
 from ..documents.cells import is_table, read_rows
 from ..errors import InputError, UnknownName, shown
 from ..quantity import si
-from .calibration import Calibration, Run
+from .calibration import Calibration
+from .runs import Run
 
 Array = NDArray[np.float64]
 
@@ -199,7 +200,7 @@ def crop_from(given: Any) -> Crop | None:
     """
     if given is None:
         return None
-    return given.crop if isinstance(given, Calibration) else read_crop(given)
+    return given.believed() if isinstance(given, Calibration) else read_crop(given)
 
 
 def _run(given: Any, place: str) -> Run:

@@ -20,6 +20,7 @@ from ...quantity import single
 from ...result import Result
 from ...statistics import quantile
 from .curves import by_engine_speed, by_front_share, by_yield
+from .narrowing import Telling
 
 Array = NDArray[np.float64]
 Row = dict[str, Any]
@@ -81,6 +82,13 @@ class GroundSpeed(Result):
         The same for every draw of the uncertain numbers.
     calibrated : bool
         Whether the least values rest on what was seen.
+    effective : float
+        How many draws tell as much as those weighed by what was seen; infinity where none was.
+    deciding : dict
+        Address of a crop's number -> the share of the limit's variance over the draws that goes along with
+        it, the largest first.
+    telling : Telling or None
+        The observation that would narrow the band most.
     efficiency : float
         Share of the time that the machine picks [-].
     season_area : float or None
@@ -107,6 +115,9 @@ class GroundSpeed(Result):
     limit: float
     speeds: Array
     calibrated: bool
+    effective: float
+    deciding: dict[str, float]
+    telling: Telling | None
     efficiency: float
     season_area: float | None
     price_per_hour: float | None
