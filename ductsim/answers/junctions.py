@@ -25,18 +25,16 @@ LEAST = 10.0
 def free_outlets(state: SolvedMachine) -> list[Note]:
     """A note for each fan whose outlet counts as ducted, though it blows into a box or the open air.
 
-    Only where its `outlet_area` is known, so that the velocity pressure there can be told.
+    Only where its `outlet_area` is known, so that the velocity pressure there can be told, and it does not say
+    itself that it is ducted.
     """
     layout, numbers = state.machine.layout, state.machine.part_numbers()
     out = []
     for name in layout.fans:
         entry = layout.part[name]
         area = numbers.get(f"{name}.outlet_area")
-        if (
-            area is None
-            or dict(entry.form.shape).get("outlet") != "ducted"
-            or _goes_on(state, entry.ends[-1])
-        ):
+        said = dict(entry.form.shape).get("outlet")
+        if area is None or said is not None or _goes_on(state, entry.ends[-1]):
             continue
         key = layout.path_keys(name)[0]
         gift = _largest([np.asarray(state.flow[key]) ** 2 / (2.0 * np.asarray(state.density[key]) * area**2)])

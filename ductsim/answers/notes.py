@@ -9,6 +9,7 @@ import numpy as np
 from ..quantity import RPM
 from ..questions.gauges import opening_air
 from ..result import Note
+from .ends import format_notes
 from .junctions import missed_losses
 from .limits import Limit, limits_of
 from .solved import SolvedMachine
@@ -49,7 +50,8 @@ def of_machine(state: SolvedMachine) -> list[Note]:
         for name in state.machine.layout.fans
         for note in of_fan(state, name)
     ]
-    return out + _of_drives(state) + _of_units(state) + missed_losses(state)
+    ends = format_notes(state.machine.layout)
+    return out + _of_drives(state) + _of_units(state) + missed_losses(state) + ends
 
 
 def _of_drives(state: SolvedMachine) -> list[Note]:

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from ..answers.describe import Description
+from ..answers.ends import unknown_ends
 from ..answers.junctions import free_outlets
 from ..answers.state import NO_VACUUM
 from ..cautions import cautions_for
@@ -98,7 +99,7 @@ def _odd_units(found: Checked) -> list[Note]:
 
 def _fan_ends(found: Checked) -> list[Note]:
     """Fans whose outlet's velocity pressure is counted, though it is lost."""
-    return free_outlets(found.state) if found.state.solved else []
+    return free_outlets(found.state) + unknown_ends(found.state) if found.state.solved else []
 
 
 def _hoses(found: Checked) -> list[Note]:

@@ -12,7 +12,7 @@ import numpy as np
 from ..arguments import listed, mapping, text
 from ..bounded import at_most
 from ..errors import InputError, shown
-from ..parts.declare import Number
+from ..parts.declare import Chosen, Number
 from ..quantity import Times, parse_change, si, times
 from .layout import Layout
 
@@ -58,6 +58,10 @@ def _one(layout: Layout, pattern: str, value: Any) -> dict[str, Effect]:
     out: dict[str, Effect] = {}
     for address in layout.expand(pattern):
         declared = layout.declaration(address)
+        known = declared.chosen(value, pattern)
+        if known is not None:
+            out[address] = Setting(known)
+            continue
         try:
             what, number = parse_change(value, declared.measure)
         except InputError as err:
@@ -107,7 +111,7 @@ def apply(old: Any, effect: Effect, declared: Number, address: str) -> Any:
     value = effect.value if isinstance(effect, Setting) else old * effect.factor
     if isinstance(value, np.ndarray):
         value = np.array(value, dtype=float)
-    return declared.check(value if isinstance(value, np.ndarray) else float(value), address)
+    return declared.check(value if isinstance(value, (np.ndarray, Chosen)) else float(value), address)
 
 
 def scenarios(numbers: Mapping[str, Any]) -> int | None:

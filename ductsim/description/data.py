@@ -13,7 +13,7 @@ from ..arguments import ByName, instance, locked, mapping
 from ..errors import InputError, UnknownName
 from ..network.state import scenario_number
 from ..network.system import System
-from ..parts.declare import Fields
+from ..parts.declare import Chosen, Fields
 from . import changing
 from .crop_way import load_numbers
 from .equipment import air_of, fan_speed
@@ -277,7 +277,9 @@ def part_numbers(layout: Layout, numbers: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def _kept(machine: MachineData) -> dict[str, Any]:
+    words = {a: v.choice.word for a, v in machine.numbers.items() if isinstance(v, Chosen)}
     return {
+        "words": words,
         "layout": machine.layout,
         "numbers": dict(machine.numbers),
         "given": sorted(machine.given),
@@ -287,6 +289,8 @@ def _kept(machine: MachineData) -> dict[str, Any]:
 
 
 def _made(kind: type, fields: dict[str, Any]) -> Any:
+    words, declared = fields.pop("words", {}), fields["layout"].declared
+    fields["numbers"].update({a: declared[a].chosen(word, a) for a, word in words.items()})
     return _rebuild(kind, **{**fields, "given": frozenset(fields["given"])})
 
 

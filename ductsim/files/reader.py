@@ -13,8 +13,18 @@ from ..description.equipment import Belt, ConstantAir, Held, Section, Supplied, 
 from ..description.layout import ACCESS, Drive, Layout, PartEntry, Tapping, Unit
 from ..description.spreads import KEYS as SPREAD_KEYS
 from ..documents.building import build, one_value
-from ..documents.document import check_format, refuse_unknown, table, tables, text, texts, unique
+from ..documents.document import (
+    MACHINE_FORMAT,
+    check_format,
+    refuse_unknown,
+    table,
+    tables,
+    text,
+    texts,
+    unique,
+)
 from ..errors import InputError, UnknownName, shown
+from ..network.system import OUTSIDE
 from ..parts import KINDS, Fan
 from ..parts.declare import Fields, Form, Part
 from ..quantity import si
@@ -71,14 +81,15 @@ def read_tables(document: Mapping[str, Any]) -> Read:
     InputError
         One sentence for the first thing that is wrong, in the order of the file.
     """
-    check_format(document)
+    free_ends = check_format(document, MACHINE_FORMAT) > 1
     refuse_unknown(document, TOP, "")
-    parts, tappings, units = expand(document)
+    parts, tappings, units, boxes = expand(document)
+    open_nodes = frozenset((OUTSIDE, *boxes)) if free_ends else frozenset[str]()
     numbers = _Numbers()
     air = numbers.take("air", *_air(table(document.get("air"), "air")))
     drives, turning = _drives(table(document.get("drive"), "drive"), numbers)
     part_tables = tables(document.get("part"), "part") + parts + headers(document)
-    entries = tuple(_part(t, turning, numbers) for t in part_tables)
+    entries = tuple(_part(t, turning, numbers, open_nodes) for t in part_tables)
     unique([e.name for e in entries], "part")
     ends = {e.name: e.form.part.ends for e in entries if issubclass(e.form.part, Part)}
     tapping_tables = tables(document.get("tapping"), "tapping") + tappings
@@ -99,7 +110,8 @@ def read_tables(document: Mapping[str, Any]) -> Read:
         held=_nodes(tables(document.get("hold"), "hold"), "hold", Held, numbers),
         supplied=_nodes(tables(document.get("supply"), "supply"), "supply", Supplied, numbers),
         crop=_crop(document, numbers),
-        boxes=texts(document, "boxes", "boxes"),
+        boxes=boxes,
+        free_ends=free_ends,
         free={key: document[key] for key in FREE if key in document},
     )
     checks.check_layout(layout)
@@ -146,7 +158,9 @@ def _drives(written: dict[str, Any], numbers: _Numbers) -> tuple[tuple[Drive, ..
     return tuple(out), turning
 
 
-def _part(values: dict[str, Any], turning: Mapping[str, Any], numbers: _Numbers) -> PartEntry:
+def _part(
+    values: dict[str, Any], turning: Mapping[str, Any], numbers: _Numbers, open_nodes: frozenset[str]
+) -> PartEntry:
     values = dict(values)
     name = check_name(text(values, "name", "part"), "a part", place="part")
     place = f"part {name!r}"
@@ -163,7 +177,7 @@ def _part(values: dict[str, Any], turning: Mapping[str, Any], numbers: _Numbers)
     values = _curve(values, kind, bool(drive), place)
     if drive:
         values["speed"] = _driven(kind, values, drive, turning, place)
-    thing = build(kind, values, place)
+    thing = build(kind, values, place).placed(ends, open_nodes)
     if len(set(ends)) < len(ends):
         raise InputError("two of its ends are at the same node", place=place, allowed="a node for each end")
     form = numbers.take(name, thing, values, skip="speed" if drive else "")

@@ -7,11 +7,11 @@ from collections.abc import Mapping
 from typing import Any
 
 from ..description.equipment import check_name
-from ..documents.document import refuse_unknown, table, tables, unique
+from ..documents.document import refuse_unknown, table, tables, texts, unique
 from ..errors import InputError, UnknownName, shown
 
 _HOLE = re.compile(r"\{([^{}]*)\}")
-EACH_UNIT = ("part", "tapping", "vacuum_at", "duct", "openings")
+EACH_UNIT = ("part", "tapping", "vacuum_at", "duct", "openings", "boxes")
 OF_UNIT = ("name", "vacuum_at", "duct", "openings", "note")
 MOST_UNITS = 1_000
 MOST_REPEATED = 20_000
@@ -20,8 +20,11 @@ LONGEST = 1_000
 
 def expand(
     document: Mapping[str, Any],
-) -> tuple[list[dict[str, Any]], list[dict[str, Any]], list[dict[str, Any]]]:
-    """The repeated parts, the repeated tappings and the units of a machine file, every text filled in.
+) -> tuple[list[dict[str, Any]], list[dict[str, Any]], list[dict[str, Any]], tuple[str, ...]]:
+    """The repeated parts and tappings, the units and the boxes of a machine file, every text filled in.
+
+    A name among the `boxes` at the top with `{unit}` in it stands for one box a unit, as do those under
+    `[each_unit]`.
 
     Any key of a `[[unit]]` may stand in braces in the texts under `[each_unit]`. A text that is nothing but
     one such hole takes the key's value as it is, a number too.
@@ -30,6 +33,8 @@ def expand(
     -------
     parts, tappings, units : lists of tables
         Unit by unit, in the order of the file.
+    boxes : tuple of str
+        Those of the whole machine first.
 
     Raises
     ------
@@ -52,9 +57,14 @@ def expand(
             place="each_unit",
             allowed=f"at most {MOST_REPEATED:,} in all",
         )
-    needed = _holes(each)
+    needed = _holes(each) | _holes(document.get("boxes"))
     unique([_words(unit, f"unit {i + 1}")["unit"] for i, unit in enumerate(units)], "unit")
     parts, tappings, out = [], [], []
+    written = texts(document, "boxes", "boxes")
+    box_templates = [box for box in written if "{" in box] + list(texts(each, "boxes", "each_unit, boxes"))
+    if box_templates and not units:
+        raise InputError(f"there is no unit to repeat {box_templates[0]!r} for", place="boxes")
+    boxes = [box for box in written if "{" not in box]
     for i, unit in enumerate(units):
         place = f"unit {i + 1}"
         words = _words(unit, place)
@@ -68,7 +78,8 @@ def expand(
         out.append({"name": words["unit"], **filled})
         parts += [fill(t, words, f"each_unit.part {_called(t)}") for t in part_templates]
         tappings += [fill(t, words, f"each_unit.tapping {_called(t)}") for t in tapping_templates]
-    return parts, tappings, out
+        boxes += fill(box_templates, words, "boxes")
+    return parts, tappings, out, tuple(boxes)
 
 
 def fill(value: Any, words: Mapping[str, Any], place: str) -> Any:

@@ -6,20 +6,23 @@ the words in the docs, the default spread, the address and the generated bad-val
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, ClassVar, TypeVar, dataclass_transform
+from typing import Any, ClassVar, Self, TypeVar, dataclass_transform
 
 from ..arguments import mapping, one_of, same_place
 from ..cautions import TAGS
 from ..errors import InputError, UnknownName, shown
 from ..sources import SOURCES
+from .choices import Choice, Chosen
 from .fields import Fields, Form, Nested, fields, leaf_values, nested, same_as
 from .mishaps import Mishap
 from .numbers import Number, OptionalValue, OptionalValues, Value, Values, Word, number, word
 
 __all__ = [
     "KINDS",
+    "Choice",
+    "Chosen",
     "Fields",
     "Form",
     "LocalAir",
@@ -93,6 +96,20 @@ class Part(Fields):
     def paths(self) -> tuple[Path | Pair, ...]:
         """Per path, its law and coefficients."""
         raise TypeError(f"{type(self).__name__} gives no paths")
+
+    def placed(self, nodes: Sequence[str], free: Collection[str]) -> Self:
+        """The part as it stands between `nodes`, of which those in `free` are the open air or boxes."""
+        return self
+
+    @classmethod
+    def ducted(cls, nodes: Sequence[str], free: Collection[str]) -> dict[str, str]:
+        """The words that keep ends at nodes in `free` from being free ends: key -> word."""
+        return {}
+
+    @classmethod
+    def implied(cls, field: str, shape: Mapping[str, Any]) -> str:
+        """The word of a number that a file need not hold, since another of its words says it; else empty."""
+        return ""
 
     def outside(self) -> list[tuple[Any, str]]:
         """Where the part leaves the range of its own sources (its laws state theirs): (mask, sentence)."""

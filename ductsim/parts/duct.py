@@ -12,16 +12,18 @@ from ..errors import InputError
 from ..laws.constants import NOTHING
 from ..laws.friction import friction
 from .bend import Bend, bends_loss, bends_outside
-from .declare import OptionalValue, Part, Path, Value, nested, number, part, word
+from .declare import OptionalValue, Path, Value, nested, number, part, word
+from .ends import OpenEnds
 from .mishaps import GONE, Mishap
 
 
 @part("duct")
-class Duct(Part):
+class Duct(OpenEnds):
     """A straight or bent duct of constant section.
 
     Give `diameter`, or `width` and `height` (for a flat-oval one the long and the short axis). The length
-    runs along the centre line, through the bends. Bends turn in the direction of `width`.
+    runs along the centre line, through the bends. Bends turn in the direction of `width`. `loss_coefficient`
+    is what is lost besides: what its free ends and its bends take comes on top of it.
     """
 
     speeds_crop = True
@@ -53,7 +55,7 @@ class Duct(Part):
         doc="roughness; galvanised sheet",
     )
     loss_coefficient: Value = number(
-        "", at_least=0, default=0.0, spread=0.2, doc="other local losses on the velocity in the duct"
+        "", at_least=0, default=0.0, spread=0.2, doc="local losses but its ends' and bends'"
     )
     bends: Sequence[Bend] = nested(Bend, "bend", default=(), doc="its bends")
     rise: Value = number("m", default=0.0, spread=0.02, doc="how much higher the far end lies")
@@ -92,6 +94,7 @@ class Duct(Part):
         shut = np.less(area, NOTHING)
         area, bore, width = (np.where(shut, 1.0, size) for size in (area, bore, width))
         bends = bends_loss(self.bends, width, self._aspect()) if self.bends else 0.0
+        ends = self.end_losses(bore)
         return (
             Path(
                 friction,
@@ -104,6 +107,8 @@ class Duct(Part):
                     "rise": self.rise,
                     "factor": 1.0,
                     "bends": bends,
+                    "forward": ends.forward,
+                    "backward": ends.backward,
                 },
                 area,
                 shut=shut,

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from typing import Any
+from collections.abc import Collection, Sequence
+from typing import Any, Self
 
 import numpy as np
 
@@ -34,7 +35,8 @@ class Fan(Part):
     """A fan, by points of its curve at a stated speed and density.
 
     Give `total_pressure`, or `static_pressure` with `outlet_area` (the velocity pressure there is added). Of
-    a free `outlet`, into a box or the open air, that velocity pressure is lost. `inlet_loss` and
+    a free `outlet`, into a box or the open air, that velocity pressure is lost; one that says nothing and lies
+    there is free where its `outlet_area` is known. `inlet_loss` and
     `outlet_loss` are what the ducts at its ends take from it, on the velocity pressure in `inlet_area` (or
     else `outlet_area`) and in `outlet_area`; `ds.FAN_ENDS` has published values. Shaft power stays that of
     the curve. The points are joined by a monotone cubic; beyond them the curve goes on as a parabola. A
@@ -82,8 +84,11 @@ class Fan(Part):
         spread=0.3,
         doc="what a bend or too little straight duct behind the outlet takes, on the velocity there",
     )
-    outlet: str = word(
-        "ducted", "free", default="ducted", doc="whether a duct goes on, or it blows into a box or outside"
+    outlet: str | None = word(
+        "ducted",
+        "free",
+        default=None,
+        doc="whether a duct goes on, or it blows into a box or outside; by its node if not given",
     )
     shaft_power: OptionalValues = number(
         "W", at_least=0, default=None, points=True, spread=0.05, doc="shaft power at the points"
@@ -217,6 +222,19 @@ class Fan(Part):
                 raise InputError(
                     f"{what} without outlet_area{also}", place="fan", allowed="give the section as well"
                 )
+
+    def placed(self, nodes: Sequence[str], free: Collection[str]) -> Self:
+        """The fan between these nodes: an outlet of known area that says nothing and lies at a free one is free."""
+        if self.outlet is not None or self.outlet_area is None or nodes[-1] not in free:
+            return self
+        out = object.__new__(type(self))
+        out.__dict__.update(self.__dict__, outlet="free")
+        return out
+
+    @classmethod
+    def ducted(cls, nodes: Sequence[str], free: Collection[str]) -> dict[str, str]:
+        """The word that keeps an outlet at a node in `free` from being free."""
+        return {"outlet": "ducted"} if nodes[-1] in free else {}
 
     def _end_losses(self) -> Any:
         """Coefficient / (2 area^2) of all that is lost at its ends [1/m4]."""

@@ -13,11 +13,12 @@ from ..laws.friction import compression_correction, friction
 from ..laws.losses import plate_loss
 from .bend import Bend, bends_loss, bends_outside
 from .declare import Part, Path, Value, nested, number, part
+from .ends import OpenEnds
 from .mishaps import Mishap
 
 
 @part("hose")
-class Hose(Part):
+class Hose(OpenEnds):
     """A round flexible hose.
 
     `length` is the installed length along the centre line; `stretch` is that over the length of the same
@@ -57,7 +58,7 @@ class Hose(Part):
         doc="installed over pulled-out length; 1 = pulled out",
     )
     loss_coefficient: Value = number(
-        "", at_least=0, default=0.0, spread=0.2, doc="other local losses on the velocity in the hose"
+        "", at_least=0, default=0.0, spread=0.2, doc="local losses but its ends' and bends'"
     )
     bends: Sequence[Bend] = nested(Bend, "bend", default=(), doc="its bends")
     bend_factor: Value = number(
@@ -83,6 +84,7 @@ class Hose(Part):
         diameter = np.where(shut, 1.0, self.diameter)
         area = (0.25 * math.pi) * diameter * diameter
         bends = self.bend_factor * bends_loss(self.bends, diameter) if self.bends else 0.0
+        ends = self.end_losses(diameter)
         loss = self.loss_coefficient + plate_loss(np.where(shut, 1.0, 1.0 - self.kink))
         return (
             Path(
@@ -96,6 +98,8 @@ class Hose(Part):
                     "rise": 0.0,
                     "factor": compression_correction(self.stretch, diameter),
                     "bends": bends,
+                    "forward": ends.forward,
+                    "backward": ends.backward,
                 },
                 area,
                 shut=shut,

@@ -12,7 +12,7 @@ from ..crop.described import Crop
 from ..description.equipment import Belt, ConstantAir, Held, Section, Supplied, Weather
 from ..description.layout import Tapping, Unit
 from ..description.spreads import Spread
-from ..documents.document import FORMAT
+from ..documents.document import MACHINE_FORMAT
 from ..files.reader import ASSUMED, DRIVES, FREE_KEYS
 from ..files.templates import EACH_UNIT, OF_UNIT
 from ..fixes.file import KEYS as FIX_KEYS
@@ -33,7 +33,7 @@ Row = dict[str, str]
 TAPPING_KEYS = ("name", "path", "end", "access", "minutes", "note")
 
 GENERAL = {
-    "format": f"the format of the file: {FORMAT}",
+    "format": f"the format of the file: {MACHINE_FORMAT}, or 1 of earlier files",
     "title": "a line about the machine",
     "ductsim": "the version that wrote the file, where it was written by one",
     "input_sha256": "the fingerprint of the file that a written one was made from",
