@@ -225,7 +225,7 @@ class Oracle:
             f, log_slope = darcy(size * c["per_flow"], c["rough"])
             friction = f * c["long"]
             steep = size * c["head"] / rho[r]
-            whole = friction + c["loss"]
+            whole = friction + c["loss"] + np.where(flow > 0.0, c["forward"], c["backward"])
             own = flow * steep * whole
             drop[r] = own + (rho[r] - self.air["density"]) * c["lift"]
             if slope is not None:
@@ -440,7 +440,7 @@ class Oracle:
     # ---- solving
 
     def cold(self) -> Any:
-        """A start that anyone might write: 10 m/s in every section, no pressure, air as outside."""
+        """A start that anyone might write: 15 m/s in every section, no pressure, air as outside."""
         area = np.full(self.paths, 0.01)
         for name, key, table in (("pipe", "area", self.pipes), ("square", "area", self.squares)):
             if table:
@@ -451,7 +451,7 @@ class Oracle:
             area[self.rows["straight"]] = self.merge["straight_area"]
             area[self.rows["branch"]] = self.merge["branch_area"]
         u = np.zeros(self.size)
-        u[: self.paths] = np.where(self.shut, 0.0, 10.0 * self.air["density"] * area)
+        u[: self.paths] = np.where(self.shut, 0.0, 15.0 * self.air["density"] * area)
         if self.fans is not None:
             last = np.where(np.isfinite(self.fans.breaks), self.fans.breaks, 0.0).max(axis=1)
             u[self.rows["fan"]] = 0.6 * self.air["density"] * self.fans.speed * last

@@ -101,6 +101,20 @@ def plate_loss(share: float) -> float:
     return (1.0 / ((0.62 + 0.38 * share**3) * share) - 1.0) ** 2
 
 
+def free_ends(own: dict[str, Any], bore: float) -> dict[str, float]:
+    """What free ends take, forward and back: an edge entered, a velocity lost; the reverse against it."""
+    forward = backward = 0.0
+    if "inlet_loss" in own:
+        sharp = own["inlet_loss"]
+        radius = own.get("inlet_radius")
+        forward += sharp if radius is None else 2.0 * sharp * (0.03 + 0.47 * 10 ** (-7.7 * radius / bore))
+        backward += 1.0
+    if "outlet_loss" in own:
+        forward += own["outlet_loss"]
+        backward += 0.93
+    return {"forward": forward, "backward": backward}
+
+
 def pipe(kind: str, own: dict[str, Any]) -> dict[str, float]:
     """A duct or hose as the friction law wants it."""
     loss = own["loss_coefficient"]
@@ -126,6 +140,7 @@ def pipe(kind: str, own: dict[str, Any]) -> dict[str, float]:
         "long": long,
         "loss": loss,
         "rise": rise,
+        **free_ends(own, bore),
     }
 
 

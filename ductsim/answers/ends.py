@@ -1,4 +1,4 @@
-"""Ends that lose: files in which none does by itself, and ends outside or in a box whose loss is not known."""
+"""Ends that lose: files in which none does by itself, and ends in the open whose loss is not known."""
 
 from __future__ import annotations
 
@@ -10,7 +10,11 @@ from ..parts import Jet, Merge, Split
 from ..result import Note
 from .solved import SolvedMachine
 
-BARE = {Jet: ("discharge",), Merge: ("straight", "branch", "combined"), Split: ("combined", "straight", "branch")}
+BARE = {
+    Jet: ("discharge",),
+    Merge: ("straight", "branch", "combined"),
+    Split: ("combined", "straight", "branch"),
+}
 """Ends of parts that have no words for them: a duct is meant to go on there."""
 
 
@@ -23,8 +27,9 @@ def format_notes(layout: Layout) -> list[Note]:
         return []
     more = f" and {len(silent) - 1} more" if len(silent) > 1 else ""
     words = (
-        f"The file is of format 1: where {silent[0]}{more} end outside or in a box, air keeps its velocity pressure "
-        "unless loss_coefficient counts it. 'ductsim rewrite OLD NEW' writes it as format 2, in which ends lose."
+        f"The file is of format 1: where {silent[0]}{more} end outside or in a box, air keeps its "
+        "velocity pressure unless loss_coefficient counts it. 'ductsim rewrite OLD NEW' writes it as "
+        "format 2, in which ends lose."
     )
     return [Note(words, "format 1", silent[0], float(len(silent)))]
 
@@ -38,7 +43,7 @@ def _silent(part: PartEntry, layout: Layout) -> bool:
 
 
 def unknown_ends(state: SolvedMachine) -> list[Note]:
-    """A note for each end outside or in a box at which nothing is counted as lost, for want of a size or a duct.
+    """A note for each end outside or in a box at which nothing is counted, for want of a size or a duct.
 
     Fans without `outlet_area`; jets and junctions, whose end is meant to go on in a duct.
     """
@@ -48,14 +53,14 @@ def unknown_ends(state: SolvedMachine) -> list[Note]:
         shape = dict(part.form.shape)
         if part.kind.is_fan and shape.get("outlet", "") is None and part.ends[-1] in layout.open_nodes:
             words = (
-                f"{part.name} blows into {part.ends[-1]}, where the velocity pressure at its outlet is lost: give "
-                "its outlet_area, or say outlet = 'ducted' where its curve leaves that out already."
+                f"{part.name} blows into {part.ends[-1]}, where the velocity pressure at its outlet is lost: "
+                "give its outlet_area, or say outlet = 'ducted' where its curve leaves that out already."
             )
             out.append(Note(words, "free end", part.name))
         for end in _bare_ends(part, layout):
             words = (
-                f"{part.name} ends in {layout.end_node(part.name, end)} by its {end} end, where nothing is counted "
-                "as lost: put the duct there that air leaves by."
+                f"{part.name} ends in {layout.end_node(part.name, end)} by its {end} end, where nothing is "
+                "counted as lost: put the duct there that air leaves by."
             )
             out.append(Note(words, "free end", part.name))
     return out
@@ -65,4 +70,8 @@ def _bare_ends(part: PartEntry, layout: Layout) -> list[str]:
     """The ends of a jet or a junction that lie outside or in a box."""
     kind: Any = plain_form(part.form).part
     words = next((ends for known, ends in BARE.items() if issubclass(kind, known)), ())
-    return [word for word, node in zip(kind.ends, part.ends, strict=True) if word in words and node in layout.open_nodes]
+    return [
+        word
+        for word, node in zip(kind.ends, part.ends, strict=True)
+        if word in words and node in layout.open_nodes
+    ]

@@ -25,8 +25,8 @@ LEAST = 10.0
 def free_outlets(state: SolvedMachine) -> list[Note]:
     """A note for each fan whose outlet counts as ducted, though it blows into a box or the open air.
 
-    Only where its `outlet_area` is known, so that the velocity pressure there can be told, and it does not say
-    itself that it is ducted.
+    Only where its `outlet_area` is known, so that the velocity pressure there can be told, and it does not
+    say itself that it is ducted.
     """
     layout, numbers = state.machine.layout, state.machine.part_numbers()
     out = []

@@ -12,7 +12,7 @@ from ..description import checks
 from ..description.equipment import Belt, ConstantAir, Held, Section, Supplied, Weather, air_of, check_name
 from ..description.layout import ACCESS, Drive, Layout, PartEntry, Tapping, Unit
 from ..description.spreads import KEYS as SPREAD_KEYS
-from ..documents.building import build, one_value
+from ..documents.building import build, one_value, sized
 from ..documents.document import (
     MACHINE_FORMAT,
     check_format,
@@ -173,6 +173,7 @@ def _part(
         values.pop(key, None)
     drive, note = text(values, "drive", place, default=""), text(values, "note", place, default="")
     values = {key: value for key, value in values.items() if key not in ("drive", "note")}
+    values = sized(kind, values, place)
     _check_keys(values, kind, place)
     values = _curve(values, kind, bool(drive), place)
     if drive:
@@ -239,6 +240,7 @@ def check_node(name: str, place: str) -> str:
 def _tapping(values: dict[str, Any], ends: Mapping[str, tuple[str, ...]], numbers: _Numbers) -> Tapping:
     name = check_name(text(values, "name", "tapping"), "a tapping", place="tapping")
     place = f"tapping {name!r}"
+    values = sized(Section, values, place)
     refuse_unknown(values, ("name", "path", "end", "access", "minutes", "note", *Section.declared), place)
     path = text(values, "path", place)
     if path not in ends:

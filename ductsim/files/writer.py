@@ -66,7 +66,7 @@ def document(machine: MachineData) -> dict[str, Any]:
 
 
 def _part(part: Any, numbers: Any, said: frozenset[str]) -> dict[str, Any]:
-    """The table of a part; its ends at the nodes `said`, where format 1 lost nothing, say that they are ducted."""
+    """The table of a part; its ends at the nodes `said`, where nothing was lost, say that they are ducted."""
     kind = part.form.part
     assert issubclass(kind, Part)
     out = {"name": part.name, "kind": kind.kind, **dict(zip(kind.ends, part.ends, strict=True))}
@@ -141,7 +141,17 @@ def write(machine: MachineData, path: str | os.PathLike[str]) -> None:
     InputError
         For a machine with columns, and where nothing can be written.
     """
+    write_text(path, text_of(machine))
+
+
+def text_of(machine: MachineData) -> str:
+    """The text of the machine's file.
+
+    Raises
+    ------
+    InputError
+        For a machine with columns.
+    """
     import tomli_w
 
-    text = HEADER.format(version=VERSION) + tomli_w.dumps(document(machine))
-    write_text(path, text)
+    return HEADER.format(version=VERSION) + tomli_w.dumps(document(machine))

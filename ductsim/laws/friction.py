@@ -110,11 +110,20 @@ def friction_outside(flow: Any, air: Any, **c: Any) -> list[tuple[Any, str]]:
 
 
 def along_walls(
-    found: tuple[Any, Any, Any], flow: Any, air: Any, *, area: Any, loss: Any, **_: Any
+    found: tuple[Any, Any, Any],
+    flow: Any,
+    air: Any,
+    *,
+    area: Any,
+    loss: Any,
+    forward: Any = 0.0,
+    backward: Any = 0.0,
+    **_: Any,
 ) -> tuple[Any, Any, Any]:
-    """Friction and bends: what the law found without a rise, less the local losses."""
+    """Friction and bends: what the law found without a rise, less the local losses and those of free ends."""
     drop, slope, in_density = found
-    steep = np.abs(flow) * loss * (0.5 / (air.density * area * area))
+    local = loss + np.where(np.greater(flow, 0.0), forward, backward)
+    steep = np.abs(flow) * local * (0.5 / (air.density * area * area))
     lost = flow * steep
     return drop - lost, slope - (steep + steep), in_density + lost / air.density
 

@@ -12,6 +12,7 @@ from ..errors import InputError
 from ..laws.constants import NOTHING
 from ..laws.friction import friction
 from .bend import Bend, bends_loss, bends_outside
+from .choices import DUCT_WALLS
 from .declare import OptionalValue, Path, Value, nested, number, part, word
 from .ends import OpenEnds
 from .mishaps import GONE, Mishap
@@ -53,6 +54,7 @@ class Duct(OpenEnds):
         default=0.09e-3,
         spread=0.3,
         doc="roughness; galvanised sheet",
+        choices=DUCT_WALLS,
     )
     loss_coefficient: Value = number(
         "", at_least=0, default=0.0, spread=0.2, doc="local losses but its ends' and bends'"

@@ -17,14 +17,14 @@ EDGES = (
     Choice("in a wall", 0.5, 0.08, "idelchik"),
     Choice("rounded", 0.5, 0.35, "idelchik"),
 )
-"""Loss of air that enters a duct, by the edge, on the velocity in the duct: "plain" is the bare end of a duct in
-free space, "in a wall" one that ends flush with a wall. Of a "rounded" edge it is that of a radius of nothing,
-which `rounding` lessens. Sources lie between 0.78 and 1.03 for a plain end of thin sheet, and between 0.49 and 0.57
-in a wall; for a radius of a tenth of the diameter between 0.05 and 0.20."""
+"""Loss of air that enters a duct, by the edge, on the velocity in the duct: "plain" is the bare end of a duct
+in free space, "in a wall" one that ends flush with a wall. Of a "rounded" edge it is that of a radius of
+nothing, which `rounding` lessens. Sources lie between 0.78 and 1.03 for a plain end of thin sheet, between
+0.49 and 0.57 in a wall, and for a radius of a tenth of the diameter between 0.05 and 0.20."""
 
 LEAVING = (Choice("free", 1.0, 0.03, "borda_carnot"),)
-"""Loss of air that leaves a duct into free space, on the velocity in the duct: all of it. A velocity that differs
-across the section has some per cent more, which the spread allows for."""
+"""Loss of air that leaves a duct into free space, on the velocity in the duct: all of it. A velocity that
+differs across the section has some per cent more, which the spread allows for."""
 
 PLAIN, FREE = EDGES[0].value, LEAVING[0].value
 DUCTED = "ducted"
@@ -127,7 +127,7 @@ class OpenEnds(Part):
             )
 
     def _settle(self, end: str, choices: tuple[Choice, ...]) -> None:
-        """A free end gets the loss that its word stands for; a loss without a word says that the end is free."""
+        """A free end gets the loss that its word stands for; a loss without a word says that it is free."""
         own, loss = self.__dict__, f"{end}_loss"
         if own[end] is None and own[loss] is not None:
             given = own[loss]
@@ -164,7 +164,7 @@ class OpenEnds(Part):
 
     @classmethod
     def implied(cls, field: str, shape: Mapping[str, Any]) -> str:
-        """The word of a loss that a file need not hold, since its end's own word says it; else an empty text."""
+        """The word of a loss that a file need not hold, since its end's word says it; else empty."""
         known = {"inlet_loss": "inlet", "outlet_loss": "outlet"}
         return shape.get(known[field]) or "" if field in known else ""
 

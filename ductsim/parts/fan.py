@@ -18,6 +18,7 @@ from ..laws.fans import (
 )
 from ..quantity import si
 from .declare import OptionalValue, OptionalValues, Part, Path, Value, Values, number, part, word
+from .fan_ends import FAN_ENDS
 from .mishaps import Mishap
 
 # A backward-curved wheel without dimensions: flow over (pi D b u), total pressure over (rho u^2 / 2).
@@ -35,8 +36,8 @@ class Fan(Part):
     """A fan, by points of its curve at a stated speed and density.
 
     Give `total_pressure`, or `static_pressure` with `outlet_area` (the velocity pressure there is added). Of
-    a free `outlet`, into a box or the open air, that velocity pressure is lost; one that says nothing and lies
-    there is free where its `outlet_area` is known. `inlet_loss` and
+    a free `outlet`, into a box or the open air, that velocity pressure is lost; one that says nothing and
+    lies there is free where its `outlet_area` is known. `inlet_loss` and
     `outlet_loss` are what the ducts at its ends take from it, on the velocity pressure in `inlet_area` (or
     else `outlet_area`) and in `outlet_area`; `ds.FAN_ENDS` has published values. Shaft power stays that of
     the curve. The points are joined by a monotone cubic; beyond them the curve goes on as a parabola. A
@@ -75,6 +76,7 @@ class Fan(Part):
         default=None,
         spread=0.3,
         doc="what a bend or too little straight duct before the eye takes, on the velocity there",
+        choices=tuple(end.choice(word) for word, end in FAN_ENDS.items() if end.number == "inlet_loss"),
     )
     outlet_loss: OptionalValue = number(
         "",
@@ -83,6 +85,7 @@ class Fan(Part):
         default=None,
         spread=0.3,
         doc="what a bend or too little straight duct behind the outlet takes, on the velocity there",
+        choices=tuple(end.choice(word) for word, end in FAN_ENDS.items() if end.number == "outlet_loss"),
     )
     outlet: str | None = word(
         "ducted",
@@ -224,7 +227,7 @@ class Fan(Part):
                 )
 
     def placed(self, nodes: Sequence[str], free: Collection[str]) -> Self:
-        """The fan between these nodes: an outlet of known area that says nothing and lies at a free one is free."""
+        """The fan between these nodes: an outlet of known area at a free one is free if it says nothing."""
         if self.outlet is not None or self.outlet_area is None or nodes[-1] not in free:
             return self
         out = object.__new__(type(self))

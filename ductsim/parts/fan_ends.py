@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from .choices import Choice
+
 
 @dataclass(frozen=True, slots=True)
 class FanEnd:
@@ -25,6 +27,10 @@ class FanEnd:
     coefficient: float
     spread: float
     source: str
+
+    def choice(self, word: str) -> Choice:
+        """The case as a word in place of the number."""
+        return Choice(word, self.coefficient, self.spread, self.source)
 
 
 # Coefficients by the letters of the system effect curves: O 2.5, P 1.9, Q 1.5, R 1.2, S 0.75, T 0.50, U 0.40,

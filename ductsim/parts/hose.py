@@ -12,7 +12,8 @@ from ..laws.constants import NOTHING
 from ..laws.friction import compression_correction, friction
 from ..laws.losses import plate_loss
 from .bend import Bend, bends_loss, bends_outside
-from .declare import Part, Path, Value, nested, number, part
+from .choices import BEND_FACTORS, HOSE_WALLS
+from .declare import Path, Value, nested, number, part
 from .ends import OpenEnds
 from .mishaps import Mishap
 
@@ -48,6 +49,7 @@ class Hose(OpenEnds):
         default=0.9e-3,
         spread=0.4,
         doc="effective roughness of the corrugated wall",
+        choices=HOSE_WALLS,
     )
     stretch: Value = number(
         "",
@@ -68,6 +70,7 @@ class Hose(OpenEnds):
         default=2.0,
         spread=0.3,
         doc="loss of its bends over that of smooth ones; 1 for a smooth elbow at its end",
+        choices=BEND_FACTORS,
     )
     kink: Value = number(
         "",

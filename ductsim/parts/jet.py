@@ -9,6 +9,7 @@ import numpy as np
 from ..errors import InputError
 from ..laws.constants import NOTHING
 from ..laws.jets import jet, mixing_share
+from .choices import MIXED, NOZZLES
 from .declare import OptionalValue, Pair, Part, Value, number, part
 from .mishaps import Mishap
 
@@ -37,7 +38,9 @@ class Jet(Part):
 
     nozzle_area: Value = number("m2", at_least=0, spread=0.03, doc="open area of the nozzle; 0 = closed")
     mixing_area: Value = number("m2", above=0, spread=0.03, doc="section in which the streams mix")
-    nozzle_loss: Value = number("", at_least=0, default=0.05, spread=0.4, doc="loss on the nozzle's velocity")
+    nozzle_loss: Value = number(
+        "", at_least=0, default=0.05, spread=0.4, doc="loss on the nozzle's velocity", choices=NOZZLES
+    )
     suction_loss: Value = number(
         "", at_least=0, default=0.10, spread=0.4, doc="loss on the suction's velocity beside the nozzle"
     )
@@ -63,7 +66,13 @@ class Jet(Part):
         cure="write '30 deg'",
     )
     mixing_effectiveness: Value = number(
-        "", at_least=0.5, at_most=1, default=1.0, spread=0.1, doc="share of the pressure rise of full mixing"
+        "",
+        at_least=0.5,
+        at_most=1,
+        default=1.0,
+        spread=0.1,
+        doc="share of the pressure rise of full mixing",
+        choices=MIXED,
     )
     mixing_length: OptionalValue = number(
         "m",

@@ -10,6 +10,7 @@ from ..errors import InputError
 from ..laws.constants import MEAN_FREE_PATH, NOTHING
 from ..laws.leaks import STANDARD, crack, leakage_coefficient, power_leak
 from ..laws.losses import quadratic
+from .choices import EXPONENTS
 from .declare import OptionalValue, Part, Path, Value, number, part
 from .mishaps import Mishap
 
@@ -57,7 +58,13 @@ class Leak(Part):
         "", at_least=0, default=None, spread=0.5, doc="flow [m3/s] at 1 Pa; 0 = sealed"
     )
     exponent: OptionalValue = number(
-        "", at_least=0.4, at_most=1.1, default=None, spread=0.08, doc="exponent of the power law"
+        "",
+        at_least=0.4,
+        at_most=1.1,
+        default=None,
+        spread=0.08,
+        doc="exponent of the power law",
+        choices=EXPONENTS,
     )
     reference_density: Value = number(
         "kg/m3",
