@@ -17,8 +17,8 @@ written before the machine was asked. Four need a thought:
   merges and the separator take 8 and the falling curve of the fan another 6. So what gives unit 2 air slows
   the machine, and the other way about; a rise gives its air a draught but with crop is a lift, so that it
   takes from unit 2 and gives to unit 1.
-- A narrow branch joins faster and pulls unit 1 along, at its own cost. A wider straight end slows unit 1 before
-  the merge, where it loses less itself and pulls unit 2 less. A steeper branch costs both.
+- A narrow branch joins faster and pulls unit 1 along, at its own cost. A wider straight end slows unit 1
+  before the merge, where it loses less itself and pulls unit 2 less. A steeper branch costs both.
 - A larger nozzle was expected to draw more. It does up to a best size, at which the invented picker already
   is (75 cm2): beyond it the hose takes the pressure and the duct fills with the nozzle's own air. That row
   has a test of its own.
