@@ -14,7 +14,7 @@ import ductsim as ds
 from ductsim.description.spreads import spread_of
 
 FILE = Path(ds.__file__).parent / "examples" / "picker_readings.csv"
-SEED = 45
+SEED = 46  # as for a third of those from 40: unit 4 is weakest, its hatch told, as are all hatches and joints
 GAUGE_ZERO = 2.0  # Pa, standard deviation of a set's zero
 GAUGE_SCALE = 0.01  # of the reading, common to a set
 GAUGE_OWN = (1.5, 0.005)  # Pa and share of the reading, each reading's own swing

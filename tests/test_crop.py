@@ -1,9 +1,11 @@
 """The crop of a machine: its arithmetic, its way, the loaded machine, margins, questions about it."""
 
 import json
+import math
 import pickle
 import warnings
 
+import fluids
 import numpy as np
 import pytest
 
@@ -294,7 +296,16 @@ def test_crop_in_one_unit_is_felt_by_the_others(picker):
     crop = ds.Crop(crop_yield=0.4, row_spacing=1.0, unit_yields=[0, 0, 1, 0, 0])
     one, none = picker.with_crop(crop).solve(), picker.solve()
     change = {u: one.ask(f"duct air {u}") - none.ask(f"duct air {u}") for u in "12345"}
-    assert change["3"] < -0.15
+    # by hand, as a loss of the empty duct: drag, K times crop over air on friction and a bend of 60 degrees,
+    # and the crop sped up to the air's velocity less its slip
+    air, crop_flow = one.ask("duct air 3"), 0.4 * picker.numbers["crop.ground_speed"]
+    per_length = fluids.friction_factor(Re=4 * air / (math.pi * 0.2764 * 1.8e-5), eD=0.2 / 276.4)
+    drag = 0.5 * crop_flow / air * (per_length * 3.2 / 0.2764 + 0.78 * 0.14)
+    speed = one.units.loc["3", "duct_velocity_m_s"]
+    more = drag + 2.0 * crop_flow / air * (1.0 - 6.0 / speed)
+    by_hand = picker.change({"duct 3.loss_coefficient": 1.19 + more}).solve().ask("duct air 3")
+    lost = by_hand - none.ask("duct air 3")
+    assert 1.5 * lost < change["3"] < lost < -0.14  # lifting it, and giving way to it, come on top
     for unit in "1245":  # the loaded duct takes less from the shared air box, and the others get it
         assert 0.0 < change[unit] < 0.02 * abs(change["3"])
 

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 import ductsim as ds
+from ductsim.errors import InputError
 from ductsim.laws.losses import quadratic
 from ductsim.parts.declare import KINDS
 from ductsim.studies.faults.mishaps import DOOR, LATCH, cases
@@ -35,6 +36,10 @@ def document(picker, tmp_path_factory):
     path = tmp_path_factory.mktemp("faults") / "picker.toml"
     picker.write(path)
     return path.read_text(encoding="utf-8")
+
+
+def test_a_machine_tells_its_own(picker, found):
+    assert picker.what_if().rows() == found.rows()
 
 
 def after(found, words):
@@ -348,3 +353,14 @@ def test_no_answer_stands_last(picker, monkeypatch):
 def test_what_cannot_be_asked(picker, machine, of, problem):
     with pytest.raises(ds.InputError, match=problem):
         ds.what_if(machine or picker, of=of)
+
+
+def test_a_belt_is_taken_off_by_a_word(picker):
+    """In a change and in a fix; the same machine as with a belt that slips wholly."""
+    off = picker.change({"left fan.belt": "off"})
+    assert off == picker.change({"left fan.belt_slip": 1.0})
+    assert off.change({"* fan.belt": "on"}).numbers["left fan.belt_slip"] == 0.0
+    assert ds.Fix("belt off", {"left fan.belt": "off"}).on(picker) == off
+    for word in ("of", 1.0):
+        with pytest.raises(InputError, match=r"left fan\.belt: .* is no setting; 'off' or 'on'"):
+            picker.change({"left fan.belt": word})

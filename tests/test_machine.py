@@ -44,8 +44,9 @@ def test_wild_cards_match_only_things_that_have_the_field(picker):
     assert expand("* fan.soiling") == ("left fan.soiling", "right fan.soiling")
     assert expand("left fan.flow[*]") == tuple(f"left fan.flow[{i}]" for i in range(6))
     assert expand("hose 2.*") == tuple(
-        a for a in picker.numbers if a.startswith("hose 2.") and "bend" not in a
+        a for a in picker.numbers if a.startswith("hose 2.") and "bend 1" not in a
     )
+    assert "hose 2.bend_factor" in expand("hose 2.*") and "hose 2.kink" in expand("hose 2.*")
     assert all(a.endswith(".angle") for a in expand("*.angle"))
     assert "jet 1.angle" in expand("*.angle")
     assert "hose 1.bend 1.angle" in expand("*.angle")
@@ -377,11 +378,11 @@ def test_describe_lists_every_number(picker):
         "column": "",
         "doc": "installed length along the centre line",
     }
-    assert rows["hose 3.stretch"]["origin"] == "default"
+    assert rows["hose 3.stretch"]["origin"] == "given" and rows["hose 3.kink"]["origin"] == "default"
     assert str(picker.describe()).startswith("Five-unit picker (invented): 45 parts, 5 units, ")
-    changed = picker.change({"hose 3.stretch": [0.8, 0.9, 1.0]}).describe().rows()
-    row = next(row for row in changed if row["address"] == "hose 3.stretch")
-    assert (row["origin"], row["value"], row["column"]) == ("given", 0.9, "0.8 to 1")
+    changed = picker.change({"hose 3.kink": [0.1, 0.2, 0.3]}).describe().rows()
+    row = next(row for row in changed if row["address"] == "hose 3.kink")
+    assert (row["origin"], row["value"], row["column"]) == ("given", 0.2, "0.1 to 0.3")
 
 
 def test_sources_are_the_references_of_what_is_used(picker):

@@ -13,6 +13,7 @@ import ductsim as ds
 from ductsim.commands.known import by_group, places
 from ductsim.crop.box import Box
 from ductsim.description.equipment import Belt, ConstantAir, Section, Weather
+from ductsim.files.headers import HEADER, OF_STRETCH
 from ductsim.files.reader import ASSUMED, FREE_KEYS, TOP
 from ductsim.files.templates import EACH_UNIT, OF_UNIT
 from ductsim.fixes.file import KEYS as FIX_KEYS
@@ -140,6 +141,8 @@ def test_every_key_of_a_file_is_told(found):
         **FREE_KEYS,
         "unit": OF_UNIT,
         "each-unit": EACH_UNIT,
+        "header": HEADER,
+        "header-stretch": (*OF_STRETCH, *ds.Duct.declared),
         "fixes": FIX_KEYS,
         "readings": COLUMNS,
     }.items():

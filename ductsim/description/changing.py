@@ -56,6 +56,7 @@ def resolve(layout: Layout, change: Mapping[str, Any]) -> dict[str, Effect]:
 
 def _one(layout: Layout, pattern: str, value: Any) -> dict[str, Effect]:
     out: dict[str, Effect] = {}
+    pattern, value = _switched(layout, pattern, value)
     for address in layout.expand(pattern):
         declared = layout.declaration(address)
         known = declared.chosen(value, pattern)
@@ -72,6 +73,23 @@ def _one(layout: Layout, pattern: str, value: Any) -> dict[str, Effect]:
             )
         out[address] = Times(number) if what == "times" else Setting(number)
     return out
+
+
+def _switched(layout: Layout, pattern: str, value: Any) -> tuple[str, Any]:
+    """The number behind a switch of a part, and what its word sets it to: `left fan.belt = "off"`."""
+    thing, _, leaf = pattern.rpartition(".")
+    for part in layout.parts:
+        if leaf not in part.kind.switches or leaf in part.kind.declared:
+            continue
+        number, words = part.kind.switches[leaf]
+        if not isinstance(value, str) or value not in words:
+            raise InputError(
+                f"{shown(value)} is no setting",
+                place=pattern,
+                allowed=" or ".join(f"'{word}'" for word in words),
+            )
+        return f"{thing}.{number}", words[value]
+    return pattern, value
 
 
 def together(changes: Iterable[Mapping[str, Effect]]) -> dict[str, Effect]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Mapping, Sequence
+from importlib import import_module
 from typing import Any, Self
 
 from ..answers.describe import Description, QuestionList, SourceList, questions_of, sources_of
@@ -23,6 +24,9 @@ from ..files.reader import read_tables
 from ..files.writer import document, write
 from ..network.state import State
 from ..parts.declare import Part
+
+WHAT_IF = ("ductsim.studies.faults", "what_if")
+"""A study stands in a room above, and is loaded when it is asked for."""
 
 
 class Machine(MachineData, Shown):
@@ -179,6 +183,10 @@ class Machine(MachineData, Shown):
     def sensitivity(self, of: str = "weakest vacuum") -> Sensitivity:
         """How one answer depends on every number: derivative, elasticity, effect of its usual spread."""
         return sensitivity(self, of)
+
+    def what_if(self, of: str = "weakest vacuum") -> Any:
+        """What the usual mishaps would do, one by one, the worst first: what `ductsim.what_if` finds."""
+        return getattr(import_module(WHAT_IF[0]), WHAT_IF[1])(self, of)
 
     def questions(self) -> QuestionList:
         """Everything that may be asked: the words of `of`, what each answer is, its SI measure."""

@@ -69,6 +69,7 @@ class Part(Fields):
         taped shut. Without any, the part cannot be taped.
     faults : the numbers, shares from 0, that dirt, wear and damage raise.
     mishaps : what happens to such parts in the field, each to be looked at by itself.
+    switches : word in an address -> the number that it sets and by which words: `left fan.belt = "off"`.
     mixed_up : True where two of them are easily exchanged for one another when a machine is put together.
     work : the kind of work that a change of it is, a key of `ductsim.cautions.TAGS`.
     work_on : number -> kind of work, where it is another.
@@ -87,6 +88,7 @@ class Part(Fields):
     sizes: ClassVar[tuple[str, ...]] = ()
     faults: ClassVar[tuple[str, ...]] = ()
     mishaps: ClassVar[tuple[Mishap, ...]] = ()
+    switches: ClassVar[Mapping[str, tuple[str, Mapping[str, float]]]] = {}
     mixed_up: ClassVar[bool] = False
     work: ClassVar[str] = "part"
     work_on: ClassVar[Mapping[str, str]] = {}
@@ -265,6 +267,9 @@ def _check_known(place: str, cls: type[Part]) -> None:
     for own in cls.mishaps:
         for name in own.numbers:
             one_of(name, cls.declared, f"{place}, mishaps", "number")
+    mapping(cls.switches, f"{place}, switches", "word -> (number, words)")
+    for name, _ in cls.switches.values():
+        one_of(name, cls.declared, f"{place}, switches", "number")
     mapping(cls.work_on, f"{place}, work_on", "number -> kind of work")
     for name in cls.work_on:
         one_of(name, cls.declared, f"{place}, work_on", "number")

@@ -48,6 +48,7 @@ class Fan(Part):
     sources = ("fan_laws", "fritsch_carlson1980", "our_assumption")
     is_fan = True
     faults = ("soiling",)
+    switches = {"belt": ("belt_slip", {"off": 1.0, "on": 0.0})}
     mishaps = (
         Mishap("stands still (drive off)", "it is silent and its wheel stands or coasts", {"speed": 0.0}),
         Mishap("is soiled by a fifth", "it shakes more than before", {"soiling": 0.2}),

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ..errors import InputError, UnknownName, shown
+from ..errors import InputError, UnknownName, nearest_name, shown
 from ..measures import own_measure
 from ..quantity import HasArray, Quantity, si, single
 from .choices import Choice, Chosen, choice_of
@@ -92,7 +92,10 @@ class Number:
             return None
         known = choice_of(value, self.choices)
         if known is None and value.strip() and not any(sign.isdigit() for sign in value):
-            raise UnknownName.of("word", value, [choice.word for choice in self.choices], place=place)
+            words = [choice.word for choice in self.choices]
+            allowed = f"{self.allowed}, or {', '.join(map(repr, words))}"
+            nearest = nearest_name(value, words)
+            raise UnknownName(f"unknown word {shown(value)}", place=place, allowed=allowed, nearest=nearest)
         return None if known is None else Chosen(known)
 
     def _convert(self, value: Any, place: str) -> Any:

@@ -13,6 +13,7 @@ from ..description.equipment import Belt, ConstantAir, Held, Section, Supplied, 
 from ..description.layout import Tapping, Unit
 from ..description.spreads import Spread
 from ..documents.document import MACHINE_FORMAT
+from ..files.headers import HEADER, OF_STRETCH
 from ..files.reader import ASSUMED, DRIVES, FREE_KEYS
 from ..files.templates import EACH_UNIT, OF_UNIT
 from ..fixes.file import KEYS as FIX_KEYS
@@ -20,7 +21,7 @@ from ..fixes.fix import Fix
 from ..machine import demos
 from ..measures import WORDS as MEASURED
 from ..measures import spellings
-from ..parts import KINDS, Fan
+from ..parts import KINDS, Duct, Fan
 from ..parts.documented import alternatives, number_rows
 from ..questions.vocabulary import WORDS
 from ..readings.table import COLUMNS, MEASURES, QUANTITIES, Reading
@@ -44,6 +45,16 @@ GENERAL = {
     "part": "parts that each unit has: [[each_unit.part]]",
     "tapping": "tappings that each unit has: [[each_unit.tapping]]",
     "drive": "the drive that turns it, in place of its speed",
+    "boxes": "nodes where air comes to rest: no loss of a junction is missed there",
+    "from": "the node where it begins, at the end of the farthest duct",
+    "to": "the node where it ends",
+    "diameter": "the bore where it begins",
+    "area": "the section where it begins, in place of the diameter",
+    "angle": "the angle at which the branches join",
+    "branch_diameter": "the bore of the branches",
+    "branch_area": "the section of the branches, in place of their diameter",
+    "stretch": "its stretches, from its begin on: [[header.stretch]]",
+    "branches": "the nodes where the branches end that join at its start, in their order",
     "likely": "the value that is believed likeliest",
     "low": "the smallest value",
     "high": "the largest value",
@@ -114,7 +125,7 @@ def machine_tables() -> list[FileTable]:
             "top",
             "the head",
             "A machine file is TOML. A bare number is SI; a text carries its measure.",
-            plain_rows(("format", "title", "note", "ductsim", "input_sha256")),
+            plain_rows(("format", "title", "boxes", "note", "ductsim", "input_sha256")),
         ),
         declared("air", "[air]", Weather, []),
         declared(
@@ -128,6 +139,7 @@ def machine_tables() -> list[FileTable]:
             'or "outside", and its numbers.',
             plain_rows(("name", "kind", "drive", "note")),
         ),
+        *_header_tables(),
         declared(
             "tapping",
             "[[tapping]]",
@@ -151,6 +163,26 @@ def machine_tables() -> list[FileTable]:
                 key, f"[[{key}]]", f"{about[:1].upper()}{about[1:]}.", plain_rows(FREE_KEYS[key], *classes)
             )
             for key, (about, classes) in free.items()
+        ),
+    ]
+
+
+def _header_tables() -> list[FileTable]:
+    """A shared duct with branches, and its stretches."""
+    measures = {"diameter": "m", "area": "m2", "angle": "rad", "branch_diameter": "m", "branch_area": "m2"}
+    return [
+        FileTable(
+            "header",
+            "[[header]]",
+            "A shared duct with branches, written once: stands for its ducts and a merge for each branch.",
+            plain_rows(HEADER, measures=measures),
+        ),
+        FileTable(
+            "header-stretch",
+            "[[header.stretch]]",
+            "A duct of the header, with any key of a duct, and the branches that join at its start. What it "
+            "does not say of them the header says.",
+            [*plain_rows(OF_STRETCH, measures=measures), *number_rows(Duct)],
         ),
     ]
 
