@@ -56,7 +56,7 @@ def test_the_cubic_is_the_monotone_one_of_scipy(curve):
 
 
 def test_a_narrow_piece_far_out_keeps_its_digits():
-    """Points a millionth apart, against the monotone cubic of scipy, which counts from where a piece begins."""
+    """Points a millionth apart, against the monotone cubic of scipy, which counts from there too."""
     x, y = np.array([0.0, 1.0, 1.0 + 1e-6, 1.0 + 3e-6]), np.array([3000.0, 2000.0, 1200.0, 1e-3])
     path = fan_path(flow=list(x), total_pressure=list(y), shaft_power=list(y))
     at = 1.0 + np.linspace(0.05e-6, 2.95e-6, 30)

@@ -50,7 +50,7 @@ def _end_slope(h0: Any, h1: Any, d0: Any, d1: Any) -> Any:
 
 
 def cubic_pieces(x: list[Any], y: list[Any]) -> tuple[list[tuple[Any, Any, Any, Any]], Any, Any]:
-    """The monotone cubic as a + b t + c t^2 + d t^3 per piece, t from where it begins, and its two end slopes.
+    """The monotone cubic, a + b t + c t^2 + d t^3 with t from where a piece begins, and its two end slopes.
 
     Counted from zero instead, the powers of a narrow piece far out would lose all that they differ by.
     """
@@ -85,7 +85,7 @@ def curve_coefficients(flow: list[Any], pressure: list[Any], peak: Any) -> dict[
     -------
     dict
         "flow_0", "a_0", "b_0", "c_0", "d_0" ... and "creep", named as `fan` takes them. Piece 0 lies before
-        the first point, piece i from point i - 1 on; its flow counts from there, that of piece 0 from point 0.
+        the first point, piece i from point i - 1 on; flows count from there, in piece 0 from the first.
     """
     pieces, first, last = cubic_pieces(flow, pressure)
     bend = peak / (flow[-1] * flow[-1])
