@@ -161,6 +161,12 @@ def test_fans_in_a_ring_that_no_flow_cools_are_named_too_hot(seed):
     assert examine(generate(seed)) == "TOO_HOT"
 
 
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", [1711, 500052])
+def test_fans_with_points_close_together_far_out_are_solved(seed):
+    assert examine(generate(seed)) == "solved"
+
+
 def found_wrong(first, last, most_paths):
     found, _ = run(first, last, most_paths)
     return {what: seeds for what, seeds in found.items() if what.startswith("wrong")}, found

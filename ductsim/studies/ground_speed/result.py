@@ -18,6 +18,7 @@ from ...fixes.fix import Fix
 from ...machine.machine import Machine
 from ...quantity import single
 from ...result import Result
+from ...speed.limit import SLOWEST
 from ...statistics import quantile
 from .curves import by_engine_speed, by_front_share, by_yield
 from .narrowing import Telling
@@ -233,3 +234,11 @@ class GroundSpeed(Result):
 def usable_guess(limit: float) -> float:
     """A speed to start from [m/s]: the limit, or 1 m/s where there is none."""
     return limit if np.isfinite(limit) and limit > 0.0 else 1.0
+
+
+def near_limit(limit: float) -> float:
+    """Where to look for a limit that may be like this one [m/s]: at the slowest where not even that is met.
+
+    Faster, such a machine has blocked ducts, and each of them takes long to solve.
+    """
+    return SLOWEST if limit == 0.0 else usable_guess(limit)

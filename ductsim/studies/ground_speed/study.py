@@ -26,7 +26,7 @@ from ...speed.conditioning import Conditioned, drawn
 from ...speed.limit import margins_at, place_limits, speed_limit
 from .curves import beyond_limits
 from .narrowing import deciding, most_telling
-from .result import Gain, GroundSpeed, usable_guess
+from .result import Gain, GroundSpeed, near_limit, usable_guess
 
 Array = NDArray[np.float64]
 
@@ -96,7 +96,7 @@ def ground_speed(
     at_most(count, MOST_DRAWS, "draws times fixes", "ground_speed")
     draws = told.draws if told is not None else _draws(loaded_all, samples, seed)
     cloud = loaded.rebuilt({**loaded_all.numbers, **draws})
-    speeds = np.asarray(speed_limit(cloud, usable_guess(limit)))
+    speeds = np.asarray(speed_limit(cloud, near_limit(limit)))
     guess, judged = usable_guess(limit), places(loaded.layout)
     reach = FARTHEST * guess
     return GroundSpeed(
@@ -179,12 +179,12 @@ def _gain(
     except InputError as err:
         return Gain(fix, np.nan, np.full_like(before, np.nan), problem=str(err))
     one = middle(done)
-    after_one = float(speed_limit(one, usable_guess(limit)))
+    after_one = float(speed_limit(one, near_limit(limit)))
     cloud = done.rebuilt({**done.numbers, **draws})
-    after = np.asarray(speed_limit(cloud, usable_guess(after_one)))
+    after = np.asarray(speed_limit(cloud, near_limit(after_one)))
     with np.errstate(all="ignore"):
         ratio = after / before
-    at = one.rebuilt({**one.numbers, "crop.ground_speed": np.array([usable_guess(after_one)])})
+    at = one.rebuilt({**one.numbers, "crop.ground_speed": np.array([near_limit(after_one)])})
     found = solve(at, raise_error=False, start=calm_point(one))
     first = limiting(at, found)
     place = Place(first.units[0], first.place[0], first.what[0]) if first.units[0] else None
