@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Mapping, Sequence
-from typing import Any, Self
+from typing import Any, Self, overload
 
 from ..answers.describe import Description, QuestionList, SourceList, questions_of, sources_of
 from ..answers.difference import Difference, difference
@@ -176,8 +176,19 @@ class Machine(MachineData, Shown):
         """
         return jacobian(self, of, numbers, state)
 
-    def sensitivity(self, of: str = "weakest vacuum") -> Sensitivity:
-        """How one answer depends on every number: derivative, elasticity, effect of its usual spread."""
+    @overload
+    def sensitivity(self, of: str = ...) -> Sensitivity: ...
+
+    @overload
+    def sensitivity(self, of: list[str] | tuple[str, ...]) -> list[Sensitivity]: ...
+
+    def sensitivity(
+        self, of: str | list[str] | tuple[str, ...] = "weakest vacuum"
+    ) -> Sensitivity | list[Sensitivity]:
+        """How one answer depends on every number: derivative, elasticity, effect of its usual spread.
+
+        To a list of questions a list.
+        """
         return sensitivity(self, of)
 
     def questions(self) -> QuestionList:
