@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Mapping, Sequence
 from importlib import import_module
-from typing import Any, Self
+from typing import Any, Self, overload
 
 from ..answers.describe import Description, QuestionList, SourceList, questions_of, sources_of
 from ..answers.difference import Difference, difference
@@ -180,8 +180,19 @@ class Machine(MachineData, Shown):
         """
         return jacobian(self, of, numbers, state)
 
-    def sensitivity(self, of: str = "weakest vacuum") -> Sensitivity:
-        """How one answer depends on every number: derivative, elasticity, effect of its usual spread."""
+    @overload
+    def sensitivity(self, of: str = ...) -> Sensitivity: ...
+
+    @overload
+    def sensitivity(self, of: list[str] | tuple[str, ...]) -> list[Sensitivity]: ...
+
+    def sensitivity(
+        self, of: str | list[str] | tuple[str, ...] = "weakest vacuum"
+    ) -> Sensitivity | list[Sensitivity]:
+        """How one answer depends on every number: derivative, elasticity, effect of its usual spread.
+
+        To a list of questions a list.
+        """
         return sensitivity(self, of)
 
     def what_if(self, of: str = "weakest vacuum") -> Any:

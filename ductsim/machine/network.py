@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING, Any, Self
+from typing import TYPE_CHECKING, Any, Self, overload
 
 from ..answers.paths import tables_of
 from ..answers.sensitivity import Sensitivity
@@ -123,8 +123,17 @@ class Network(NetworkBuilder):
         """
         return self.machine().jacobian(of, numbers)
 
-    def sensitivity(self, of: str) -> Sensitivity:
-        """How one answer depends on every number: derivative, elasticity, effect of its usual spread."""
+    @overload
+    def sensitivity(self, of: str) -> Sensitivity: ...
+
+    @overload
+    def sensitivity(self, of: list[str] | tuple[str, ...]) -> list[Sensitivity]: ...
+
+    def sensitivity(self, of: str | list[str] | tuple[str, ...]) -> Sensitivity | list[Sensitivity]:
+        """How one answer depends on every number: derivative, elasticity, effect of its usual spread.
+
+        To a list of questions a list.
+        """
         return self.machine().sensitivity(of)
 
     def table(self, name: str = "paths", measures: str = "") -> pd.DataFrame:

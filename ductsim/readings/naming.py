@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import replace
-from itertools import groupby
 from typing import Any
 
 from ..description.data import MachineData
 from ..description.layout import Layout
+from ..documents.names import names_in
 from ..errors import InputError, UnknownName
 from .table import OF_FANS, Reading, Readings, read_readings
 from .unknowns import speed_addresses
@@ -82,33 +82,7 @@ def named(layout: Layout, readings: Iterable[Reading]) -> tuple[Reading, ...]:
 
 def taped(layout: Layout, reading: Reading) -> Reading:
     """The reading with its blanked openings by the machine's own names; see `named`."""
-    blanked = _taken_apart(reading.blanked, layout.part)
+    blanked = names_in(reading.blanked, layout.part)
     for name in blanked:
         blank(layout, name)
     return reading if blanked == reading.blanked else replace(reading, blanked=blanked)
-
-
-def _taken_apart(texts: Sequence[str], known: Collection[str]) -> tuple[str, ...]:
-    """Names from texts in which a plus may belong to a name or stand between two."""
-    if all(text in known for text in texts):
-        return tuple(texts)
-    spelled = {_close(name): name for name in known}
-    longest = 1 + max((name.count("+") for name in known), default=0)
-    out: list[str] = []
-    for own, group in groupby(texts, key=lambda text: text in known):
-        if own:
-            out += group
-            continue
-        words = [word.strip() for text in group for word in text.split("+")]
-        at = 0
-        while at < len(words):
-            joined = (("+".join(words[at : at + n]), n) for n in range(longest, 0, -1))
-            name, used = next(((spelled[j], n) for j, n in joined if j in spelled), (words[at], 1))
-            out.append(name)
-            at += used
-    return tuple(dict.fromkeys(filter(None, out)))
-
-
-def _close(name: str) -> str:
-    """A name without spaces about its plus signs."""
-    return "+".join(word.strip() for word in name.split("+"))
