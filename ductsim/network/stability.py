@@ -62,8 +62,8 @@ def astray(eq: Equations, start: Point, solved: Solved) -> NDArray[np.bool_]:
     """Scenarios whose start was so far off that it may have led to another stable point.
 
     The drops of tees fall in places as their flow rises; warm air that rises, or a fan that draws air of its
-    own temperature, can go on moving the way it moves. What such a network answers must not depend on
-    where somebody began. With resistances, falling fans and given temperatures there is one answer.
+    own temperature, can go on moving the way it moves. Fans whose curves rise somewhere can work at several
+    points. What such a network answers must not depend on where somebody began. With resistances, falling fans and given temperatures there is one answer.
     """
     out = np.zeros(eq.scenarios, dtype=bool)
     flow, began = solved.point.flow, start.flow
@@ -76,6 +76,11 @@ def astray(eq: Equations, start: Point, solved: Solved) -> NDArray[np.bool_]:
             one, two = lg.rows, lg.partners
             moved = np.abs(flow[one] - began[one]) + np.abs(flow[two] - began[two])
             out |= (moved > FAR * (np.abs(flow[one]) + np.abs(flow[two]))).any(axis=0)
+    fans = np.array(eq.system.fan_rows, dtype=np.intp)
+    moved = (np.abs(flow[fans] - began[fans]) > FAR * np.abs(flow[fans])).any(axis=0)
+    some = np.flatnonzero(moved & ~out)
+    if len(some):
+        out[some] = _rising(eq.take(some))
     return out
 
 
