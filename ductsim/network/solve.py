@@ -34,6 +34,7 @@ from .newton import (
     iterate,
 )
 from .stability import astray, doubtful, settle
+from .predicted import FEWEST, WORTH, Prediction, Rows
 from .structure import Structure, examine, floating_nodes
 from .system import System
 from .transient import run_up, standstill
@@ -42,7 +43,7 @@ from .turns import by_turns
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]
 
-CHUNK = 1024  # scenarios; their arrays stay in cache
+CHUNK = 2048  # scenarios; their arrays stay in cache
 SOUND = 340.0  # m/s
 PLAIN_STEPS = 14
 CHORD_ROUNDS, CHORD_STEPS, CHORD_POLISH = 4, 40, 12
@@ -138,11 +139,16 @@ def solve(system: System, numbers: Numbers, start: Point | None = None) -> tuple
         if len(doubtful(eq, out)):
             _settle(eq, structure, out, np.array([0]))
         return out, [structure]
-    if start is None:
+    told = None
+    if start is None or numbers.scenarios >= FEWEST:
         middle = numbers.middle()
         eq = middle.equations(system)
-        nominal = solve_single(eq, examine(system, eq.shut, eq.supply, 1), None)
-        start = nominal.point if nominal.good[0] else None
+        near = None if start is None or start.flow.shape[1] > 1 else start
+        nominal = solve_single(eq, examine(system, eq.shut, eq.supply, 1), near)
+        if start is None and nominal.good[0]:
+            start = nominal.point
+        if nominal.good[0] and start is not None and start.flow.shape[1] == 1:
+            told = predict(system, numbers, middle, nominal.point)
     _keep_freed_memory()
     heated = not np.isinf(numbers.air.pressure).all() and bool(system.fan_rows)
     out, structures = Solved.empty(system, numbers.scenarios, heated), []
@@ -156,8 +162,8 @@ def solve(system: System, numbers: Numbers, start: Point | None = None) -> tuple
         part = out.take(columns)
         near = start.take(columns) if start is not None and start.flow.shape[1] > 1 else start
         if near is not None:
-            solve_from(eq, near, structure.anchors, part)
-            _keep_near(eq, near, part)
+            solve_from(eq, near if told is None else told.point(numbers, columns), structure.anchors, part)
+            _keep_near(eq, near, part)  # what is foretold may itself be far from any point that is known
         hard.append(first + np.flatnonzero(~part.good))
         doubted.append(first + doubtful(eq, part))
     for places, eq, structure in _gathered(system, numbers, hard):
@@ -167,6 +173,19 @@ def solve(system: System, numbers: Numbers, start: Point | None = None) -> tuple
     for places, eq, structure in _gathered(system, numbers, doubted):
         _settle(eq, structure, out, places)
     return out, structures
+
+
+def predict(system: System, numbers: Numbers, middle: Numbers, nominal: Point) -> Prediction | None:
+    """How the middle's point answers to each number; None where there are too few scenarios for it."""
+    rows = Rows.of(numbers)
+    count = len(rows.names)
+    if numbers.scenarios < max(FEWEST, 2 * WORTH * count) or not count:
+        return None
+    eq = rows.moved(middle).equations(system)
+    found = solve_from(eq, nominal, examine(system, eq.shut, eq.supply, eq.scenarios).anchors)
+    down, up = slice(0, count), slice(count, None)
+    good = found.good[down] & found.good[up]
+    return Prediction(rows, nominal, found.point.take(down), found.point.take(up), good)
 
 
 def _gathered(
