@@ -200,6 +200,12 @@ class ReadingModel:
             self._speed_of.append((tachometer[c.set], self.errors.tachometer))
 
     @property
+    def unread(self) -> set[str]:
+        """The coordinates that are engine speeds which were not read."""
+        stated = [np.isfinite(self._speed_stated(i)) for i in range(len(self.configurations))]
+        return {self.names[p] for (p, _), read in zip(self._speed_of, stated, strict=True) if not read}
+
+    @property
     def size(self) -> int:
         """The number of coordinates."""
         return len(self.names)

@@ -82,13 +82,13 @@ def proof(
         )
     single = base if base.columns is None else base[0]
     planned = before is None
-    sides = _planned(base, at) if planned else tuple(_read(single, r) for r in (before, after))
+    pair = (single, done.on(single))  # a fix may be another engine speed, or turn a sign
+    sides = _planned(base, at) if planned else (_read(pair[0], before), _read(pair[1], after))
     keys, left_out = _in_common(sides)
     points = [Reading(k[0], 0.0, k[2], k[1], blanked=k[3]) for k in keys]
     without, changes = _changes(possible_columns(machine_or_fit, seed), done, points)
     usual = errors or ReadingErrors()
-    # a fix may be another engine speed: each side is reduced to its own machine's
-    taken = _Sides((single, done.on(single)), keys, usual)
+    taken = _Sides(pair, keys, usual)  # each side is reduced to its own machine's speed
     expected = changes.mean(axis=1)
     middle = np.array([without.mean(axis=1), without.mean(axis=1) + expected]) if planned else None
     for side, readings in enumerate(sides):
