@@ -114,7 +114,7 @@ def possible_columns(machine_or_fit: Machine | Fitted, seed: int) -> Machine:
     return possible_machines(machine_or_fit, SAMPLES)
 
 
-def _read(machine: Machine, readings: Any) -> Readings:
+def _read(machine: MachineData, readings: Any) -> Readings:
     found = readings_of(machine, readings)
     refuse(machine, found)
     return found
