@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...arguments import texts
+from ...description.data import MachineData
 from ...errors import InputError, UnknownName, shown
 from ...fixes.fix import Fix
 from ...machine.fitted import Fitted
