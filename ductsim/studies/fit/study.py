@@ -12,7 +12,6 @@ from ...arguments import whole
 from ...bounded import at_most
 from ...errors import InputError, UnknownName, shown
 from ...inference.drawing import draw
-from ...inference.problem import find
 from ...machine.fitted import MANY, MOST_COLUMNS
 from ...machine.machine import Machine
 from ...readings.checks import refuse
@@ -21,6 +20,7 @@ from ...readings.naming import readings_of
 from ...readings.table import Readings
 from ...readings.unknowns import Unknown, default_scale, nuisances, unknowns_of
 from .result import Fit, Suspects
+from .setting_aside import settled
 from .suspecting import suspected
 
 DRAWS, EASY = 400, 10_000
@@ -87,7 +87,7 @@ def fit(
         How far readings are off.
     draws : int, optional
         Draws behind the intervals; by default 400, fewer (at least 100) for more than 25 conditions. Suspects
-        need none.
+        need none. 0: the intervals are those of the linear approximation at the estimate.
     seed : int
         Of the random numbers.
 
@@ -134,10 +134,11 @@ def explained(
     model = ReadingModel(machine, readings, scales, errors, relative)
     model.bound()
     conditions = len(model.configurations)
-    count = min(DRAWS, EASY // conditions) if draws is None else whole(draws, "draws", "draws", 1)
+    count = min(DRAWS, EASY // conditions) if draws is None else whole(draws, "draws", "draws", 0)
     at_most(count * conditions, MOST_COLUMNS, MANY, "draws")
-    problem = model.problem()
-    estimate = find(problem)
+    found = settled(model)
+    problem, estimate = found.problem, found.estimate
+    model.start_at(estimate.x)
     drawn = draw(problem, estimate, count, np.random.default_rng(seed))
     return Fit(
         given=machine,
@@ -154,5 +155,7 @@ def explained(
         jacobians=problem.jacobians,
         seconds=time.perf_counter() - started,
         draws=drawn,
-        sd=problem.sd,
+        sd=model.noise(),
+        plain=found.plain,
+        slips=found.groups,
     )

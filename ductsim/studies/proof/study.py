@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...arguments import texts
+from ...description.data import MachineData
 from ...errors import InputError, UnknownName, shown
 from ...fixes.fix import Fix
 from ...machine.fitted import Fitted
@@ -82,13 +83,13 @@ def proof(
         )
     single = base if base.columns is None else base[0]
     planned = before is None
-    sides = _planned(base, at) if planned else tuple(_read(single, r) for r in (before, after))
+    pair = (single, done.on(single))  # a fix may be another engine speed, or turn a sign
+    sides = _planned(base, at) if planned else (_read(pair[0], before), _read(pair[1], after))
     keys, left_out = _in_common(sides)
     points = [Reading(k[0], 0.0, k[2], k[1], blanked=k[3]) for k in keys]
     without, changes = _changes(possible_columns(machine_or_fit, seed), done, points)
     usual = errors or ReadingErrors()
-    # a fix may be another engine speed: each side is reduced to its own machine's
-    taken = _Sides((single, done.on(single)), keys, usual)
+    taken = _Sides(pair, keys, usual)  # each side is reduced to its own machine's speed
     expected = changes.mean(axis=1)
     middle = np.array([without.mean(axis=1), without.mean(axis=1) + expected]) if planned else None
     for side, readings in enumerate(sides):
@@ -114,7 +115,7 @@ def possible_columns(machine_or_fit: Machine | Fitted, seed: int) -> Machine:
     return possible_machines(machine_or_fit, SAMPLES)
 
 
-def _read(machine: Machine, readings: Any) -> Readings:
+def _read(machine: MachineData, readings: Any) -> Readings:
     found = readings_of(machine, readings)
     refuse(machine, found)
     return found
