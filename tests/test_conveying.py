@@ -12,6 +12,7 @@ import ductsim as ds
 from ductsim.checking.physical import meets_itself, slopes
 from ductsim.checking.probing import flows, usual
 from ductsim.conveying import LOAD, Load, loaded_class, loaded_form, plain_form
+from ductsim.crop.running import _ducts
 from ductsim.errors import InputError
 from ductsim.laws.card import LAWS, card_of
 from ductsim.laws.card import law as a_law
@@ -454,3 +455,21 @@ def test_the_machine_s_limit_is_the_fold(branch):
     a, b, _ = np.polyfit(velocity[top - 1 : top + 2], curve[top - 1 : top + 2], 2)
     highest = np.polyval(np.polyfit(velocity[top - 1 : top + 2], curve[top - 1 : top + 2], 2), -b / (2 * a))
     assert limit == pytest.approx(highest, rel=2e-3)
+
+
+def test_a_machine_is_judged_by_how_fast_air_is_in_its_jets_and_ducts_against_the_slip():
+    """From the state's own flows and densities; a jet's section is that of its mixed air."""
+    machine = ds.demo("picker").with_crop()
+    state, numbers = machine.solve(), machine.numbers
+    ratio, slope, flowing = _ducts(machine, machine.part_numbers(), state.arrays)
+    for i, unit in enumerate("12345"):
+        jet = [(f"jet {unit}", "motive"), (f"jet {unit}", "suction")]
+        for row, keys, area in (
+            (2 * i, jet, numbers[f"jet {unit}.mixing_area"]),
+            (2 * i + 1, [f"duct {unit}"], np.pi / 4.0 * numbers[f"duct {unit}.diameter"] ** 2),
+        ):
+            air = sum(state.flow[k] for k in keys) / (state.density[keys[-1]] * area)
+            slip = machine.part_numbers()[f"{keys[0] if row % 2 else keys[0][0]}.slip"]
+            assert ratio[row, 0] == pytest.approx(air / slip, rel=1e-9)
+            assert slope[row, 0] == pytest.approx(state.slope[keys[-1]])
+    assert flowing.all() and len(ratio) == 10

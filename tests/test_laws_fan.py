@@ -57,6 +57,15 @@ def test_the_cubic_is_the_monotone_one_of_scipy(curve):
     assert float(last) == pytest.approx(float(reference.derivative()(x[-1])), rel=1e-9, abs=1e-6)
 
 
+@pytest.mark.parametrize("fall", [-2.9, -3.0, -3.06, -3.2])
+def test_an_end_slope_is_held_to_three_times_its_chord(fall):
+    """After scipy, whose end slopes are those of the same source; unheld, -3.06 would give 3.03."""
+    x, y = [0.0, 1.0, 2.0], [0.0, 1.0, 1.0 + fall]
+    expected = PchipInterpolator(x, y).derivative()(x)
+    assert [float(s) for s in monotone_slopes(x, y)] == pytest.approx(list(expected), rel=1e-12)
+    assert expected[0] == pytest.approx(min(1.5 - 0.5 * fall, 3.0))
+
+
 def test_a_narrow_piece_far_out_keeps_its_digits():
     """Points a millionth apart, against the monotone cubic of scipy, which counts from there too."""
     x, y = np.array([0.0, 1.0, 1.0 + 1e-6, 1.0 + 3e-6]), np.array([3000.0, 2000.0, 1200.0, 1e-3])
