@@ -40,6 +40,10 @@ class Fan(Part):
     crop_ways = ()
     sources = ("fan_laws", "fritsch_carlson1980", "our_assumption")
     is_fan = True
+    assumed = {
+        "typical": ("wheel_diameter", "width", "speed"),
+        "through": ("flow", "total_pressure", "speed"),
+    }
     faults = ("soiling",)
     work_on = {"soiling": "clean", "speed": "speed"}
     symbol = "fan"
