@@ -255,7 +255,7 @@ def test_several_questions_are_evened_among_each_other(picker):
     assert any(s.startswith("The spread between answers") for s in found.sentences())
     with pytest.raises(ds.InputError, match="questions of different measures"):
         ds.balance(picker, None, of=["vacuum 3", "duct air 3"])
-    with pytest.raises(ds.InputError, match="there is no question"):
+    with pytest.raises(ds.InputError, match="an empty list"):
         ds.balance(picker, None, of=[])
 
 

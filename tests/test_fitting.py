@@ -366,7 +366,7 @@ def test_a_machine_without_leaks_needs_unknowns_named():
 def test_only_single_machines_are_fitted(small, small_readings):
     with pytest.raises(ds.InputError, match="has columns"):
         ds.fit(small[0].change({"belt.slip": [0.01, 0.02]}), small_readings)
-    with pytest.raises(ds.InputError, match="is no machine"):
+    with pytest.raises(ds.InputError, match="is not a machine"):
         ds.fit("picker", small_readings)
 
 

@@ -243,7 +243,7 @@ def test_what_is_wrong_has_its_sentence(machine):
         ds.proof(machine, readings[:1], readings[1:], FIX)
     with pytest.raises(ds.InputError, match="is no fix"):
         ds.proof(machine, readings, readings, "seal it")
-    with pytest.raises(ds.InputError, match="is no machine"):
+    with pytest.raises(ds.InputError, match="is not a machine"):
         ds.proof(7, readings, readings, FIX)
     with pytest.raises(ds.InputError, match="only one set of readings"):
         ds.proof(machine, readings, None, FIX)

@@ -13,8 +13,12 @@ import ductsim as ds
 from ductsim.commands.known import by_group, places
 from ductsim.crop.box import Box
 from ductsim.description.equipment import Belt, ConstantAir, Section, Weather
+<<<<<<< HEAD
 from ductsim.files.headers import HEADER, OF_STRETCH
 from ductsim.files.reader import ASSUMED, FREE_KEYS, TOP
+=======
+from ductsim.files.reader import FREE_KEYS, TOP
+>>>>>>> hk
 from ductsim.files.templates import EACH_UNIT, OF_UNIT
 from ductsim.fixes.file import KEYS as FIX_KEYS
 from ductsim.laws.card import card_of
@@ -155,7 +159,7 @@ def test_every_key_of_a_file_is_told(found):
 
 
 def test_a_fan_by_its_wheel_or_one_point_is_told(found):
-    for key, names in ASSUMED.items():
+    for key, names in ds.Fan.assumed.items():
         row = found.rows[slug("kind", "fan", key)]
         assert all(name in row for name in names)
 

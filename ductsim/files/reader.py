@@ -24,8 +24,12 @@ from ..documents.document import (
     unique,
 )
 from ..errors import InputError, UnknownName, shown
+<<<<<<< HEAD
 from ..network.system import OUTSIDE
 from ..parts import KINDS, Fan
+=======
+from ..parts import KINDS
+>>>>>>> hk
 from ..parts.declare import Fields, Form, Part
 from ..quantity import si
 from .headers import headers
@@ -42,7 +46,6 @@ FREE_KEYS = {
     "trim": ("number", "low", "high", "sizes", "note"),
     "spread": SPREAD_KEYS,
 }
-ASSUMED = {"typical": ("wheel_diameter", "width", "speed"), "through": ("flow", "total_pressure", "speed")}
 DRIVES: dict[str, type[Fields]] = {"belt": Belt}
 
 
@@ -190,14 +193,13 @@ def _check_keys(values: Mapping[str, Any], kind: type[Part], place: str) -> None
     extra = ("name", "kind", "note", *kind.ends)
     if kind.is_fan:
         extra += ("drive",)
-    if issubclass(kind, Fan):
-        extra += tuple(ASSUMED)
+    extra += tuple(kind.assumed)
     refuse_unknown(values, (*kind.declared, *extra), f"{place} ({kind.kind})")
 
 
 def _curve(values: dict[str, Any], kind: type[Part], driven: bool, place: str) -> dict[str, Any]:
     """A fan's curve from its wheel (`typical`) or from one measured point (`through`), where written."""
-    given = [key for key in ASSUMED if key in values] if issubclass(kind, Fan) else []
+    given = [key for key in kind.assumed if key in values]
     if not given:
         return values
     key = given[0]
@@ -205,12 +207,12 @@ def _curve(values: dict[str, Any], kind: type[Part], driven: bool, place: str) -
         if other in values:
             raise InputError(f"has both {key} and {other}", place=place, allowed="one way to say the curve")
     known = table(values[key], f"{place}, {key}")
-    refuse_unknown(known, ASSUMED[key], f"{place}, {key}")
-    for name in ASSUMED[key]:
+    refuse_unknown(known, kind.assumed[key], f"{place}, {key}")
+    for name in kind.assumed[key]:
         if not isinstance(known.get(name), (str, int, float)) or isinstance(known[name], bool):
             raise InputError(f"the key {name!r} is missing", place=f"{place}, {key}", allowed="one quantity")
     try:
-        fan = getattr(Fan, key)(**known)
+        fan = getattr(kind, key)(**known)
     except InputError as err:
         raise err.at(place=place) from None
     rest = {name: value for name, value in values.items() if name != key}

@@ -47,6 +47,10 @@ class Fan(Part):
     crop_ways = ()
     sources = ("fan_laws", "fritsch_carlson1980", "our_assumption")
     is_fan = True
+    assumed = {
+        "typical": ("wheel_diameter", "width", "speed"),
+        "through": ("flow", "total_pressure", "speed"),
+    }
     faults = ("soiling",)
     switches = {"belt": ("belt_slip", {"off": 1.0, "on": 0.0})}
     mishaps = (

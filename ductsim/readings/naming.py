@@ -71,6 +71,14 @@ def named(layout: Layout, readings: Iterable[Reading]) -> tuple[Reading, ...]:
         if reading.minus and whole in known and not {reading.tapping, reading.minus} <= set(known):
             reading = replace(reading, tapping=whole, minus="")
         for name in filter(None, (reading.tapping, reading.minus)):
+            if not known:
+                raise InputError(
+                    f"there is no {'fan' if of_fan else 'tapping'} for the reading {name!r}",
+                    place=place,
+                    allowed="a machine with a fan"
+                    if of_fan
+                    else "a machine with tappings; a network has none",
+                )
             if name not in known:
                 raise UnknownName.of("fan" if of_fan else "tapping", name, known, place=place)
         try:

@@ -12,16 +12,26 @@ from ..crop.described import Crop
 from ..description.equipment import Belt, ConstantAir, Held, Section, Supplied, Weather
 from ..description.layout import Tapping, Unit
 from ..description.spreads import Spread
+<<<<<<< HEAD
 from ..documents.document import MACHINE_FORMAT
 from ..files.headers import HEADER, OF_STRETCH
 from ..files.reader import ASSUMED, DRIVES, FREE_KEYS
+=======
+from ..documents.document import FORMAT
+from ..files.reader import DRIVES, FREE_KEYS
+>>>>>>> hk
 from ..files.templates import EACH_UNIT, OF_UNIT
 from ..fixes.file import KEYS as FIX_KEYS
 from ..fixes.fix import Fix
 from ..machine import demos
 from ..measures import WORDS as MEASURED
 from ..measures import spellings
+<<<<<<< HEAD
 from ..parts import KINDS, Duct, Fan
+=======
+from ..parts import KINDS
+from ..parts.declare import Part
+>>>>>>> hk
 from ..parts.documented import alternatives, number_rows
 from ..questions.vocabulary import WORDS
 from ..readings.table import COLUMNS, MEASURES, QUANTITIES, Reading
@@ -232,7 +242,7 @@ def measure_rows() -> list[Row]:
 
 def other_rows(kind: Any) -> list[Row]:
     """Rows for what a part's table in a file may say in place of its numbers (a fan's assumed curve)."""
-    if not issubclass(kind, Fan):
+    if not issubclass(kind, Part):
         return []
     return [
         {
@@ -243,7 +253,7 @@ def other_rows(kind: Any) -> list[Row]:
             "spread": "",
             "meaning": f"in place of the curve: {_lowered(summary(_own_words(getattr(kind, key))))}",
         }
-        for key, names in ASSUMED.items()
+        for key, names in kind.assumed.items()
     ]
 
 

@@ -10,10 +10,12 @@ import numpy as np
 
 from ...arguments import whole
 from ...bounded import at_most
-from ...errors import InputError, UnknownName, shown
+from ...errors import UnknownName
 from ...inference.drawing import draw
 from ...machine.fitted import MANY, MOST_COLUMNS
 from ...machine.machine import Machine
+from ...machine.network import Network
+from ...machine.possible import as_machine
 from ...readings.checks import refuse
 from ...readings.model import ReadingErrors, ReadingModel
 from ...readings.naming import readings_of
@@ -29,7 +31,7 @@ DRAWS, EASY = 400, 10_000
 
 @overload
 def fit(
-    machine: Machine,
+    machine: Machine | Network,
     readings: Any,
     unknowns: Any = None,
     *,
@@ -43,7 +45,7 @@ def fit(
 
 @overload
 def fit(
-    machine: Machine,
+    machine: Machine | Network,
     readings: Any,
     unknowns: Any = None,
     *,
@@ -56,7 +58,7 @@ def fit(
 
 
 def fit(
-    machine: Machine,
+    machine: Machine | Network,
     readings: Any,
     unknowns: Any = None,
     *,
@@ -73,7 +75,7 @@ def fit(
 
     Parameters
     ----------
-    machine : Machine
+    machine : Machine or Network
         A single one, without columns.
     readings : path, DataFrame, list or Readings
         See `read_readings`.
@@ -101,10 +103,7 @@ def fit(
         For readings that cannot be read or cannot be right, unknown names, and more than 300 readings or 100
         conditions.
     """
-    if not isinstance(machine, Machine):
-        raise InputError(
-            f"{shown(machine)} is no machine", place="fit", allowed="a machine, as ds.Machine.read gives"
-        )
+    machine = as_machine(machine, "fit")
     machine = machine.without_crop() if machine.carries else machine  # readings are taken with empty ducts
     found = readings_of(machine, readings)
     refuse(machine, found)

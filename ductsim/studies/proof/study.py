@@ -14,7 +14,8 @@ from ...errors import InputError, UnknownName, shown
 from ...fixes.fix import Fix
 from ...machine.fitted import Fitted
 from ...machine.machine import Machine
-from ...machine.possible import possible_machines
+from ...machine.network import Network
+from ...machine.possible import as_machine, possible_machines
 from ...readings.checks import reduction, refuse
 from ...readings.model import Configuration, ReadingErrors, made
 from ...readings.naming import readings_of
@@ -30,7 +31,7 @@ SAMPLES = 200
 
 
 def proof(
-    machine_or_fit: Machine | Fitted,
+    machine_or_fit: Machine | Network | Fitted,
     before: Any,
     after: Any,
     fix: Any,
@@ -47,7 +48,7 @@ def proof(
 
     Parameters
     ----------
-    machine_or_fit : Machine or Fit
+    machine_or_fit : Machine, Network or fit
         Before the fix. A machine is taken as uncertain by its usual spreads, a fit as it found it.
     before, after : path, DataFrame, list, Readings or None
         Both None: how many readings it would take.
@@ -72,11 +73,8 @@ def proof(
     done = fix if isinstance(fix, Fix) else Fix("the fix", fix) if isinstance(fix, Mapping) else None
     if done is None:
         raise InputError(f"{shown(fix)} is no fix", place="fix", allowed="a Fix, or a mapping of changes")
-    base = machine_or_fit.given if isinstance(machine_or_fit, Fitted) else machine_or_fit
-    if not isinstance(base, Machine):
-        raise InputError(
-            f"{shown(machine_or_fit)} is no machine", place="proof", allowed="a machine or a fit"
-        )
+    subject = machine_or_fit if isinstance(machine_or_fit, Fitted) else as_machine(machine_or_fit, "proof")
+    base = subject.given if isinstance(subject, Fitted) else subject
     if (before is None) != (after is None):
         raise InputError(
             "only one set of readings", place="proof", allowed="readings before and after, or none"
@@ -87,7 +85,7 @@ def proof(
     sides = _planned(base, at) if planned else (_read(pair[0], before), _read(pair[1], after))
     keys, left_out = _in_common(sides)
     points = [Reading(k[0], 0.0, k[2], k[1], blanked=k[3]) for k in keys]
-    without, changes = _changes(possible_columns(machine_or_fit, seed), done, points)
+    without, changes = _changes(possible_columns(subject, seed), done, points)
     usual = errors or ReadingErrors()
     taken = _Sides(pair, keys, usual)  # each side is reduced to its own machine's speed
     expected = changes.mean(axis=1)
