@@ -150,7 +150,7 @@ def test_weighed_draws_are_those_that_make_what_was_seen():
 
 
 def test_what_tells_nothing_leaves_the_prior():
-    """A run far below every limit: the quantiles are those of the lognormal prior, of 0.6 and a spread of 0.4."""
+    """A run far below every limit: the quantiles are of the lognormal prior, of 0.6 and a spread of 0.4."""
     bench = ds.demo("bench").with_crop(ds.Crop(crop_yield=0.2, row_spacing=1.0))
     found = ds.calibrate(bench, [{"ground_speed": 1e-3}])
     for share in (0.05, 0.25, 0.5, 0.75, 0.95):

@@ -459,8 +459,8 @@ def test_the_machine_s_limit_is_the_fold(branch):
 def test_what_hangs_in_a_riser_by_hand():
     """Crop weighs with its flow over its velocity, but lies no closer than in a plug (statics).
 
-    3 kg/s in a section of 0.06 m2 at 25 m/s of air, 19.003 m/s of crop, 100 kg/m3 in a plug: the volumes of air's
-    way and of the crop itself add up, 1.14018 + 0.03 m3/s, so 2.5637 kg/m3 hang: 60.34 Pa over 2.4 m.
+    3 kg/s in a section of 0.06 m2 at 25 m/s of air, 19.003 m/s of crop, 100 kg/m3 in a plug: the volumes of
+    air's way and of the crop itself add up, 1.14018 + 0.03 m3/s, so 2.5637 kg/m3 hang: 60.34 Pa over 2.4 m.
     """
     c = {"area": 0.06, "length": 3.0, "hydraulic_diameter": 0.2764, "roughness": 2e-4, "loss": 1.0}
     c |= {"rise": 0.0, "factor": 1.0, "bends": 0.0, "crop_flow": 3.0, "crop_friction": 0.5, "slip": 6.0}
