@@ -240,7 +240,7 @@ def test_quantiles_of_the_simulation_are_those_of_the_draws(fit):
 
 
 def test_a_difference_errs_as_a_reading_of_it_would(fit):
-    """What a difference of two places is taken to tell is what the model of readings makes of it, zero too."""
+    """A difference of two places is taken to tell what the model of readings makes of it, zero too."""
     singles = [ds.Reading(t, 0.0, engine_speed=SPEED, set=NEXT) for t in ("door 1", "door 2", "air box")]
     belief = _Belief.of(fit, singles)
     readings, slopes, noise = _candidates(belief, singles)
