@@ -46,7 +46,7 @@ class Screen(Part):
 
     area: Value = number("m2", at_least=0, spread=0.02, doc="area of the whole screen; 0 = closed")
     open_fraction: OptionalValue = number(
-        "", at_least=0, at_most=1, default=None, spread=0.05, doc="open share when clean", choices=OPEN_SHARES
+        "", at_least=0, at_most=1, default=None, spread=0.05, doc="open share when clean", words=OPEN_SHARES
     )
     blinded: Value = number(
         "", at_least=0, at_most=1, default=0.0, spread=0.3, doc="share of the holes blinded by lint"
