@@ -18,9 +18,8 @@ import numpy as np
 
 import ductsim as ds
 from ductsim.errors import InputError, NoOperatingPoint, OutsideRange
-from ductsim.parts.declare import Word
+from ductsim.parts.declare import LocalAir, Word
 from ductsim.parts.ends import OpenEnds
-from ductsim.parts.declare import LocalAir
 
 LEAST, MOST = 1e-8, 1.0
 NAMED = ("FED_CLOSED_OFF", "TOO_DEEP", "TOO_HIGH", "TOO_HOT")

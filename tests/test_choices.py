@@ -98,7 +98,7 @@ def test_a_word_goes_with_the_number_until_another_takes_its_place(tmp_path):
     assert spread_of(other, "hole.loss_coefficient") == ds.Opening.declared["loss_coefficient"].spread
     with pytest.raises(
         ds.UnknownName,
-        match="unknown word 'smoth'; allowed: .*, or 'smooth', 'wire-wound'.* did you mean 'smooth'",
+        match=r"unknown word 'smoth'; allowed: .*, or 'smooth', 'wire-wound'.* did you mean 'smooth'",
     ):
         machine.change({"hose.roughness": "smoth"})
     rows = machine.describe().table().set_index("address")

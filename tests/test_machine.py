@@ -212,11 +212,11 @@ def test_changes_never_compile_again(picker):
 
 
 def test_replace_makes_a_new_layout_with_the_same_ends(picker):
-    hose = ds.Hose(length="2.0 m", diameter="165 mm", roughness="1.2 mm")
+    hose = ds.Hose(length="2.0 m", diameter="200 mm", roughness="1.2 mm")
     m = picker.replace({"hose 4": hose})
     assert m.layout is not picker.layout
     assert m.part("hose 4") == ds.Hose(
-        length="2.0 m", diameter="165 mm", roughness="1.2 mm", inlet="plain", outlet="free"
+        length="2.0 m", diameter="200 mm", roughness="1.2 mm", inlet="plain", outlet="free"
     )  # it lies between two boxes
     assert "hose 4.bend 1.angle" not in m.numbers
     assert m.layout.part["hose 4"].ends == picker.layout.part["hose 4"].ends

@@ -287,6 +287,8 @@ def any_part(draw):
             values[field] = draw(one_number(decl))
     if name == "jet":
         values["nozzle_area"] = 0.4 * values["mixing_area"] * draw(st.floats(0.05, 1.0))
+    if name == "screen" and "hole" in values:
+        values["hole"] = 0.9 * values["pitch"] * draw(st.floats(0.3, 1.0))
     if name in ("merge", "split"):
         values["branch_area"] = values["straight_area"] * draw(st.floats(0.05, 1.0))
     if name == "leak" and "exponent" in values:

@@ -64,6 +64,20 @@ class Screen(Part):
     pattern: str = word("staggered", "square", default="staggered", doc="how the holes of a thin plate stand")
     style: str = word(*STYLES, default="thin plate", doc="what it is made of")
 
+    @classmethod
+    def examples(cls) -> list[Screen]:
+        """Screens for `check_part`, whose holes must be smaller than their pitch."""
+        made = [
+            cls(area=0.3, open_fraction=share, blinded=blinded, style=style)
+            for style in STYLES
+            for share, blinded in ((0.6, 0.0), (0.4, 0.3), (1.0, 0.0))
+        ]
+        return made + [
+            cls(area=0.3, hole=3e-3, pitch=5e-3, pattern=pattern, style=style)
+            for style in STYLES
+            for pattern in ("staggered", "square")
+        ]
+
     def check(self) -> None:
         """Holes are smaller than their distance."""
         if self.hole is not None and np.any(np.greater_equal(self.hole, self.pitch)):
