@@ -36,6 +36,7 @@ UNSEEN = (
     ".bend_factor",
     ".suction_angle",
 )  # what no reading at work can show
+ENDS = (".inlet_loss", ".outlet_loss", ".inlet_radius")  # these are drawn apart: the rest is as without them
 HEADER = """\
 # Invented readings of the invented five-unit picker, as taken with one manometer and one tachometer.
 # They come from a copy of the machine with every uncertain number off by its usual spread, plus errors of
@@ -49,11 +50,13 @@ def perturbed(machine: ds.Machine, rng: np.random.Generator) -> ds.Machine:
     """Every number off by its usual spread, within its range; all points of a fan's curve alike."""
     numbers = dict(machine.numbers)
     curves: dict[str, float] = {}
+    of_ends = np.random.default_rng(SEED + 2)
     for address, value in machine.numbers.items():
         spread = spread_of(machine, address)
         if not spread or address.startswith(("air.", "belt.engine_speed")) or address.endswith(UNSEEN):
             continue
-        drawn = float(np.exp(spread * rng.standard_normal()))
+        dice = of_ends if address.endswith(ENDS) else rng
+        drawn = float(np.exp(spread * dice.standard_normal()))
         if "[" in address:
             drawn = curves.setdefault(address.partition("[")[0], drawn)
         declared = machine.layout.declared[address]

@@ -19,7 +19,7 @@ WORDS = [
     for kind, cls in KINDS.items()
     for name, number in cls.declared.items()
     if isinstance(number, Number)
-    for choice in number.choices
+    for choice in number.words
 ]
 
 
@@ -34,7 +34,7 @@ def test_every_word_is_a_number_in_range_with_a_spread_and_a_source(kind, name, 
 
 
 def test_words_against_published_values():
-    opening = {c.word: c.value for c in ds.Opening.declared["loss_coefficient"].choices}
+    opening = {c.word: c.value for c in ds.Opening.declared["loss_coefficient"].words}
     # Crane, Flow of Fluids: a sharp entrance into a pipe flush with a wall takes 0.5, and the exit 1.0
     assert opening["flanged duct end"] == pytest.approx(
         fluids.entrance_sharp(method="Crane") + fluids.exit_normal(), 0.02
@@ -44,7 +44,7 @@ def test_words_against_published_values():
     # the general library's tables: galvanised sheet steel, new 0.15 mm; galvanised tubes 0.07 to 0.15 mm
     assert (
         0.05e-3
-        <= ds.Duct.declared["roughness"].choices[0].value
+        <= ds.Duct.declared["roughness"].words[0].value
         <= fluids.material_roughness("Galvanized iron")
     )
 
@@ -96,7 +96,10 @@ def test_a_word_goes_with_the_number_until_another_takes_its_place(tmp_path):
     other = machine.change({"hose.roughness": "smooth", "hole.loss_coefficient": 2.0})
     assert other.numbers["hose.roughness"] == 0.03e-3 and spread_of(other, "hose.roughness") == 0.7
     assert spread_of(other, "hole.loss_coefficient") == ds.Opening.declared["loss_coefficient"].spread
-    with pytest.raises(ds.UnknownName, match="unknown word 'smoth'; allowed: .*, or 'smooth', 'wire-wound'.* did you mean 'smooth'"):
+    with pytest.raises(
+        ds.UnknownName,
+        match=r"unknown word 'smoth'; allowed: .*, or 'smooth', 'wire-wound'.* did you mean 'smooth'",
+    ):
         machine.change({"hose.roughness": "smoth"})
     rows = machine.describe().table().set_index("address")
     assert tuple(rows.loc["hose.roughness"][["choice", "source", "spread"]]) == (

@@ -355,7 +355,7 @@ WEAK = ds.Jet(nozzle_area=45e-4, mixing_area=598e-4, nozzle_loss=0.08, suction_l
 
 def _bench(crop, duct=DUCT, nozzle=JET, box=4500.0, outflow=None):
     """A box of given pressure, a jet, an opening, and a duct (or a given outflow in its place)."""
-    net = ds.Network(ds.Air(density=1.1, viscosity=1.85e-5))
+    net = ds.Network(ds.Air(density=1.1, viscosity=1.85e-5), free_ends=False)
     net.hold("box", box)
     net.add(
         "mouth",

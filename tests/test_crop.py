@@ -304,7 +304,7 @@ def test_crop_in_one_unit_is_felt_by_the_others(picker):
     drag = 0.5 * crop_flow / air * (per_length * 3.2 / 0.2764 + 0.78 * 0.14)
     speed = one.units.loc["3", "duct_velocity_m_s"]
     more = drag + 2.0 * crop_flow / air * (1.0 - 6.0 / speed)
-    by_hand = picker.change({"duct 3.loss_coefficient": 1.19 + more}).solve().ask("duct air 3")
+    by_hand = picker.change({"duct 3.loss_coefficient": 0.19 + more}).solve().ask("duct air 3")
     lost = by_hand - none.ask("duct air 3")
     assert 1.5 * lost < change["3"] < lost < -0.14  # lifting it, and giving way to it, come on top
     for unit in "1245":  # the loaded duct takes less from the shared air box, and the others get it
@@ -352,7 +352,7 @@ def test_a_loaded_machine_is_written_pickled_and_given_other_parts(picker, loade
         picker.solve().vacuum["4"], rel=1e-12
     )
     wide = loaded.replace(
-        {"duct 4": ds.Duct(width=0.2, height=0.2, length=3.2, loss_coefficient=1.2, rise=2.4)}
+        {"duct 4": ds.Duct(width=0.2, height=0.2, length=3.2, loss_coefficient=0.2, rise=2.4)}
     )
     assert wide.carries and wide.part("duct 4").crop_flow == loaded.part("duct 4").crop_flow
     assert wide.solve().ask("duct air 4") < loaded.solve().ask("duct air 4")

@@ -33,6 +33,7 @@ from ductsim.parts import (
     Transition,
 )
 from ductsim.parts.declare import Number, Pair
+from ductsim.parts.ends import OpenEnds
 
 AIR = LocalAir(1.2, 1.8e-5, 1.2)
 CURVE = {
@@ -277,11 +278,17 @@ def any_part(draw):
     chosen = draw(st.sampled_from(kind.choices)) if kind.choices else ()
     others = {f for keys in kind.choices for f in keys} - set(chosen)
     values = {}
+    if issubclass(kind, OpenEnds):
+        values = draw(st.sampled_from([{}, {"inlet": "rounded", "outlet": "free"}, {"inlet": "in a wall"}]))
+        others |= set(OpenEnds.declared) - ({"inlet_radius"} if values.get("inlet") == "rounded" else set())
+    values = dict(values)
     for field, decl in kind.declared.items():
         if isinstance(decl, Number) and field not in others and field not in ("depth", "combined_area"):
             values[field] = draw(one_number(decl))
     if name == "jet":
         values["nozzle_area"] = 0.4 * values["mixing_area"] * draw(st.floats(0.05, 1.0))
+    if name == "screen" and "hole" in values:
+        values["hole"] = 0.9 * values["pitch"] * draw(st.floats(0.3, 1.0))
     if name in ("merge", "split"):
         values["branch_area"] = values["straight_area"] * draw(st.floats(0.05, 1.0))
     if name == "leak" and "exponent" in values:

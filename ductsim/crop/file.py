@@ -8,7 +8,7 @@ from typing import Any
 
 from ..documents.building import build
 from ..documents.cells import Cells, blank, cells_of
-from ..documents.document import check_format, read_document, refuse_unknown, table
+from ..documents.document import MACHINE_FORMAT, check_format, read_document, refuse_unknown, table
 from ..errors import InputError, shown
 from .described import Crop
 
@@ -35,7 +35,7 @@ def read_crop(source: Any) -> Crop:
     if isinstance(source, (str, os.PathLike)):
         document, _ = read_document(source, "crop file")
         try:
-            check_format(document)
+            check_format(document, MACHINE_FORMAT)  # a machine file holds a crop too
             return _of_document(document)
         except InputError as err:
             raise err.at(file=str(source)) from None

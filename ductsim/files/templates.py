@@ -62,8 +62,6 @@ def expand(
     parts, tappings, out = [], [], []
     written = texts(document, "boxes", "boxes")
     box_templates = [box for box in written if "{" in box] + list(texts(each, "boxes", "each_unit, boxes"))
-    if box_templates and not units:
-        raise InputError(f"there is no unit to repeat {box_templates[0]!r} for", place="boxes")
     boxes = [box for box in written if "{" not in box]
     for i, unit in enumerate(units):
         place = f"unit {i + 1}"

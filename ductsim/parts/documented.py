@@ -37,7 +37,7 @@ def number_rows(kind: Any) -> list[dict[str, str]]:
 
 def _words(number: Number | None) -> str:
     """The words that may stand in place of a number."""
-    words = ", ".join(f'"{choice.word}"' for choice in number.choices) if number else ""
+    words = ", ".join(f'"{choice.word}"' for choice in number.words) if number else ""
     return f"; or a word: {words}" if words else ""
 
 

@@ -54,7 +54,7 @@ class Duct(OpenEnds):
         default=0.09e-3,
         spread=0.3,
         doc="roughness; galvanised sheet",
-        choices=DUCT_WALLS,
+        words=DUCT_WALLS,
     )
     loss_coefficient: Value = number(
         "", at_least=0, default=0.0, spread=0.2, doc="local losses but its ends' and bends'"

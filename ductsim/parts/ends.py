@@ -102,7 +102,7 @@ class OpenEnds(Part):
         default=None,
         spread=0.1,
         doc="loss of air entering a free first end, before rounding; by the edge if not given",
-        choices=EDGES,
+        words=EDGES,
     )
     outlet_loss: OptionalValue = number(
         "",
@@ -111,7 +111,7 @@ class OpenEnds(Part):
         default=None,
         spread=0.03,
         doc="loss of air leaving a free second end; all its velocity pressure if not given",
-        choices=LEAVING,
+        words=LEAVING,
     )
 
     def __post_init__(self) -> None:

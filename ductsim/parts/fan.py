@@ -81,7 +81,7 @@ class Fan(Part):
         default=None,
         spread=0.3,
         doc="what a bend or too little straight duct before the eye takes, on the velocity there",
-        choices=tuple(end.choice(word) for word, end in FAN_ENDS.items() if end.number == "inlet_loss"),
+        words=tuple(end.choice(word) for word, end in FAN_ENDS.items() if end.number == "inlet_loss"),
     )
     outlet_loss: OptionalValue = number(
         "",
@@ -90,7 +90,7 @@ class Fan(Part):
         default=None,
         spread=0.3,
         doc="what a bend or too little straight duct behind the outlet takes, on the velocity there",
-        choices=tuple(end.choice(word) for word, end in FAN_ENDS.items() if end.number == "outlet_loss"),
+        words=tuple(end.choice(word) for word, end in FAN_ENDS.items() if end.number == "outlet_loss"),
     )
     outlet: str | None = word(
         "ducted",

@@ -49,7 +49,7 @@ class Hose(OpenEnds):
         default=0.9e-3,
         spread=0.4,
         doc="effective roughness of the corrugated wall",
-        choices=HOSE_WALLS,
+        words=HOSE_WALLS,
     )
     stretch: Value = number(
         "",
@@ -70,7 +70,7 @@ class Hose(OpenEnds):
         default=2.0,
         spread=0.3,
         doc="loss of its bends over that of smooth ones; 1 for a smooth elbow at its end",
-        choices=BEND_FACTORS,
+        words=BEND_FACTORS,
     )
     kink: Value = number(
         "",

@@ -39,7 +39,7 @@ class Jet(Part):
     nozzle_area: Value = number("m2", at_least=0, spread=0.03, doc="open area of the nozzle; 0 = closed")
     mixing_area: Value = number("m2", above=0, spread=0.03, doc="section in which the streams mix")
     nozzle_loss: Value = number(
-        "", at_least=0, default=0.05, spread=0.4, doc="loss on the nozzle's velocity", choices=NOZZLES
+        "", at_least=0, default=0.05, spread=0.4, doc="loss on the nozzle's velocity", words=NOZZLES
     )
     suction_loss: Value = number(
         "", at_least=0, default=0.10, spread=0.4, doc="loss on the suction's velocity beside the nozzle"
@@ -72,7 +72,7 @@ class Jet(Part):
         default=1.0,
         spread=0.1,
         doc="share of the pressure rise of full mixing",
-        choices=MIXED,
+        words=MIXED,
     )
     mixing_length: OptionalValue = number(
         "m",

@@ -64,7 +64,7 @@ class Leak(Part):
         default=None,
         spread=0.08,
         doc="exponent of the power law",
-        choices=EXPONENTS,
+        words=EXPONENTS,
     )
     reference_density: Value = number(
         "kg/m3",

@@ -41,7 +41,7 @@ class Number:
         The range in words, for messages.
     points : bool
         True for a list of numbers (curve points).
-    choices : tuple of Choice
+    words : tuple of Choice
         Words that may stand in its place.
     """
 
@@ -52,7 +52,7 @@ class Number:
     doc: str
     allowed: str
     points: bool = False
-    choices: tuple[Choice, ...] = ()
+    words: tuple[Choice, ...] = ()
 
     def check(self, value: Any, place: str) -> Any:
         """`value` as an SI float or 1-D array within the range; else an InputError that names `place`."""
@@ -88,11 +88,11 @@ class Number:
         """
         if type(value) is Chosen:
             return value
-        if not self.choices or not isinstance(value, str):
+        if not self.words or not isinstance(value, str):
             return None
-        known = choice_of(value, self.choices)
+        known = choice_of(value, self.words)
         if known is None and value.strip() and not any(sign.isdigit() for sign in value):
-            words = [choice.word for choice in self.choices]
+            words = [choice.word for choice in self.words]
             allowed = f"{self.allowed}, or {', '.join(map(repr, words))}"
             nearest = nearest_name(value, words)
             raise UnknownName(f"unknown word {shown(value)}", place=place, allowed=allowed, nearest=nearest)
@@ -184,13 +184,13 @@ def number(
     doc: str,
     cure: str = "",
     points: bool = False,
-    choices: tuple[Choice, ...] = (),
+    words: tuple[Choice, ...] = (),
 ) -> Any:
     """Declare a number of a part.
 
     `above` and `below` leave the bound out, `at_least` and `at_most` take it in; NaN and infinity never
     pass. `default=None` makes the number optional. `cure` is appended to the message for a value out of
-    range ("write '90 deg'"). `points=True` declares a list of numbers; `choices` are words that may stand in
+    range ("write '90 deg'"). `points=True` declares a list of numbers; `words` may stand in
     place of the number.
     """
     at_least, at_most, above, below = (
@@ -214,9 +214,9 @@ def number(
         f"below {below:g}{unit}" if below is not None else "",
         f"at most {at_most:g}{unit}" if at_most is not None else "",
     ]
-    words = " and ".join(b for b in bounds if b)
-    allowed = f"allowed: {words or 'a finite number'}" + (f" ({cure})" if cure else "")
-    declared = Number(measure, low, high, spread, doc, allowed, points, choices)
+    within = " and ".join(b for b in bounds if b)
+    allowed = f"allowed: {within or 'a finite number'}" + (f" ({cure})" if cure else "")
+    declared = Number(measure, low, high, spread, doc, allowed, points, words)
     return field(default=default, metadata={"declared": declared})
 
 

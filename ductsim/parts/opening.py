@@ -21,7 +21,7 @@ class Opening(Part):
 
     area: Value = number("m2", at_least=0, spread=0.03, doc="open area; 0 = closed")
     loss_coefficient: Value = number(
-        "", above=0, spread=0.15, doc="loss on the velocity in that area", choices=OPENING_EDGES
+        "", above=0, spread=0.15, doc="loss on the velocity in that area", words=OPENING_EDGES
     )
 
     def paths(self) -> tuple[Path, ...]:

@@ -46,7 +46,7 @@ class Screen(Part):
 
     area: Value = number("m2", at_least=0, spread=0.02, doc="area of the whole screen; 0 = closed")
     open_fraction: OptionalValue = number(
-        "", at_least=0, at_most=1, default=None, spread=0.05, doc="open share when clean", choices=OPEN_SHARES
+        "", at_least=0, at_most=1, default=None, spread=0.05, doc="open share when clean", words=OPEN_SHARES
     )
     blinded: Value = number(
         "", at_least=0, at_most=1, default=0.0, spread=0.3, doc="share of the holes blinded by lint"
@@ -63,6 +63,20 @@ class Screen(Part):
     )
     pattern: str = word("staggered", "square", default="staggered", doc="how the holes of a thin plate stand")
     style: str = word(*STYLES, default="thin plate", doc="what it is made of")
+
+    @classmethod
+    def examples(cls) -> list[Screen]:
+        """Screens for `check_part`, whose holes must be smaller than their pitch."""
+        made = [
+            cls(area=0.3, open_fraction=share, blinded=blinded, style=style)
+            for style in STYLES
+            for share, blinded in ((0.6, 0.0), (0.4, 0.3), (1.0, 0.0))
+        ]
+        return made + [
+            cls(area=0.3, hole=3e-3, pitch=5e-3, pattern=pattern, style=style)
+            for style in STYLES
+            for pattern in ("staggered", "square")
+        ]
 
     def check(self) -> None:
         """Holes are smaller than their distance."""
