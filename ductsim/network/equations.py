@@ -126,6 +126,26 @@ class Values:
             [tuple(cut(s) for s in four) for four in self.pair_by_warmth],
         )
 
+    def put(self, columns: NDArray[np.intp], other: Values) -> Values:
+        """The same with some of the scenarios overwritten."""
+        count = self.drop.shape[-1]
+
+        def cover(old: Any, new: Any) -> Any:
+            if old is None:
+                return None
+            old, new = np.asarray(old), np.asarray(new)
+            lead = np.broadcast_shapes(old.shape[:-1], new.shape[:-1])
+            out = np.broadcast_to(old, (*lead, count)).copy()
+            out[..., columns] = new
+            return out
+
+        def each(old: Any, new: Any) -> Any:
+            if isinstance(old, (list, tuple)):
+                return type(old)(each(a, b) for a, b in zip(old, new, strict=True))
+            return cover(old, new)
+
+        return Values(*(each(getattr(self, f.name), getattr(other, f.name)) for f in fields(Values)))
+
 
 class Equations:
     """The equations of `system` with these parts, air, held pressures and supplies.
@@ -274,7 +294,9 @@ class Equations:
                 into = (drop, slope, density, first, second, by_warmth)
                 self._single(c, flow, pressure, entering, turning, *into)
             else:
-                four, answers, warm = self._pair(c, flow, pressure, entering, drop, slope, density, slopes, warming)
+                four, answers, warm = self._pair(
+                    c, flow, pressure, entering, drop, slope, density, slopes, warming
+                )
                 pair_slope.append(four)
                 pair_answers.append(answers)
                 pair_by_warmth.append(warm)

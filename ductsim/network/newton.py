@@ -216,7 +216,7 @@ def newton_step(
     keep = factors if values.by_warmth is not None else None
     pressure[: system.free] = system.pattern.solve(slots, right, leaks, keep)
     own += _answer(system, first, second, blocks, pressure)
-    if not factors:
+    if not factors or point.warmth is None:
         return Step(own, pressure)
     early = settled(eq, point.flow + own, values.density, stream)
     lost = _driven(eq, values, early - point.warmth, point.flow >= 0.0)
@@ -237,7 +237,7 @@ def _driven(eq: Equations, values: Values, change: Any, ahead: Mask) -> Array:
     for p in eq.powers:
         if p.inlet is not None:  # air of a temperature of its own
             entering[p.rows] = np.where(ahead[p.rows] & ~np.isnan(p.inlet), 0.0, entering[p.rows])
-    out = np.empty_like(entering)
+    out: Array = np.empty_like(entering)
     assert values.by_warmth is not None
     np.multiply(values.gain, values.by_warmth, out=out[:count])
     out[:count] *= entering[:count]
@@ -488,29 +488,48 @@ def _advance(
     warming: bool,
 ) -> tuple[Point, Values, Array, Any, Array]:
     """Take the step; halve it in the scenarios where the pressure equations get worse, at most so often."""
+    density = values.density
     share = np.ones(eq.scenarios)
-    damped = halvings > 0
-    old = _size(values) if damped else share
-    density, warmth = values.density, point.warmth
-    for halved in range(halvings + 1):
-        flow = point.flow + (share * step.flow if damped else step.flow)
-        pressure = point.pressure + (share * step.pressure if damped else step.pressure)
-        if point.warmth is not None:
-            warmth = settled(eq, flow, density, stream) if step.warmth is None else step.warmth
-            if damped:
-                warmth = point.warmth + relax * share * (warmth - point.warmth)
-        values = _evaluated(eq, Point(flow, pressure, warmth), damped, warming)
-        if halved == halvings:
+    old = _size(values) if halvings else share
+    new = _taken(eq, point, step, values.density, share, stream, relax if halvings else None)
+    values = _evaluated(eq, new, halvings > 0, warming)
+    worse = np.arange(eq.scenarios if halvings else 0)
+    now = values
+    for _ in range(halvings):
+        still = ~(_size(now) <= old[worse] * (1.0 - 1e-4 * share[worse])) & (old[worse] > LEAST_DROP)
+        if not still.any():
             break
-        worse = ~(_size(values) <= old * (1.0 - 1e-4 * share)) & (old > LEAST_DROP)
-        if not worse.any():
-            break
-        share = np.where(worse, 0.5 * share, share)
+        worse = worse[still]
+        share[worse] *= 0.5
+        part, before, move = eq, point, step
+        if len(worse) < eq.scenarios:
+            part, before = eq.take(worse), point.take(worse)
+            move = Step(step.flow[:, worse], step.pressure[:, worse])
+        at = _taken(part, before, move, density[:, worse], share[worse], stream, relax)
+        now = _evaluated(part, at, True)
+        values = now if len(worse) == eq.scenarios else values.put(worse, now)
+        new.put(worse, at)
     moved = np.abs(step.flow).max(axis=0, initial=0.0)
     warmer: Any = 0.0
-    if warmth is not None and point.warmth is not None:
-        warmer = np.abs(warmth - point.warmth).max(axis=0)
-    return Point(flow, pressure, warmth), values, moved, warmer, share
+    if new.warmth is not None and point.warmth is not None:
+        warmer = np.abs(new.warmth - point.warmth).max(axis=0)
+    return new, values, moved, warmer, share
+
+
+def _taken(
+    eq: Equations, point: Point, step: Step, density: Array, share: Array, stream: Any, relax: float | None
+) -> Point:
+    """The point after these shares of a step; a full step where `relax` is None."""
+    if relax is None:
+        flow, pressure = point.flow + step.flow, point.pressure + step.pressure
+    else:
+        flow, pressure = point.flow + share * step.flow, point.pressure + share * step.pressure
+    if point.warmth is None:
+        return Point(flow, pressure, None)
+    warmth = settled(eq, flow, density, stream) if step.warmth is None else step.warmth
+    if relax is not None:
+        warmth = point.warmth + relax * share * (warmth - point.warmth)
+    return Point(flow, pressure, warmth)
 
 
 def _size(values: Values) -> Array:

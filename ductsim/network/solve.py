@@ -33,8 +33,8 @@ from .newton import (
     cold_start,
     iterate,
 )
-from .stability import astray, doubtful, settle
 from .predicted import FEWEST, WORTH, Prediction, Rows
+from .stability import astray, doubtful, settle
 from .structure import Structure, examine, floating_nodes
 from .system import System
 from .transient import run_up, standstill
@@ -154,8 +154,8 @@ def solve(system: System, numbers: Numbers, start: Point | None = None) -> tuple
     out, structures = Solved.empty(system, numbers.scenarios, heated), []
     hard: list[Index] = []
     doubted: list[Index] = []
-    for first in range(0, numbers.scenarios, CHUNK):
-        columns = slice(first, min(first + CHUNK, numbers.scenarios))
+    for columns in _chunks(numbers.scenarios):
+        first = columns.start
         eq = numbers.equations(system, columns)
         structure = examine(system, eq.shut, eq.supply, eq.scenarios)
         structures.append(structure)
@@ -175,6 +175,17 @@ def solve(system: System, numbers: Numbers, start: Point | None = None) -> tuple
     return out, structures
 
 
+def _chunks(scenarios: int) -> Iterator[slice]:
+    """Slices of `CHUNK` scenarios; a few left over go with the last, since few take another way."""
+    first = 0
+    while first < scenarios:
+        end = first + CHUNK
+        if scenarios - end <= FEW_SCENARIOS:
+            end = scenarios
+        yield slice(first, end)
+        first = end
+
+
 def predict(system: System, numbers: Numbers, middle: Numbers, nominal: Point) -> Prediction | None:
     """How the middle's point answers to each number; None where there are too few scenarios for it."""
     rows = Rows.of(numbers)
@@ -191,7 +202,7 @@ def predict(system: System, numbers: Numbers, middle: Numbers, nominal: Point) -
 def _gathered(
     system: System, numbers: Numbers, places: list[Index]
 ) -> Iterator[tuple[Index, Equations, Structure]]:
-    """Scenarios from all over, in full chunks: what only a few need would be done for hardly any at a time."""
+    """Scenarios from all over, in full chunks: few at a time would cost as much as many."""
     every = np.concatenate(places)
     for at in range(0, len(every), CHUNK):
         some = every[at : at + CHUNK]
@@ -313,7 +324,7 @@ def supersonic(eq: Equations, solved: Solved) -> NDArray[np.bool_]:
 
 
 def _settle(eq: Equations, structure: Structure, out: Solved, places: Index) -> None:
-    """Where another point may be the one that is reached by running up, take that; `eq` is of these places."""
+    """Where another point may be the one that is reached by running up, take that; `eq` is of `places`."""
     again = settle(eq, structure, out.take(places))
     reached = np.flatnonzero(again.good)
     out.put(places[reached], again.take(reached))

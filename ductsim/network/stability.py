@@ -7,6 +7,7 @@ listed, each with its stability.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any
 
 import numpy as np
@@ -33,6 +34,7 @@ TIPPED = (0.01, -0.01, 0.05, -0.05, 0.2, -0.2, 0.5, -0.5)  # of the largest flow
 STACKED = 256  # scenarios whose matrices are made at once
 MOST_PATHS = 400  # above, eigenvalues cost more than they tell and the run-up itself is the evidence
 CURVE_SHARES = np.linspace(0.0, 1.7, 18)  # of the cold start's guess, 0.6 of a fan's full flow
+BETWEEN = np.linspace(0.0, 1.0, 9)
 FAR = 0.25  # of what a tee carries: a start further off is not one from nearby
 FAR_WARMTH = 3.0  # K, likewise
 SAME = 1e-6  # of the largest flow: two points closer than this are one
@@ -62,8 +64,9 @@ def astray(eq: Equations, start: Point, solved: Solved) -> NDArray[np.bool_]:
     """Scenarios whose start was so far off that it may have led to another stable point.
 
     The drops of tees fall in places as their flow rises; warm air that rises, or a fan that draws air of its
-    own temperature, can go on moving the way it moves. Fans whose curves rise somewhere can work at several
-    points. What such a network answers must not depend on where somebody began. With resistances, falling fans and given temperatures there is one answer.
+    own temperature, can go on moving the way it moves. Where a fan's curve rises between two flows, it may
+    work at either. What such a network answers must not depend on where somebody began. With resistances,
+    falling fans and given temperatures there is one answer.
     """
     out = np.zeros(eq.scenarios, dtype=bool)
     flow, began = solved.point.flow, start.flow
@@ -76,11 +79,10 @@ def astray(eq: Equations, start: Point, solved: Solved) -> NDArray[np.bool_]:
             one, two = lg.rows, lg.partners
             moved = np.abs(flow[one] - began[one]) + np.abs(flow[two] - began[two])
             out |= (moved > FAR * (np.abs(flow[one]) + np.abs(flow[two]))).any(axis=0)
-    fans = np.array(eq.system.fan_rows, dtype=np.intp)
-    moved = (np.abs(flow[fans] - began[fans]) > FAR * np.abs(flow[fans])).any(axis=0)
-    some = np.flatnonzero(moved & ~out)
+    some = np.flatnonzero(solved.good & ~out)
     if len(some):
-        out[some] = _rising(eq.take(some))
+        before = np.broadcast_to(began, flow.shape)[:, some]
+        out[some] = _rises_between(eq.take(some), before, flow[:, some])
     return out
 
 
@@ -88,15 +90,29 @@ def _rising(eq: Equations) -> NDArray[np.bool_]:
     """Scenarios in which some fan's curve rises anywhere up to its full flow."""
     system = eq.system
     guess = np.broadcast_to(eq.guess, (system.paths, eq.scenarios))
+    return _rises_at(eq, (share * guess for share in CURVE_SHARES))
+
+
+def _rises_between(eq: Equations, one: Array, two: Array) -> Mask:
+    """Scenarios in which some fan's curve rises between two flows."""
+    return _rises_at(eq, (one + share * (two - one) for share in BETWEEN))
+
+
+def _rises_at(eq: Equations, flows: Iterable[Array]) -> Mask:
+    """Scenarios in which some fan's curve rises at one of these flows (paths, S)."""
+    system = eq.system
     out = np.zeros(eq.scenarios, dtype=bool)
     air = LocalAir(eq.outside, eq.viscosity, eq.outside)
+    groups = []
     for c in eq.coefficients:
         rows = c.group.rows
         fans = [r - rows.start for r in system.fan_rows if rows.start <= r < rows.stop]
         if c.group.partners is None and fans:
-            for share in CURVE_SHARES:
-                _, slope, _ = c.group.law(share * guess[rows], air, **c.values)
-                out |= (slope[fans] < 0.0).any(axis=0)
+            groups.append((c, rows, fans))
+    for flow in flows if groups else ():
+        for c, rows, fans in groups:
+            _, slope, _ = c.group.law(flow[rows], air, **c.values)
+            out |= (slope[fans] < 0.0).any(axis=0)
     return out
 
 
@@ -189,7 +205,7 @@ def stable(eq: Equations, point: Point) -> Mask:
 
 
 def _stable(eq: Equations, point: Point, is_open: Mask) -> Mask:
-    """The same for scenarios with the same paths open: first by the energy, eigenvalues where that is not enough.
+    """The same for scenarios with the same paths open: by the energy first, then by eigenvalues.
 
     What the air has in motion falls at every disturbance when the loops' slopes are positive definite.
     """
@@ -208,7 +224,7 @@ def _definite(slope: Array) -> bool:
 
     both = slope + slope.T
     np.fill_diagonal(both, both.diagonal() * (1.0 - 1e-9))
-    return len(slope) == 0 or (np.isfinite(both).all() and dpotrf(both)[1] == 0)
+    return len(slope) == 0 or bool(np.isfinite(both).all() and dpotrf(both)[1] == 0)
 
 
 def is_stable(eq: Equations, point: Point) -> bool:

@@ -24,7 +24,7 @@ SETTLED_RATE = 1e-6  # of the largest flow per second: small flows have settled 
 PATIENCE, BLINK = 150, 1e-3  # time steps, s: air that has been followed no further by then never will be
 LINGER = 3  # time steps in a row
 NEAR, OWN, STRAY = 0.01, 0.1, 1e-5
-"""How near air beside a known point is: of the largest flow, and of each flow with this much of the largest."""
+"""How near air beside a known point is: of the largest flow; of each flow, with so much of the largest."""
 PERTURBATION = 1e-3  # of each path's inertia: equal fans never start exactly alike
 
 
