@@ -4,8 +4,9 @@ Near an estimate, readings are linear in the unknowns: beforehand they are norma
 with covariance S = 1 + J J^T in whitened readings and unknowns. A slip is a group of readings, or one
 direction in which several move together, that has an error of its own, tau times as large as what is known
 of the group from all others. With q the sum of squares by which the group misses what the others predict,
-for k numbers, the most probable tau^2 is q / k, and the slip explains the readings better by (q - k - k log(q / k)) / 2 in
-the logarithm of their probability. It is believed where that is more than it costs to believe in a slip.
+for k numbers, the most probable tau^2 is q / k, and the slip explains the readings better by
+(q - k - k log(q / k)) / 2 in the logarithm of their probability. It is
+believed where that is more than it costs to believe in a slip.
 """
 
 from __future__ import annotations

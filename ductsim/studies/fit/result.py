@@ -21,9 +21,10 @@ from .setting_aside import chance, problem_without
 Array = NDArray[np.float64]
 Row = dict[str, Any]
 
+ONE_SIDED = 1.6448536269514722  # the coordinate of the 95 % quantile
 TOLD, HARDLY = 0.5, 0.8
 """Up to this ratio of interval to prior interval the readings told an unknown; where they did not, from this
-ratio of standard deviations on its scale on only the prior did."""
+ratio on, and the same of standard deviations on its scale, only the prior did."""
 OUTLYING = 0.01  # chance of one outlier or more among sound readings
 NOTHING = 0.01
 FELT = 0.3  # effects smaller than this, in standard deviations of what is known, count as none
@@ -76,22 +77,26 @@ class Fit(Fitted):
     def unknowns(self) -> list[Row]:
         """A row for each unknown: estimate, interval, prior interval, what told it; clear excess first.
 
-        `ratio` is the width of the interval over that of the prior's, `scale_ratio` the same of the standard
-        deviations on the unknown's scale; `told` is "by the readings", "in part" or "only by the prior";
-        `chance_high` is how probably it is larger than was likely.
+        `ratio` is the width of the interval over that of the prior's of the same kind, `scale_ratio` the
+        same of the standard deviations on the unknown's scale; `told` is "by the readings", "in part" or
+        "only by the prior"; `chance_high` is how probably it is larger than was likely.
         """
         count = len(self.scales)
         scales = Scales(list(self.scales.values()))
         values = scales.values(self.draws.x[:count])
         best = scales.values(self.estimate.x[:count, None])[:, 0]
         prior = scales.values(np.repeat([[-EDGE, EDGE]], count, axis=0))
+        one_end = np.full((count, 2), ONE_SIDED) * [-1.0, 1.0]
+        prior_ends = scales.values(one_end).max(axis=1)
         sd = np.sqrt(np.diag(self.estimate.covariance))
         rows = []
         for i, u in enumerate(self.wanted):
-            low, high = self._interval(values[i], NOTHING * u.likely)
+            low, high, one_sided = self._interval(values[i], NOTHING * u.likely)
             low, high = min(low, float(best[i])), max(high, float(best[i]))
             first, last = prior[i].tolist()
-            ratio = (high - low) / (last - first)
+            # like with like: an interval from 0 against what was believed to lie above 0 alike
+            before = (0.0, float(prior_ends[i])) if one_sided else (first, last)
+            ratio = (high - low) / (before[1] - before[0])
             rows.append(
                 {
                     "unknown": u.address,
@@ -110,8 +115,11 @@ class Fit(Fitted):
             )
         return sorted(rows, key=lambda row: (row["told"] == "only by the prior", -_excess(row)))
 
-    def _interval(self, values: Array, nothing: float) -> tuple[float, float]:
-        """What 95 % of the draws lie between: from 0 where next to nothing is possible, else equal tails."""
+    def _interval(self, values: Array, nothing: float) -> tuple[float, float, bool]:
+        """What 95 % of the draws lie between, and whether that is from 0.
+
+        It is where next to nothing is possible, else with equal tails.
+        """
         draws = self.draws
         zero = float(draws.weights[values <= nothing].sum())
         shares = ENDS if zero >= EDGES[0] else EDGES
@@ -119,7 +127,8 @@ class Fit(Fitted):
         count = draws.effective
         shares = np.clip((shares * (count + 1.0) - 0.5) / count, 0.0, 1.0)
         low, high = draws.quantiles(values, shares).tolist()
-        return (0.0 if zero >= EDGES[0] else low), high
+        one_sided = zero >= EDGES[0]
+        return (0.0 if one_sided else low), high, one_sided
 
     @cached_property
     def pairs(self) -> list[Row]:
@@ -243,7 +252,7 @@ class Fit(Fitted):
 def _told(ratio: float, scale_ratio: float) -> str:
     if ratio <= TOLD:
         return "by the readings"
-    return "in part" if scale_ratio < HARDLY else "only by the prior"
+    return "in part" if min(ratio, scale_ratio) < HARDLY else "only by the prior"
 
 
 def _excess(row: Row) -> float:

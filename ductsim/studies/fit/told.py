@@ -96,14 +96,16 @@ def _told(fit: Fit) -> list[str]:
     groups = {
         "by the readings": "Told by the readings: {}.",
         "in part": "Told in part: {}.",
-        "only by the prior": "Only the prior speaks of {}: their intervals are what was believed before any "
-        "reading.",
+        "only by the prior": "Only the prior speaks of {}: their intervals are about what was "
+        "believed before any reading ({} of the width).",
     }
     out = []
     for told, words in groups.items():
         names = [row["unknown"] for row in fit.unknowns if row["told"] == told]
         if names:
-            out.append(words.format(gathered(_short(fit, name) for name in names)))
+            ratios = sorted({f"{row['ratio']:.2f}" for row in fit.unknowns if row["told"] == told})
+            ends = " to ".join(dict.fromkeys((ratios[0], ratios[-1])))
+            out.append(words.format(gathered(_short(fit, name) for name in names), ends))
     return out
 
 
