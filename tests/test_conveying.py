@@ -457,7 +457,6 @@ def test_the_machine_s_limit_is_the_fold(branch):
     assert limit == pytest.approx(highest, rel=2e-3)
 
 
-<<<<<<< HEAD
 def test_a_machine_is_judged_by_how_fast_air_is_in_its_jets_and_ducts_against_the_slip():
     """From the state's own flows and densities; a jet's section is that of its mixed air."""
     machine = ds.demo("picker").with_crop()
@@ -474,7 +473,8 @@ def test_a_machine_is_judged_by_how_fast_air_is_in_its_jets_and_ducts_against_th
             assert ratio[row, 0] == pytest.approx(air / slip, rel=1e-9)
             assert slope[row, 0] == pytest.approx(state.slope[keys[-1]])
     assert flowing.all() and len(ratio) == 10
-=======
+
+
 def test_what_hangs_in_a_riser_by_hand():
     """Crop weighs with its flow over its velocity, but lies no closer than in a plug (statics).
 
@@ -508,4 +508,3 @@ def test_the_drag_in_a_mixing_section_by_hand():
         for k in (0.5, 0.0)
     )
     assert rubbed - smooth == pytest.approx([4.545, 4.545], rel=1e-3)
->>>>>>> hl

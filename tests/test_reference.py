@@ -13,12 +13,8 @@ import ductsim as ds
 from ductsim.commands.known import by_group, places
 from ductsim.crop.box import Box
 from ductsim.description.equipment import Belt, ConstantAir, Section, Weather
-<<<<<<< HEAD
 from ductsim.files.headers import HEADER, OF_STRETCH
-from ductsim.files.reader import ASSUMED, FREE_KEYS, TOP
-=======
 from ductsim.files.reader import FREE_KEYS, TOP
->>>>>>> hk
 from ductsim.files.templates import EACH_UNIT, OF_UNIT
 from ductsim.fixes.file import KEYS as FIX_KEYS
 from ductsim.laws.card import card_of

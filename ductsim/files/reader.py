@@ -24,12 +24,8 @@ from ..documents.document import (
     unique,
 )
 from ..errors import InputError, UnknownName, shown
-<<<<<<< HEAD
 from ..network.system import OUTSIDE
-from ..parts import KINDS, Fan
-=======
 from ..parts import KINDS
->>>>>>> hk
 from ..parts.declare import Fields, Form, Part
 from ..quantity import si
 from .headers import headers

@@ -12,26 +12,17 @@ from ..crop.described import Crop
 from ..description.equipment import Belt, ConstantAir, Held, Section, Supplied, Weather
 from ..description.layout import Tapping, Unit
 from ..description.spreads import Spread
-<<<<<<< HEAD
 from ..documents.document import MACHINE_FORMAT
 from ..files.headers import HEADER, OF_STRETCH
-from ..files.reader import ASSUMED, DRIVES, FREE_KEYS
-=======
-from ..documents.document import FORMAT
 from ..files.reader import DRIVES, FREE_KEYS
->>>>>>> hk
 from ..files.templates import EACH_UNIT, OF_UNIT
 from ..fixes.file import KEYS as FIX_KEYS
 from ..fixes.fix import Fix
 from ..machine import demos
 from ..measures import WORDS as MEASURED
 from ..measures import spellings
-<<<<<<< HEAD
-from ..parts import KINDS, Duct, Fan
-=======
-from ..parts import KINDS
+from ..parts import KINDS, Duct
 from ..parts.declare import Part
->>>>>>> hk
 from ..parts.documented import alternatives, number_rows
 from ..questions.vocabulary import WORDS
 from ..readings.table import COLUMNS, MEASURES, QUANTITIES, Reading
