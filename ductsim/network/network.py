@@ -17,7 +17,8 @@ from ..quantity import column
 from .equations import AirNumbers
 from .foreign import check_slopes
 from .newton import Point
-from .solve import Numbers, beyond, solve
+from .numbers import Numbers
+from .solve import beyond, solve
 from .state import State, judge
 from .system import OUTSIDE, Entry, System
 

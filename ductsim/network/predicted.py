@@ -7,16 +7,14 @@ moves are added up for each scenario. It is a start and decides nothing.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from .equations import AirNumbers
 from .newton import Point
-
-if TYPE_CHECKING:
-    from .solve import Numbers
+from .numbers import Numbers
 
 Array = NDArray[np.float64]
 
