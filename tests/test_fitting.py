@@ -56,10 +56,12 @@ def test_hatches_and_joints_are_told_by_the_readings_cuffs_and_box_by_the_prior(
     hatches_and_joints |= {f"joint leak {i}.coefficient" for i in range(1, 6)}
     assert told(demo_fit, "by the readings") == hatches_and_joints
     cuffs_and_box = {f"cuff leak {i}.coefficient" for i in range(1, 6)} | {"box leak.coefficient"}
-    assert told(demo_fit, "only by the prior") == cuffs_and_box
+    # what a hose loses in its ends is well known: that tells two cuffs, and those in part only
+    assert told(demo_fit, "in part") == {"cuff leak 2.coefficient", "cuff leak 3.coefficient"}
+    assert told(demo_fit, "only by the prior") == cuffs_and_box - told(demo_fit, "in part")
     words = str(demo_fit)
     assert "Told by the readings: hatch leak 1, 2, 3, 4 and 5, joint leak 1, 2, 3, 4 and 5." in words
-    assert "Only the prior speaks of cuff leak 1, 2, 3, 4 and 5, box leak" in words
+    assert "Only the prior speaks of cuff leak 1, 4 and 5, box leak" in words
     assert "cannot tell" not in words
 
 
