@@ -55,7 +55,7 @@ class Machine(MachineData, Shown):
 
     @classmethod
     def read(cls, path: str | os.PathLike[str]) -> Self:
-        """The machine in a TOML file of format 1.
+        """The machine in a TOML file of format 2, or 1.
 
         Raises
         ------
