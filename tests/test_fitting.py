@@ -54,14 +54,17 @@ def test_the_true_leak_is_first(demo_fit):
 def test_hatches_and_joints_are_told_by_the_readings_cuffs_and_box_by_the_prior(demo_fit):
     hatches_and_joints = {f"hatch leak {i}.area" for i in range(1, 6)}
     hatches_and_joints |= {f"joint leak {i}.coefficient" for i in range(1, 6)}
-    assert told(demo_fit, "by the readings") == hatches_and_joints
-    cuffs_and_box = {f"cuff leak {i}.coefficient" for i in range(1, 6)} | {"box leak.coefficient"}
-    # what a hose loses in its ends is well known: that tells two cuffs, and those in part only
+    # what a hose loses in its ends is well known: that tells something of cuffs too, and that cuff 5 is tight
+    assert told(demo_fit, "by the readings") == hatches_and_joints | {"cuff leak 5.coefficient"}
     assert told(demo_fit, "in part") == {"cuff leak 2.coefficient", "cuff leak 3.coefficient"}
-    assert told(demo_fit, "only by the prior") == cuffs_and_box - told(demo_fit, "in part")
+    alone = {f"cuff leak {i}.coefficient" for i in (1, 4)} | {"box leak.coefficient"}
+    assert told(demo_fit, "only by the prior") == alone
     words = str(demo_fit)
-    assert "Told by the readings: hatch leak 1, 2, 3, 4 and 5, joint leak 1, 2, 3, 4 and 5." in words
-    assert "Only the prior speaks of cuff leak 1, 4 and 5, box leak" in words
+    assert (
+        "Told by the readings: hatch leak 1, 2, 3, 4 and 5, joint leak 1, 2, 3, 4 and 5, cuff leak 5."
+        in words
+    )
+    assert "Only the prior speaks of box leak, cuff leak 1 and 4" in words
     assert "cannot tell" not in words
 
 
@@ -211,8 +214,8 @@ def test_what_only_the_prior_tells_follows_the_prior(small, small_readings):
     first = explained(machine, readings, unknowns, draws=60)
     for row in first.unknowns:
         name, left = row["unknown"], row["scale_ratio"] ** 2
-        if row["told"] != "only by the prior" and row["ratio"] > 0.2:
-            continue
+        if row["told"] != "only by the prior" and (row["ratio"] > 0.2 or row["low"] == 0.0):
+            continue  # one that came out at next to nothing does not move as a normal one
         doubled = [
             replace(u, likely=2 * u.likely, high=2 * u.high) if u.address == name else u for u in unknowns
         ]
@@ -222,7 +225,8 @@ def test_what_only_the_prior_tells_follows_the_prior(small, small_readings):
         by_readings = (root - left) / (1.0 - left)
         news = 1.0 / left - 1.0  # precision of the readings over that of the first prior; of the second, 1/2
         hand = ((np.sqrt(2.0) / 2.0 + news * by_readings) / (0.5 + news) / root) ** 2
-        assert now == pytest.approx(hand, rel=0.07), name  # the readings bend a little with the leak
+        if left < 0.95:  # above it, 1 - left is the difference of nearly equal numbers
+            assert now == pytest.approx(hand, rel=0.07), name  # the readings bend a little with the leak
         assert now > 1.6 if row["told"] == "only by the prior" else now < 1.5
     assert {"box leak.coefficient", "cuff leak 1.coefficient"} <= told(first, "only by the prior")
 
