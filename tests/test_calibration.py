@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 from refused_files import refusal
+from scipy.stats import norm
 
 import ductsim as ds
 from ductsim.crop.described import UNCERTAIN
@@ -146,3 +147,11 @@ def test_weighed_draws_are_those_that_make_what_was_seen():
         assert own.std() == pytest.approx(after.std(), rel=0.25)
         moved.append(abs(own.mean() - prior.mean()) / error)
     assert max(moved) > 4.0
+
+
+def test_what_tells_nothing_leaves_the_prior():
+    """A run far below every limit: the quantiles are of the lognormal prior, of 0.6 and a spread of 0.4."""
+    bench = ds.demo("bench").with_crop(ds.Crop(crop_yield=0.2, row_spacing=1.0))
+    found = ds.calibrate(bench, [{"ground_speed": 1e-3}])
+    for share in (0.05, 0.25, 0.5, 0.75, 0.95):
+        assert found.quantile(share) == pytest.approx(0.6 * np.exp(0.4 * norm.ppf(share)), rel=0.003)

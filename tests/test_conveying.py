@@ -454,3 +454,38 @@ def test_the_machine_s_limit_is_the_fold(branch):
     a, b, _ = np.polyfit(velocity[top - 1 : top + 2], curve[top - 1 : top + 2], 2)
     highest = np.polyval(np.polyfit(velocity[top - 1 : top + 2], curve[top - 1 : top + 2], 2), -b / (2 * a))
     assert limit == pytest.approx(highest, rel=2e-3)
+
+
+def test_what_hangs_in_a_riser_by_hand():
+    """Crop weighs with its flow over its velocity, but lies no closer than in a plug (statics).
+
+    3 kg/s in a section of 0.06 m2 at 25 m/s of air, 19.003 m/s of crop, 100 kg/m3 in a plug: the volumes of
+    air's way and of the crop itself add up, 1.14018 + 0.03 m3/s, so 2.5637 kg/m3 hang: 60.34 Pa over 2.4 m.
+    """
+    c = {"area": 0.06, "length": 3.0, "hydraulic_diameter": 0.2764, "roughness": 2e-4, "loss": 1.0}
+    c |= {"rise": 0.0, "factor": 1.0, "bends": 0.0, "crop_flow": 3.0, "crop_friction": 0.5, "slip": 6.0}
+    c |= {"start_velocity": 1.0, "start_share": 1.0, "plug_density": 100.0}
+    flow = 25.0 * 1.1 * 0.06
+    up, level = (loaded_friction(flow, AIR, **c, crop_rise=rise)[0] for rise in (2.4, 0.0))
+    assert up - level == pytest.approx(60.34, rel=1e-3)
+    full = loaded_friction(flow, AIR, **c | {"crop_flow": 1e5}, crop_rise=2.4)[0]
+    none = loaded_friction(flow, AIR, **c | {"crop_flow": 1e5}, crop_rise=0.0)[0]
+    assert full - none == pytest.approx(
+        100.0 * 9.80665 * 2.4, rel=2e-3
+    )  # a plug: its density times its height
+
+
+def test_the_drag_in_a_mixing_section_by_hand():
+    """K times crop over air, on the mixing section's loss alone: k_m K m_c V / (2 A).
+
+    1.5 kg/s of air at 1.1 kg/m3 in 0.06 m2 is 22.727 m/s; with 0.6 kg/s of crop, K = 0.5 and k_m = 0.08:
+    0.08 x 0.5 x 0.6 x 22.727 / 0.12 = 4.545 Pa on both paths.
+    """
+    path = JET.paths()[0]
+    air = LocalAir((1.1, 1.1, 1.1), 1.85e-5, 1.13, (0.0,) * 3)
+    own = {"crop_flow": 0.6, "slip": 6.0, "start_velocity": 1.0, "start_share": 1.0}
+    rubbed, smooth = (
+        np.array(loaded_jet((0.7, 0.8), air, **path.coefficients, **own, crop_friction=k)[0])
+        for k in (0.5, 0.0)
+    )
+    assert rubbed - smooth == pytest.approx([4.545, 4.545], rel=1e-3)

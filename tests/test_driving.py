@@ -306,6 +306,12 @@ def test_the_ratio_is_set_beside_the_published_one(found):
     assert "1.5 kg of air" in note and "not the same quantity" in note and note.value == 0.6
 
 
+def test_the_band_holds_nine_of_ten_draws(found):
+    low, high = found.band
+    assert np.mean(found.speeds < low) == pytest.approx(0.05, abs=1.5 / len(found.speeds))
+    assert np.mean(found.speeds > high) == pytest.approx(0.05, abs=1.5 / len(found.speeds))
+
+
 def test_the_same_seed_gives_the_same_band(picker):
     one, two = (ds.ground_speed(picker, samples=30, seed=3) for _ in range(2))
     other = ds.ground_speed(picker, samples=30, seed=4)

@@ -48,6 +48,7 @@ def test_a_wheel_by_hand():
     assert wheel.flow == pytest.approx([x * 17.765 for x, _ in SHAPE], rel=1e-4)
     assert wheel.total_pressure == pytest.approx([y * 5329.6 for _, y in SHAPE], rel=1e-4)
     assert rise(wheel, 3.1977) == pytest.approx(4583.4, rel=1e-4)
+    assert rise(wheel, 4.2636) == pytest.approx(3197.8, rel=1e-4)  # the last but one, 0.24 and 0.60
     assert wheel.speed == wheel.curve_speed == pytest.approx(120.0 * math.pi)
     assert wheel.curve == "assumed"
 

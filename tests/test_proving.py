@@ -261,3 +261,28 @@ def test_readings_without_engine_speed_prove_only_by_their_ratios(machine):
     assert got.effect == pytest.approx(1.0, abs=0.25)
     assert got.effect_sd < 0.7
     assert 2100 * RPM == SPEED
+
+
+def test_errors_of_one_set_cancel_in_a_change(machine):
+    """Zero and scale of a gauge: of one set the zero falls out and the scale acts on the change alone; of two
+
+    sets both count twice, in squares.
+    """
+    true = [values(machine, SPEED), values(FIX.on(machine), SPEED)]
+
+    def sd(names, **errors):
+        sides = [
+            [ds.Reading(t, v, engine_speed=SPEED, set=name) for t, v in own.items()]
+            for own, name in zip(true, names, strict=True)
+        ]
+        usual = {"zero": 0.0, "scale": 0.0, "tachometer": 0.0} | errors
+        rows = ds.proof(machine, *sides, FIX, errors=ReadingErrors(**usual)).rows()
+        return next(row["change_sd"] for row in rows if row["where"] == "door 2")
+
+    one, two = ("a", "a"), ("a", "b")
+    before, after = (own["door 2"] for own in true)
+    assert sd(one, zero=9.0) == pytest.approx(sd(one), rel=1e-9)
+    assert sd(two, zero=9.0) ** 2 - sd(two) ** 2 == pytest.approx(2 * 81.0, rel=1e-2)
+    assert sd(one, scale=0.1) ** 2 - sd(one) ** 2 == pytest.approx((0.1 * (after - before)) ** 2, rel=1e-2)
+    both = 0.01 * (after**2 + before**2)
+    assert sd(two, scale=0.1) ** 2 - sd(two) ** 2 == pytest.approx(both, rel=1e-2)
