@@ -46,7 +46,7 @@ def main(arguments: list[str] | None = None) -> Table:
     return table
 
 
-SECTIONS = ["starting", "single solve", "scenarios", "step", "planar networks", "random networks"]
+SECTIONS = ["starting", "single solve", "scenarios", "spreads", "step", "planar networks", "random networks"]
 
 
 def _measure(name: str, table: Table, given: argparse.Namespace) -> None:
@@ -62,6 +62,8 @@ def _measure(name: str, table: Table, given: argparse.Namespace) -> None:
         solving.scenarios(
             table, [100, 1000] if given.quick else [1000, 10_000, 100_000], 3 if given.quick else 30
         )
+    elif name == "spreads":
+        solving.spreads(table, 1000 if given.quick else 10_000, 1 if given.quick else 3)
     elif name == "step":
         solving.step(table, 100 if given.quick else 1000, repeats=3 if given.quick else 20)
     elif name == "planar networks":

@@ -38,10 +38,13 @@ from .parts.declare import number as number
 from .parts.declare import part as part
 from .parts.duct import Duct as Duct
 from .parts.fan import Fan as Fan
+from .parts.fan_ends import FAN_ENDS as FAN_ENDS
+from .parts.flap import Flap as Flap
 from .parts.gate import Gate as Gate
 from .parts.hose import Hose as Hose
 from .parts.jet import Jet as Jet
 from .parts.leak import Leak as Leak
+from .parts.mishaps import Mishap as Mishap
 from .parts.opening import Opening as Opening
 from .parts.resistance import Resistance as Resistance
 from .parts.screen import Screen as Screen
@@ -79,6 +82,8 @@ from .studies.compare import Comparison as Comparison
 from .studies.compare import compare as compare
 from .studies.ensemble import Ensemble as Ensemble
 from .studies.ensemble import ensemble as ensemble
+from .studies.faults import Faults as Faults
+from .studies.faults import what_if as what_if
 from .studies.field_pass import FieldPass as FieldPass
 from .studies.field_pass import field_pass as field_pass
 from .studies.fill import Fill as Fill

@@ -23,13 +23,14 @@ import numpy as np
 
 from .errors import InputError, shown
 from .version import VERSION
+from .writing import half_written, write_whole
 
 Chunk = dict[str, Any]
 AHEAD = 8  # chunks in the hands of an executor at once, per worker that it is thought to have
 TRIES = 3
 FORMAT = 2  # of the chunks on disk: 1 had no seals
 STALE = 600.0  # seconds after which nobody is still writing one file
-_OURS = re.compile(r"(chunk_\d+\.npz|about\.json)\.\d+\.part")
+_OURS = re.compile(r"chunk_\d+\.npz|about\.json")
 SEAL = "seal"  # the name of the seal among a chunk's arrays
 CHECKSUM = 64  # letters of it
 
@@ -74,16 +75,17 @@ class Folder:
                 raise InputError(
                     "holds chunks but no about.json", file=str(self.path), allowed="a new folder"
                 )
-            if self._older or not note.exists():
-                write_whole(note, json.dumps(self.about, indent=1).encode())
         except OSError as err:
             raise _unwritable(err, self.path) from None
+        if self._older or not note.exists():
+            write_whole(note, json.dumps(self.about, indent=1).encode())
 
     def _sweep(self) -> None:
         """Remove what a run that was killed has left half written; not what another is writing now."""
         for part in self.path.glob("*.part"):
             with suppress(OSError):
-                if _OURS.fullmatch(part.name) and time.time() - part.stat().st_mtime > STALE:
+                whose = half_written(part.name)
+                if _OURS.fullmatch(whose) and time.time() - part.stat().st_mtime > STALE:
                     part.unlink()
 
     def _read(self, note: Path) -> dict[str, Any]:
@@ -148,10 +150,10 @@ class Folder:
         arrays: Chunk = {name: np.asarray(array) for name, array in chunk.items()}
         seal = np.frombuffer(self._seal(index, arrays).encode(), dtype=np.uint8)
         np.savez(data, **{**arrays, SEAL: seal})
-        try:
-            write_whole(self._file(index), _with_checksum(data.getvalue()))
-        except OSError as err:
-            raise _unwritable(err, self.path) from None
+        file = self._file(index)
+        if os.path.lexists(file) and not file.is_file() and not file.is_dir():
+            file.unlink()  # a pipe or the like in the place of a chunk holds nothing that could be lost
+        write_whole(file, _with_checksum(data.getvalue()))
 
     def _seal(self, index: int, chunk: Chunk) -> str:
         """What a chunk carries beside its arrays, as JSON."""
@@ -196,26 +198,6 @@ def _unpacked(data: bytes) -> tuple[Chunk, str]:
 
 def _unwritable(err: OSError, path: Path) -> InputError:
     return InputError(f"cannot be written: {err.strerror or err}", file=str(path))
-
-
-def write_whole(path: Path, data: bytes) -> None:
-    """Write a file whole or not at all: what was there stays until all is on the disk.
-
-    Raises
-    ------
-    OSError
-        When it cannot be written; nothing is left behind.
-    """
-    part = path.with_name(f"{path.name}.{os.getpid()}.part")
-    try:
-        with open(part, "wb") as stream:
-            stream.write(data)
-            stream.flush()
-            os.fsync(stream.fileno())
-        os.replace(part, path)
-    except BaseException:  # also when it is stopped by a signal
-        part.unlink(missing_ok=True)
-        raise
 
 
 def run(

@@ -22,7 +22,12 @@ class Load(Fields):
 
     crop_flow: Value = number("kg/s", at_least=0.0, at_most=100.0, default=0.0, doc="crop carried; 0 = none")
     crop_friction: Value = number(
-        "", at_least=0.0, at_most=5.0, default=0.5, spread=0.3, doc="K: added drag, 1 + K crop / air"
+        "",
+        at_least=0.0,
+        at_most=5.0,
+        default=0.5,
+        spread=0.3,
+        doc="K: drag added to friction and bends, 1 + K crop / air",
     )
     slip: Value = number(
         "m/s", at_least=0.0, at_most=30.0, default=6.0, spread=0.25, doc="air velocity less crop velocity"
@@ -142,7 +147,8 @@ def Loaded(part: P, **load: Any) -> P:
         Numbers of the load: `crop_flow` [kg/s], `crop_friction` K [-], `slip` [m/s], `plug_density`
         [kg/m3], `start_velocity` [m/s], `start_share` [-], `arrival_area` [m2]. With a crop flow of 0 it
         is exactly the part. Crop is accelerated once: by default all of it in a duct, hose or jet
-        (`start_share` 1), none of it in an opening; give 0 where it has been sped up before.
+        (`start_share` 1), none of it in an opening; give 0 where it has been sped up before. Its drag
+        multiplies what the part's law loses along walls and in bends, as the law's card says (`walls`).
 
     Returns
     -------

@@ -8,6 +8,9 @@ from collections.abc import Iterable, Sequence
 
 from .quantity import show
 
+LEAST_SAID = 5e-7
+"""Below this a number shows as nothing at the six decimals that sentences have."""
+
 
 def said(value: float, measure: str, measures: str = "metric", digits: int = 3, sign: bool = False) -> str:
     """An SI value with its measure, as a sentence says it: "305 Pa", "+0.028 kg/s".
@@ -28,9 +31,17 @@ def said(value: float, measure: str, measures: str = "metric", digits: int = 3, 
     number, label = show(value, measure, measures)
     if not math.isfinite(number):
         return "unknown"
+    if abs(number) < LEAST_SAID:
+        return f"0 {label}".rstrip()
     places = digits - 1 - math.floor(math.log10(abs(number))) if number else 0
     plus = "+" if sign else ""
     return f"{number:{plus},.{min(max(places, 0), 6)}f} {label}".rstrip()
+
+
+def percent(share: float, sign: bool = False) -> str:
+    """A share in whole percent, as a sentence says it: "81%", "+6%"; what rounds to nothing has no minus."""
+    text = f"{share:{'+' if sign else ''}.0%}"
+    return "0%" if text == "-0%" else text
 
 
 def listed(words: Sequence[str], joint: str = "and") -> str:

@@ -16,6 +16,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import re
 import secrets
 import shutil
 import stat
@@ -26,6 +27,7 @@ from pathlib import Path
 from .errors import InputError, shown
 
 LONGEST_STEM = 40  # letters of a name that the hidden file beside it carries
+_HALF = re.compile(r"\.(.+)\.[0-9a-f]{8}\.part")  # the name of such a file
 
 Name = str | os.PathLike[str]
 
@@ -86,6 +88,12 @@ def write_whole(path: Name, data: bytes) -> None:
     finally:
         with contextlib.suppress(OSError, ValueError):
             os.unlink(part)
+
+
+def half_written(name: str) -> str:
+    """Of which file a hidden file beside it is the beginning, by its name; empty for any other file."""
+    found = _HALF.fullmatch(name)
+    return found.group(1) if found else ""
 
 
 def write_folder(path: Name, files: Mapping[str, bytes]) -> None:

@@ -89,6 +89,7 @@ COMMANDS = {
     "compare": (4, [["--budget", "45 min"], []], ["fixes"]),
     "sweep": (6, [["*.area", "x0.9", "x1.1"], ["*.speed", "100 rpm", "90 rpm"]], []),
     "balance": (3, [[]], []),
+    "faults": (3, [[], ["--of", "shaft power"]], []),
     "fit": (4, [[], ["--relative"], ["--suspects"]], ["readings"]),
     "where-to-measure": (1, [["--most", "2"]], ["readings"]),
     "proof": (1, [["--fix", "seal hatch 4"]], ["fixes"]),

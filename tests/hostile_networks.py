@@ -18,7 +18,8 @@ import numpy as np
 
 import ductsim as ds
 from ductsim.errors import InputError, NoOperatingPoint, OutsideRange
-from ductsim.parts.declare import LocalAir
+from ductsim.parts.declare import LocalAir, Word
+from ductsim.parts.ends import OpenEnds
 
 LEAST, MOST = 1e-8, 1.0
 NAMED = ("FED_CLOSED_OFF", "TOO_DEEP", "TOO_HIGH", "TOO_HOT")
@@ -35,7 +36,7 @@ class Hostile:
     supplies: dict[str, float] = field(default_factory=dict)
 
     def network(self) -> Any:
-        net = ds.Network(self.air)
+        net = ds.Network(self.air, free_ends=False)
         for name, (part, ends) in self.parts.items():
             net.add(name, part, *ends)
         for node, pressure in self.held.items():
@@ -126,17 +127,20 @@ class Maker:
 
     def _drawn(self, kind: Any) -> Any:
         dice, given = self.dice, {}
-        choices = getattr(kind, "choices", ())
+        choices = () if kind is ds.Screen else getattr(kind, "choices", ())
         form = dice.pick(choices) if choices else ()
         others = {name for choice in choices for name in choice} - set(form)
         if kind is ds.Leak and form != ("length", "width"):
             others |= {"depth"}
+        if kind is ds.Screen:
+            others = {"hole", "pitch", "pattern"}
+        others |= set(OpenEnds.declared)  # its networks are of ducts that lose nothing at their ends
         for name, declared in kind.declared.items():
             if name in others:
                 continue
             if name == "bends" and kind is not ds.Leak:
                 given[name] = [self.bend() for _ in range(dice.pick([0, 0, 0, 1, 2]))]
-            elif hasattr(declared, "choices"):
+            elif isinstance(declared, Word):
                 given[name] = dice.pick(declared.choices)
             elif name in ("loss_coefficient", "nozzle_loss", "suction_loss", "mixing_loss"):
                 lossless = dice.often(dice.temper) and declared.low == 0.0

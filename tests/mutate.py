@@ -30,7 +30,7 @@ HOME = Path(__file__).resolve().parent.parent
 ROOMS = {
     "laws": ["laws/*.py"],
     "parts": ["parts/*.py"],
-    "crop": ["conveying.py", "machine/crop/*.py"],
+    "crop": ["conveying.py", "crop/*.py"],
     "network": ["network/*.py"],
 }
 TESTS = {
@@ -47,11 +47,11 @@ TESTS = {
     "ductsim/parts/": "parts laws_worked declare laws_jet laws_fan published laws_docs conformance",
     "ductsim/parts/fan": "laws_fan",
     "ductsim/conveying": "laws_worked conveying published_crop crop",
-    "ductsim/machine/crop/": "crop_worked crop calibration",
-    "ductsim/machine/crop/box": "crop_worked filling",
-    "ductsim/machine/crop/calibration": "crop_worked calibration",
-    "ductsim/machine/crop/running": "crop conveying driving",
-    "ductsim/machine/crop/speed": "crop driving",
+    "ductsim/crop/": "crop_worked crop calibration",
+    "ductsim/crop/box": "crop_worked filling",
+    "ductsim/crop/calibration": "crop_worked calibration",
+    "ductsim/crop/running": "crop conveying driving",
+    "ductsim/crop/speed": "crop driving",
     "ductsim/network/": "network sensitivity kernels network_jets machine_state whole_networks",
     "ductsim/network/linear": "kernels",
     "ductsim/network/newton": "network_jets kernels",

@@ -12,13 +12,22 @@ from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
-from oracle_parts import FanCurves, Plain, darcy, pipe, plain, square_law
+from oracle_parts import (
+    STILL,
+    FanCurves,
+    Plain,
+    darcy,
+    merge_drops,
+    merge_weights,
+    pipe,
+    plain,
+    square_law,
+)
 from scipy.optimize import root
 
 __all__ = ["Oracle", "Plain", "plain"]
 
 GRAVITY = 9.80665
-STILL = 1.2e-3  # kg/(s m2), where a square law turns into a line
 SMALLEST_PRESSURE = 0.01  # Pa, where a leak's power law turns into a line
 KILO, TEN = 1000.0, 10.0
 
@@ -28,13 +37,14 @@ class Oracle:
 
     Attributes
     ----------
-    names : path names, in the order of the flows; a jet's two as (name, "motive") and (name, "suction").
+    names : path names, in the order of the flows; two of a jet or a merge as (name, "motive").
     nodes : node names, in the order of the pressures; outside comes last and is no unknown.
     """
 
     def __init__(self, given: Plain) -> None:
         self.air = given.air
-        kinds: dict[str, list[Any]] = {"pipe": [], "square": [], "power": [], "fan": [], "jet": []}
+        kinds: dict[str, list[Any]] = {"pipe": [], "square": [], "power": [], "fan": []}
+        kinds |= {"jet": [], "merge": []}
         for name, kind, ends, own in given.parts:
             law = {"duct": "pipe", "hose": "pipe", "opening": "square", "screen": "square"}.get(kind, kind)
             if kind == "leak":
@@ -67,10 +77,14 @@ class Oracle:
             self.rows[word] = slice(len(ends), len(ends) + len(kinds["jet"]))
             ends += [(e[side], e[2]) for _, _, e, _ in kinds["jet"]]
             self.names += [(name, word) for name, _, _, _ in kinds["jet"]]
+        for side, word in enumerate(("straight", "branch")):
+            self.rows[word] = slice(len(ends), len(ends) + len(kinds["merge"]))
+            ends += [(e[side], e[2]) for _, _, e, _ in kinds["merge"]]
+            self.names += [(name, word) for name, _, _, _ in kinds["merge"]]
         self.start = np.array([self.index[a] for a, _ in ends])
         self.finish = np.array([self.index[b] for _, b in ends])
         self.paths = len(ends)
-        self.jets = len(kinds["jet"])
+        self.jets, self.merges = len(kinds["jet"]), len(kinds["merge"])
 
     def _gather(self, kinds: dict[str, list[Any]]) -> None:
         def table(rows: list[dict[str, float]]) -> dict[str, Any]:
@@ -88,14 +102,28 @@ class Oracle:
             q["area"] = np.where(q["area"] == 0.0, 1.0, q["area"])
             q["head"], q["still"] = 0.5 * q["loss"] / q["area"] ** 2, (STILL * q["area"]) ** 2
         self.powers = w = table(
-            [{k: own[k] for k in ("coefficient", "exponent")} for *_, own in kinds["power"]]
+            [
+                {k: own[k] for k in ("coefficient", "exponent", "reference_density")}
+                for *_, own in kinds["power"]
+            ]
         )
         if w:
             self.shut[self.rows["power"]] = w["coefficient"] == 0.0
             w["coefficient"] = np.where(w["coefficient"] == 0.0, 1.0, w["coefficient"])
+            # Q = C (rho_0 / rho)^(1 - n) dp^n in mass: m = C rho_0^(1 - n) rho^n dp^n
+            w["mass"] = w["coefficient"] * w["reference_density"] ** (1.0 - w["exponent"])
             w["z0"], w["half"] = SMALLEST_PRESSURE ** (2 * w["exponent"]), 0.5 / w["exponent"] - 0.5
         self.any_shut = bool(self.shut.any())
         self.fans = FanCurves([own for *_, own in kinds["fan"]]) if kinds["fan"] else None
+        merges = [
+            own | {"combined": own.get("combined_area", own["straight_area"])} for *_, own in kinds["merge"]
+        ]
+        self.merge = table(
+            [{k: own[k] for k in ("straight_area", "branch_area", "combined")} for own in merges]
+        )
+        if merges:
+            for i, word in enumerate(("joining", "parting")):  # (drop, weight, merge)
+                self.merge[word] = np.moveaxis([merge_weights(own)[i] for own in merges], 0, -1)
         self.jet = j = table(
             [{k: v for k, v in own.items() if not isinstance(v, str)} for *_, own in kinds["jet"]]
         )
@@ -107,13 +135,17 @@ class Oracle:
                 j["mixing_area"],
                 j["mixing_area"] - j["nozzle_area"],
             )
-            j["cj"] = 0.5 * (1.0 + j["nozzle_loss"]) / j["aj"] ** 2
+            j["cj"] = 0.5 / j["aj"] ** 2
             j["cs"] = 0.5 * (1.0 + j["suction_loss"]) / j["as"] ** 2
             e = j["mixing_effectiveness"]
+            if "mixing_length" in j:
+                e = 0.5 + (e - 0.5) * (
+                    1.0 - np.exp(-0.5 * j["mixing_length"] / np.sqrt(4.0 * j["am"] / np.pi))
+                )
             j["cd"] = 0.5 * (2.0 * e - 1.0 + j["mixing_loss"]) / j["am"] ** 2
             j["still"] = (STILL * np.array([j["aj"], j["as"], j["am"]])) ** 2
             j["cx"] = e * np.cos(j["angle"]) / (j["aj"] * j["am"])
-            j["cy"] = e / (j["as"] * j["am"])
+            j["cy"] = e * np.cos(j["suction_angle"]) / (j["as"] * j["am"])
 
     def _lay_balances(self, given: Plain) -> None:
         paths, count = np.arange(self.paths), self.count
@@ -167,9 +199,11 @@ class Oracle:
             if slope is not None and by_rho is not None:
                 slope[r], by_rho[r] = own, other
         jets = self._jets(m, p, relative, drop, want_slopes) if self.jets else None
+        merges = self._merges(m, p, relative, drop) if self.merges else None
         if want_slopes:
             names = ("m", "w", "first", "entering", "rho", "relative", "slope", "by_rho", "power", "jets")
-            values = (m, w, first, entering, rho, relative, slope, by_rho, power, jets)
+            names += ("merges",)
+            values = (m, w, first, entering, rho, relative, slope, by_rho, power, jets, merges)
             return self._matrix(SimpleNamespace(**dict(zip(names, values))))
         balance = self.outflow @ m - self.supply
         for node, value in self.held.items():
@@ -191,7 +225,7 @@ class Oracle:
             f, log_slope = darcy(size * c["per_flow"], c["rough"])
             friction = f * c["long"]
             steep = size * c["head"] / rho[r]
-            whole = friction + c["loss"]
+            whole = friction + c["loss"] + np.where(flow > 0.0, c["forward"], c["backward"])
             own = flow * steep * whole
             drop[r] = own + (rho[r] - self.air["density"]) * c["lift"]
             if slope is not None:
@@ -207,14 +241,14 @@ class Oracle:
                 by_rho[r] = -drop[r] / rho[r]
         if c := self.powers:
             r = self.rows["power"]
-            per = 1.0 / (rho[r] * c["coefficient"])
+            per = 1.0 / (rho[r] ** c["exponent"] * c["mass"])
             z = m[r] * per
             whole = z * z + c["z0"]
             power = whole ** c["half"]
             drop[r] = z * power
             if slope is not None:
                 slope[r] = per * power * (1.0 + 2.0 * c["half"] * z * z / whole)
-                by_rho[r] = -m[r] * slope[r] / rho[r]
+                by_rho[r] = -c["exponent"] * m[r] * slope[r] / rho[r]
 
     def _warmth(self, m: Any, w: Any, entering: Any, power: Any) -> Any:
         """Node warmth times inflow, less what the inflow brings."""
@@ -244,9 +278,19 @@ class Oracle:
         roots = np.sqrt(np.array([x, y, s]) ** 2 + j["still"])
         sucked = j["cs"] * y * roots[1] / rho2  # P_s - p1
         rho_j = rho1 - beta * r1 * sucked
-        nozzle = j["cj"] * x * roots[0] / rho_j  # P_m - p1
         x_in, y_in = np.maximum(x, 0.0), np.maximum(y, 0.0)
-        thrust, entrained = j["cx"] * x_in**2 / rho_j, j["cy"] * y_in**2 / rho2
+        # isentropic nozzle: rho_e = rho_j T0 / T, T0 / T = 1 + z, z = (kappa - 1) q / (kappa p1), kappa 1.4;
+        # with q = q_j / (1 + z) a quadratic in z; p1 absolute is rho_j over the density per pressure
+        squeeze = 2.0 / 7.0 * beta * r1 / rho_j
+        q_j = j["cj"] * x_in**2 / rho_j
+        root = np.sqrt(1.0 + 4.0 * squeeze * q_j)
+        z = 0.5 * (root - 1.0)
+        with np.errstate(invalid="ignore", divide="ignore"):
+            psi = np.where(z > 1e-9, np.expm1(3.5 * np.log1p(z)) / (3.5 * z), 1.0 + 1.25 * z)
+            psi_z = np.where(z > 1e-4, ((1.0 + z) ** 2.5 - psi) / z, 1.25 + 1.25 * z)
+        rho_e = rho_j * (1.0 + z)
+        nozzle = (psi + j["nozzle_loss"]) * j["cj"] * x * roots[0] / rho_e  # P_m - p1
+        thrust, entrained = j["cx"] * x_in**2 / rho_e, j["cy"] * y_in**2 / rho2
         mixed = j["cd"] * s * roots[2] / rho3
         gain = thrust + entrained - mixed  # P_d - p1
         drop[one], drop[two] = nozzle - gain, sucked - gain
@@ -258,12 +302,15 @@ class Oracle:
         d_sucked = np.array([zero, sy / rho2, zero, -sucked / rho2, zero])
         d_rho_j = -beta * r1 * d_sucked
         d_rho_j[2] += 1.0
-        d_nozzle = -nozzle / rho_j * d_rho_j
-        d_nozzle[0] += nx / rho_j
-        d_gain = -thrust / rho_j * d_rho_j
+        d_z = -2.0 * squeeze * q_j / root / rho_j * d_rho_j
+        d_z[0] += 2.0 * squeeze * j["cj"] * x_in / rho_j / root
+        d_rho_e = (1.0 + z) * d_rho_j + rho_j * d_z
+        d_nozzle = -nozzle / rho_e * d_rho_e + psi_z * j["cj"] * x * roots[0] / rho_e * d_z
+        d_nozzle[0] += (psi + j["nozzle_loss"]) * nx / rho_e
+        d_gain = -thrust / rho_e * d_rho_e
         d_gain += np.array(
             [
-                2.0 * j["cx"] * x_in / rho_j - ss / rho3,
+                2.0 * j["cx"] * x_in / rho_e - ss / rho3,
                 2.0 * j["cy"] * y_in / rho2 - ss / rho3,
                 zero,
                 -entrained / rho2,
@@ -271,9 +318,27 @@ class Oracle:
             ]
         )
         out = SimpleNamespace(rho_j=rho_j, rho2=rho2, rho3=rho3, r1=r1, r2=r2, r3=r3)
-        out.wx, out.wy, out.warm, out.ax, out.ay = wx, wy, warm, ax, ay
+        out.wx, out.wy, out.mixed, out.ax, out.ay = wx, wy, warm, ax, ay
         out.slopes = (d_nozzle - d_gain, d_sucked - d_gain)
+        # warmer motive air keeps p1 and the squeeze: z then goes with one over its density, not its square
+        less = squeeze * q_j / root / rho_j
+        by_z = thrust / (1.0 + z)
+        nozzle_z = psi_z * j["cj"] * x * roots[0] / rho_e - nozzle / (1.0 + z)
+        out.warm = (out.slopes[0][2] + (nozzle_z + by_z) * less, out.slopes[1][2] + by_z * less)
         return out
+
+    def _merges(self, m: Any, p: Any, relative: Any, drop: Any) -> Any:
+        one, two = self.rows["straight"], self.rows["branch"]
+        x, y, j = m[one], m[two], SimpleNamespace()
+        j.wx, j.wy = self.t0 / relative[one] - self.t0, self.t0 / relative[two] - self.t0
+        j.ax, j.ay = np.abs(x) + 1e-12, np.abs(y) + 1e-12
+        j.warm = (j.ax * j.wx + j.ay * j.wy) / (j.ax + j.ay)
+        j.r = (relative[one], relative[two], self.t0 / (self.t0 + j.warm))
+        j.at = (self.start[one], self.start[two], self.finish[one])
+        j.rho = [(self.air["density"] + self.per_pressure * p[at]) * r for at, r in zip(j.at, j.r)]
+        j.given = (x, y, *j.rho)
+        drop[one], drop[two] = merge_drops(j.given, self.merge)
+        return j
 
     # ---- Jacobian
 
@@ -286,7 +351,7 @@ class Oracle:
         full[row, pressure + self.start] = 1.0
         full[row, pressure + self.finish] -= 1.0
         v.up = np.where(v.m >= 0.0, self.start, self.finish)
-        k = row[: n - 2 * self.jets]
+        k = row[: n - 2 * (self.jets + self.merges)]
         full[k, k] = -v.slope[k]
         gauge = v.by_rho[k] * self.per_pressure * v.relative[k]
         full[k, pressure + self.start[k]] -= gauge * v.first[k]
@@ -294,6 +359,8 @@ class Oracle:
         full[k, warmth + v.up[k]] += v.by_rho[k] * v.rho[k] / (self.t0 + v.entering[k])
         if v.jets is not None:
             self._jet_rows(full, v, pressure, warmth)
+        if v.merges is not None:
+            self._merge_rows(full, v, pressure, warmth)
         full[:n] /= KILO
         shut = np.flatnonzero(self.shut)
         full[shut] = 0.0
@@ -314,17 +381,42 @@ class Oracle:
         j, m = v.jets, v.m
         suction, discharge = pressure + self.start[two], pressure + self.finish[two]
         up1, up2 = warmth + v.up[one], warmth + v.up[two]
-        cooler = -j.rho3 / (self.t0 + j.warm)  # d rho3 / d warm
+        cooler = -j.rho3 / (self.t0 + j.mixed)  # d rho3 / d warm
         both = j.ax + j.ay
         share = j.ax / both
-        warm_x, warm_y = np.sign(m[one]) * (j.wx - j.warm) / both, np.sign(m[two]) * (j.wy - j.warm) / both
-        for r, (by_x, by_y, by1, by2, by3) in zip((one, two), j.slopes):
+        warm_x, warm_y = np.sign(m[one]) * (j.wx - j.mixed) / both, np.sign(m[two]) * (j.wy - j.mixed) / both
+        for r, (by_x, by_y, by1, by2, by3), warmer in zip((one, two), j.slopes, j.warm):
             full[r, one] -= by_x + by3 * cooler * warm_x
             full[r, two] -= by_y + by3 * cooler * warm_y
             full[r, suction] -= self.per_pressure * (by1 * j.r1 + by2 * j.r2)
             full[r, discharge] -= self.per_pressure * by3 * j.r3
-            full[r, up1] -= -by1 * j.rho_j / (self.t0 + j.wx) + by3 * cooler * share
+            full[r, up1] -= -warmer * j.rho_j / (self.t0 + j.wx) + by3 * cooler * share
             full[r, up2] -= -by2 * j.rho2 / (self.t0 + j.wy) + by3 * cooler * (1.0 - share)
+
+    def _merge_rows(self, full: Any, v: Any, pressure: int, warmth: int) -> None:
+        """Slopes by a step into the imaginary, which loses no digits."""
+        one, two = (np.arange(self.paths)[self.rows[k]] for k in ("straight", "branch"))
+        j, tiny = v.merges, 1e-30
+        cooler, both = -j.rho[2] / (self.t0 + j.warm), j.ax + j.ay
+        warm_x, warm_y = (
+            np.sign(v.m[one]) * (j.wx - j.warm) / both,
+            np.sign(v.m[two]) * (j.wy - j.warm) / both,
+        )
+        share = j.ax / both
+        steps = []
+        for i in range(5):
+            moved = [
+                np.asarray(g, dtype=complex) + (1j * tiny if i == k else 0.0) for k, g in enumerate(j.given)
+            ]
+            steps.append([np.imag(d) / tiny for d in merge_drops(tuple(moved), self.merge)])
+        for r, (by_x, by_y, *by_rho) in zip((one, two), zip(*steps)):
+            full[r, one] -= by_x + by_rho[2] * cooler * warm_x
+            full[r, two] -= by_y + by_rho[2] * cooler * warm_y
+            for by, at, relative in zip(by_rho, j.at, j.r):
+                full[r, pressure + at] -= self.per_pressure * by * relative
+            by_1, by_2 = (-by * rho / (self.t0 + w) for by, rho, w in zip(by_rho, j.rho, (j.wx, j.wy)))
+            full[r, warmth + v.up[one]] -= by_1 + by_rho[2] * cooler * share
+            full[r, warmth + v.up[two]] -= by_2 + by_rho[2] * cooler * (1.0 - share)
 
     def _warmth_rows(self, full: Any, v: Any, pressure: int, warmth: int) -> None:
         c, row, m = self.count, np.arange(self.paths), v.m
@@ -348,15 +440,18 @@ class Oracle:
     # ---- solving
 
     def cold(self) -> Any:
-        """A start that anyone might write: 10 m/s in every section, no pressure, air as outside."""
+        """A start that anyone might write: 15 m/s in every section, no pressure, air as outside."""
         area = np.full(self.paths, 0.01)
         for name, key, table in (("pipe", "area", self.pipes), ("square", "area", self.squares)):
             if table:
                 area[self.rows[name]] = table[key]
         if self.jet:
             area[self.rows["motive"]], area[self.rows["suction"]] = self.jet["aj"], self.jet["as"]
+        if self.merge:
+            area[self.rows["straight"]] = self.merge["straight_area"]
+            area[self.rows["branch"]] = self.merge["branch_area"]
         u = np.zeros(self.size)
-        u[: self.paths] = np.where(self.shut, 0.0, 10.0 * self.air["density"] * area)
+        u[: self.paths] = np.where(self.shut, 0.0, 15.0 * self.air["density"] * area)
         if self.fans is not None:
             last = np.where(np.isfinite(self.fans.breaks), self.fans.breaks, 0.0).max(axis=1)
             u[self.rows["fan"]] = 0.6 * self.air["density"] * self.fans.speed * last

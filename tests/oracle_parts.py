@@ -18,6 +18,7 @@ BENDS = {  # 90 degree bends: K = least + gain (r/D)^-power
     "four-piece": (0.196, 0.171, 2.005),
     "three-piece": (0.309, 0.1086, 2.63),
 }
+STILL = 1.2e-3  # kg/(s m2), where a square law turns into a line
 SQUARE_BENDS = ([0.5, 0.75, 1.0, 1.5, 2.0], [1.18, 0.44, 0.21, 0.17, 0.15])
 
 
@@ -71,6 +72,12 @@ def air_of(air: Any) -> dict[str, float]:
     return {name: float(getattr(air, name)) for name in names}
 
 
+ASPECTS = (
+    [0.25, 0.5, 0.75, 1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0],
+    [1.30, 1.18, 1.09, 1.0, 0.905, 0.855, 0.855, 0.905, 0.945, 0.985, 1.0],
+)
+
+
 def bends_loss(own: dict[str, Any], width: float, square: bool) -> float:
     """Loss coefficients of all bends of a duct or hose."""
     total, i = 0.0, 1
@@ -81,6 +88,7 @@ def bends_loss(own: dict[str, Any], width: float, square: bool) -> float:
             total += t * (0.13 + 1.06 * t)
         elif square:
             x, y = (np.log(v) for v in SQUARE_BENDS)
+            share *= float(np.interp(np.log(own["height"] / width), np.log(ASPECTS[0]), ASPECTS[1]))
             total += share * float(np.exp(np.interp(np.log(own[f"bend {i}.radius"] / width), x, y)))
         else:
             least, gain, power = BENDS[style]
@@ -91,6 +99,20 @@ def bends_loss(own: dict[str, Any], width: float, square: bool) -> float:
 
 def plate_loss(share: float) -> float:
     return (1.0 / ((0.62 + 0.38 * share**3) * share) - 1.0) ** 2
+
+
+def free_ends(own: dict[str, Any], bore: float) -> dict[str, float]:
+    """What free ends take, forward and back: an edge entered, a velocity lost; the reverse against it."""
+    forward = backward = 0.0
+    if "inlet_loss" in own:
+        sharp = own["inlet_loss"]
+        radius = own.get("inlet_radius")
+        forward += sharp if radius is None else 2.0 * sharp * (0.03 + 0.47 * 10 ** (-7.7 * radius / bore))
+        backward += 1.0
+    if "outlet_loss" in own:
+        forward += own["outlet_loss"]
+        backward += 0.93
+    return {"forward": forward, "backward": backward}
 
 
 def pipe(kind: str, own: dict[str, Any]) -> dict[str, float]:
@@ -109,7 +131,7 @@ def pipe(kind: str, own: dict[str, Any]) -> dict[str, float]:
         area, bore, width, square, rise, more = w * h, 2 * w * h / (w + h), w, True, own["rise"], 1.0
     else:
         raise ValueError(f"the oracle knows no duct of the shape {own['shape']!r}")
-    loss += bends_loss(own, width, square)
+    loss += bends_loss(own, width, square) * own.get("bend_factor", 1.0)
     long = own["length"] * more / bore
     return {
         "area": area,
@@ -118,6 +140,7 @@ def pipe(kind: str, own: dict[str, Any]) -> dict[str, float]:
         "long": long,
         "loss": loss,
         "rise": rise,
+        **free_ends(own, bore),
     }
 
 
@@ -127,9 +150,73 @@ def square_law(kind: str, own: dict[str, Any]) -> dict[str, float]:
         return {"area": own["area"], "loss": own["loss_coefficient"]}
     if kind == "screen":
         s = own["open_fraction"] * (1.0 - own["blinded"])
-        return {"area": own["area"], "loss": max((0.5 * (1.0 - s) + (1.0 - s * s)) / (s * s), 1e-3)}
+        losses = {
+            "thin plate": (1.0 / ((0.60 + 0.15 * s + 0.25 * s**16) * s) - 1.0) ** 2,
+            "wire mesh": 0.52 * (1.0 / s**2 - 1.0),
+            "grille": (0.5 * (1.0 - s) + (1.0 - s * s)) / (s * s),
+        }
+        return {"area": own["area"], "loss": max(losses[own["style"]], 1e-3)}
     area = own["area"] if "area" in own else own["length"] * own["width"]
     return {"area": area, "loss": own["discharge_coefficient"] ** -2}
+
+
+SOFT, THROUGH = 0.003, 0.05
+
+
+def merge_weights(own: dict[str, Any]) -> tuple[Any, Any]:
+    """Weights (x straight, y branch, s combined) of both drops where streams join, and where they part."""
+    branch, straight = own["branch_area"] / own["combined"], own["straight_area"] / own["combined"]
+    cosine = np.cos(own["angle"])
+    square = min(max(1.0 - 2.0 * cosine, 0.0), 1.0)
+    wide = min(max((branch - 0.3) / 0.2, 0.0), 1.0)
+    steep = min(max((np.sqrt(0.5) - cosine) / (np.sqrt(0.5) - 0.5), 0.0), 1.0)
+    gain, share = 1.0 - 0.225 * square, 1.0 - 0.3 * wide
+    own_loss = 1.0 - wide * (0.33 + 0.08 * branch + 0.27 * square * branch)
+    joining = [
+        [gain * (1.0 - 2.0 * straight) + THROUGH, -2.0 * cosine * branch - 0.225 * square * branch**2, gain],
+        [-2.0 * share * straight, own_loss - 2.0 * share * cosine * branch, share],
+    ]
+    turned = cosine * (1.0 - wide * (0.55 - 0.78 * branch + steep * (0.45 - 0.06 * branch)))
+    narrow = 0.88 + 0.12 * square
+    side = narrow + wide * (0.1 + 1.08 * branch - steep * (0.2 + 0.33 * branch) - narrow)
+    parting = [
+        [0.2 * wide * straight**2 + 0.5 * (1.0 - straight) + THROUGH, (0.4 + 0.1 * wide) * branch**2]
+        + [-0.2 * wide],
+        [turned / branch * straight**2, max(side, turned) - turned * branch, 1.0 - turned / branch],
+    ]
+    return joining, parting
+
+
+def _both(u: Any, v: Any) -> Any:
+    """Twice the product of two streams, less where one of them is nearly still."""
+    squares = u * u + v * v
+    t = u * v / np.where(squares == 0.0, 1.0, squares)
+    return 2.0 * u * v * t / (t + SOFT)
+
+
+def _fades(v: Any, against: Any) -> Any:
+    whole = v * v + 4.0 * against * against
+    return v**4 / np.where(whole == 0.0, 1.0, whole)
+
+
+def merge_drops(given: tuple[Any, Any, Any, Any, Any], c: dict[str, Any]) -> tuple[Any, Any]:
+    """Drops of a merge's straight and branch path of (x, y, rho1, rho2, rho3), complex numbers too."""
+    x, y, *rho = given
+    e1, e2, e3 = (0.5 / (r * c[k] ** 2) for r, k in zip(rho, ("straight_area", "branch_area", "combined")))
+    parts = [(np.where(np.real(m) > 0.0, m, 0.0), np.where(np.real(m) < 0.0, -m, 0.0)) for m in (x, y)]
+    (ahead_x, back_x), (ahead_y, back_y) = parts
+    d1 = STILL * c["straight_area"] * e1 * x + e3 * (_both(ahead_x, back_y) - _both(back_x, ahead_y))
+    d2 = STILL * c["branch_area"] * e2 * y
+    for sign, w, (u, v, au, av) in (
+        (1.0, c["joining"], (ahead_x, ahead_y, back_x, back_y)),
+        (-1.0, c["parting"], (back_x, back_y, ahead_x, ahead_y)),
+    ):
+        cross = _both(u, v)
+        own, other = u * u, _fades(v, au)
+        d1 = d1 + sign * (w[0, 0] * e1 * own + w[0, 1] * e2 * other + w[0, 2] * e3 * (own + other + cross))
+        own, other = v * v, _fades(u, av)
+        d2 = d2 + sign * (w[1, 0] * e1 * other + w[1, 1] * e2 * own + w[1, 2] * e3 * (own + other + cross))
+    return d1, d2
 
 
 class FanCurves:

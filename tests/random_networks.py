@@ -40,7 +40,7 @@ class Case:
     traits: set[str] = field(default_factory=set)
 
     def network(self) -> Any:
-        net = ds.Network(self.air)
+        net = ds.Network(self.air, free_ends=False)
         for name, part, ends in self.parts:
             net.add(name, part, *ends)
         for node, pressure in self.held.items():

@@ -16,7 +16,7 @@ SLIPS = [  # what is replaced, by what, what is said of it; each on one line of 
     ('area = "0.32 m2"', 'area = "0.32 m"', "an area given in m"),
     ("efficiency = 0.6", "efficiency = 60", "60 is out of range"),
     ('kind = "leak"', 'kind = "leek"', "unknown kind 'leek'"),
-    ('diameter = "165 mm"', 'diameter = "165"', "'165' lacks its measure"),
+    ('diameter = "180 mm"', 'diameter = "180"', "'180' lacks its measure"),
     ("nozzle_loss = 0.08", "nozzle_los = 0.08", "unknown key 'nozzle_los'"),
     ("cuff_leak = 0.0008", "cuff_leak = -0.0008", "-0.0008 is out of range"),
     ('row_spacing = "1.0 m"', 'row_spaceing = "1.0 m"', "unknown key 'row_spaceing'"),

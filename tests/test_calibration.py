@@ -3,8 +3,10 @@
 import numpy as np
 import pytest
 from refused_files import refusal
+from scipy.stats import norm
 
 import ductsim as ds
+from ductsim.crop.described import UNCERTAIN
 from ductsim.errors import InputError
 from ductsim.speed import Run
 from ductsim.speed.calibrating import weighed
@@ -112,3 +114,44 @@ def test_observations_from_a_file(picker, tmp_path):
         ("", "is empty"),
     ):
         assert words in refusal(place, text, lambda: ds.calibrate(picker, place))
+
+
+def test_weighed_draws_are_those_that_make_what_was_seen():
+    """By brute force: of crops drawn beforehand those are kept with which the same happens by chance."""
+    crop = ds.Crop(crop_yield=0.2, row_spacing=1.0, conveying_velocity="9 m/s", capture_velocity="4 m/s")
+    bench = ds.demo("bench").with_crop(crop)
+    seen = [{"ground_speed": 0.6}, {"ground_speed": 1.6, "blocked": "right"}]
+    told = ds.calibrate(bench, seen, scatter=0.3).conditioned(3000, seed=4)
+    rng, count = np.random.default_rng(5), 6000
+    drawn = {
+        f"crop.{name}": bench.numbers[f"crop.{name}"]
+        * np.exp(ds.Crop.declared[name].spread * rng.standard_normal(count))
+        for name in UNCERTAIN
+    }
+    drawn["crop.surge"] = np.maximum(drawn["crop.surge"], 1.0)
+    # the least values are known for this crop, whatever its slip turns out to be
+    drawn["crop.reference_slip"] = drawn["crop.slip"]
+    drawn["crop.choke_ratio"] = np.maximum(drawn["crop.choke_ratio"], 1.0)
+    kept = np.ones(count, bool)
+    for speed, blocked in ((0.6, ()), (1.6, ("right",))):
+        state = bench.change(drawn | {"crop.ground_speed": np.full(count, speed)}).solve(raise_error=False)
+        for unit in ("left", "right"):
+            margin = state.ask(f"carrying margin {unit}") * np.exp(0.3 * rng.standard_normal(count))
+            kept &= (margin < 1.0) == (unit in blocked)
+    assert 200 < kept.sum() < 0.7 * count  # it tells something, and there is enough to compare with
+    moved = []
+    for address, values in drawn.items():
+        prior, after, own = (np.log(v) for v in (values, values[kept], told.draws[address]))
+        error = prior.std() * np.sqrt(1.0 / kept.sum() + 1.0 / min(told.effective, 300))
+        assert own.mean() == pytest.approx(after.mean(), abs=4.0 * error)
+        assert own.std() == pytest.approx(after.std(), rel=0.25)
+        moved.append(abs(own.mean() - prior.mean()) / error)
+    assert max(moved) > 4.0
+
+
+def test_what_tells_nothing_leaves_the_prior():
+    """A run far below every limit: the quantiles are of the lognormal prior, of 0.6 and a spread of 0.4."""
+    bench = ds.demo("bench").with_crop(ds.Crop(crop_yield=0.2, row_spacing=1.0))
+    found = ds.calibrate(bench, [{"ground_speed": 1e-3}])
+    for share in (0.05, 0.25, 0.5, 0.75, 0.95):
+        assert found.quantile(share) == pytest.approx(0.6 * np.exp(0.4 * norm.ppf(share)), rel=0.003)

@@ -25,7 +25,7 @@ PICKER = demo_file("picker").read_text(encoding="utf-8")
 def test_solve_names_the_weakest_first_then_units_then_fans(run):
     status, out, err = run("solve", "demo:picker")
     assert (status, err) == (0, "")
-    assert out.startswith("Unit 4 is weakest: 3")
+    assert out.startswith("Unit 4 is weakest: 297 Pa")
     assert out.index("\nUnits\n") < out.index("\nFans\n")
     assert max(map(len, out.splitlines())) <= WIDTH
 

@@ -80,7 +80,7 @@ WRONG_FILES = {
     "not TOML": ("dear machine", "TOML", ""),
     "binary": (b"\x00\x01\x02\xff" * 64, "UTF-8", ""),
     "over 2 MB": ("# " + "x" * 2_100_000, "larger than 2 MB", ""),
-    "newer format": (PICKER.replace("format = 1", "format = 2", 1), "format", ""),
+    "newer format": (PICKER.replace("format = 2", "format = 3", 1), "format", ""),
     "no way outside": (
         "format = 1\n"
         '[[part]]\nname = "a"\nkind = "opening"\nfrom = "x"\nto = "y"\narea = 1\nloss_coefficient = 1\n'

@@ -7,6 +7,7 @@ import pickle
 
 import numpy as np
 import pytest
+from fixes_built_anew import brute_force, built_anew
 
 import ductsim as ds
 from ductsim.description import layout
@@ -48,71 +49,6 @@ def small(picker, fixes):
 
 
 # ---- brute force: every set of fixes on a network built anew
-
-
-def built_anew(machine, fixes):
-    """The lowest vacuum [Pa] of a picker with some fixes done, and whether its makers allow it.
-
-    Nothing of the comparison is used, nor of `Machine.change`: the numbers are set here, the fans' speed
-    is worked out here, and the parts are put together in a Network of their own.
-    """
-    made, numbers = machine.layout, dict(machine.numbers)
-    for fix in fixes:
-        for pattern, value in fix.change.items():
-            start, _, end = pattern.partition("*")
-            hit = [
-                a
-                for a in numbers
-                if (a == pattern if "*" not in pattern else a.startswith(start) and a.endswith(end))
-            ]
-            for address in hit:
-                measure = made.declared[address].measure
-                numbers[address] = ds.si(value, measure)
-        for name, table in fix.replace.items():
-            values = {key: v for key, v in table.items() if key != "kind"}
-            numbers |= {f"{name}.{leaf}": v for leaf, v in ds.Hose(**values).numbers().items()}
-    belt = {
-        key: numbers[f"belt.{key}"] for key in ("engine_speed", "driving_pulley", "driven_pulley", "slip")
-    }
-    speed = belt["engine_speed"] * belt["driving_pulley"] / belt["driven_pulley"] * (1 - belt["slip"])
-    air = ds.Air.at(
-        altitude=numbers["air.altitude"],
-        temperature=numbers["air.temperature"],
-        relative_humidity=numbers["air.relative_humidity"],
-    )
-    net = ds.Network(air)
-    for part in made.parts:
-        values = [
-            speed if (part.drive and leaf == "speed") else numbers[f"{part.name}.{leaf}"]
-            for leaf in part.form.leaves
-        ]
-        net.add(part.name, part.form.build(values), *part.ends)
-    state = net.solve()
-    vacuum = []
-    for i in "12345":
-        pressure, warm = state.pressure[f"door {i}"], state.temperature[f"door {i}"]
-        density = air.density * air.temperature / warm * (1 + pressure / air.pressure)
-        velocity = state.flow[f"jet {i}", "suction"] / (density * numbers[f"door {i}.area"])
-        vacuum.append(0.5 * density * velocity**2 - pressure)
-    power = sum(state.power[name] for name in ("left fan", "right fan"))
-    allowed = power <= numbers["belt.available_power"] and speed <= numbers["left fan.highest_speed"]
-    return min(vacuum), allowed
-
-
-def brute_force(machine, fixes, budgets):
-    """Budget -> the best three sets of names, each set of fixes solved by itself."""
-    out = {budget: [] for budget in budgets}
-    for size in range(len(fixes) + 1):
-        for some in itertools.combinations(fixes, size):
-            minutes = sum(fix.minutes for fix in some)
-            pulleys = sum("pulley" in fix.name for fix in some)
-            if pulleys > 1 or minutes > max(budgets):
-                continue
-            answer, allowed = built_anew(machine, some)
-            for budget in budgets:
-                if allowed and minutes <= budget:
-                    out[budget].append((answer, [fix.name for fix in some]))
-    return {budget: [names for _, names in sorted(found, reverse=True)[:3]] for budget, found in out.items()}
 
 
 def test_the_best_three_are_those_of_brute_force(picker, fixes, small):
@@ -530,3 +466,20 @@ def test_a_machine_without_units_is_compared_too():
     assert found.best()[0] == ["wider"]
     assert found.units() == []
     assert "goes from" in str(found)
+
+
+def test_further_questions_stand_beside_the_first(picker, fixes):
+    some = [fix for fix in fixes if fix.name in SOME[:3]]
+    of = ["weakest vacuum", "shaft power left fan", "duct air 4"]
+    found, alone = ds.compare(picker, some, of=of), ds.compare(picker, some)
+    assert found.of == "weakest vacuum"
+    assert found.order == alone.order and found.worths.tolist() == alone.worths.tolist()
+    for rows in (found.tables()["fixes"], pickle.loads(pickle.dumps(found)).tables()["fixes"]):
+        for row in rows:
+            changed = found.done([row["fix"]])
+            for words, measure in zip(of[1:], ("W", "kg_s"), strict=True):
+                key = f"{'_'.join(words.split())}_change_{measure}"
+                assert row[key] == pytest.approx(changed.ask(words) - picker.ask(words), rel=1e-6, abs=1e-9)
+    assert "duct_air_4_change_kg_s" in found.tables()["order"][0]
+    with pytest.raises(ds.UnknownName, match="duct air"):
+        ds.compare(picker, some, of=["weakest vacuum", "duct air 44"])

@@ -12,8 +12,10 @@ import ductsim as ds
 from ductsim.checking.physical import meets_itself, slopes
 from ductsim.checking.probing import flows, usual
 from ductsim.conveying import LOAD, Load, loaded_class, loaded_form, plain_form
+from ductsim.crop.running import _ducts
 from ductsim.errors import InputError
 from ductsim.laws.card import LAWS, card_of
+from ductsim.laws.card import law as a_law
 from ductsim.laws.conveying import carrying, crop_velocity, load_outside, loaded_friction, loaded_jet
 from ductsim.laws.friction import friction
 from ductsim.laws.jets import jet
@@ -127,15 +129,62 @@ def test_crop_velocity_is_air_less_slip_and_never_negative():
 
 
 def test_a_loaded_drop_by_hand():
-    """Drag, acceleration and weight of 0.5 kg/s in a duct of 25 m/s, slip 6, entering at 2 m/s."""
+    """Drag, acceleration and weight of 0.5 kg/s at 25 m/s, slip 6, entering at 2 m/s; none on the outlet."""
     area = DUCT.section()[0]
     flow, u = 25.0 * 1.1 * area, crop_velocity(25.0, 6.0)[0]
-    bare = drop(DUCT, flow)[0] - (1.1 - 1.13) * 9.80665 * 2.4
+    bare = drop(DUCT, flow)[0] - (1.1 - 1.13) * 9.80665 * 2.4 - 1.2 * 0.5 * 1.1 * 25.0**2
     drag = 0.5 * 0.5 / flow * bare
     push = 0.5 * (u - 2.0) / area
     weight = 0.5 * 9.80665 * 2.4 / (u * area + 0.5 / 60.0)
     got = drop(ds.Loaded(DUCT, crop_flow=0.5, crop_friction=0.5, start_velocity=2.0), flow)[0]
     assert got - drop(DUCT, flow)[0] == pytest.approx(drag + push + weight, rel=2e-4)
+
+
+@pytest.mark.parametrize(
+    "part",
+    [MOUTH, ds.Gate(area=0.04, opening=0.6), ds.Screen(area=0.05, open_fraction=0.5)],
+    ids=lambda p: p.kind,
+)
+def test_drag_multiplies_no_inlet_plate_or_screen(part):
+    """1 + K mu stands on the friction term of the line equation after Zenz and Othmer (Agarwal 2005)."""
+    one, other = (drop(ds.Loaded(part, crop_flow=0.5, crop_friction=k), 0.8) for k in (0.0, 2.0))
+    assert one[0] == other[0] and one[1] == other[1]
+
+
+@pytest.mark.parametrize("bends", [(), [ds.Bend(angle="60 deg", radius=0.4)]], ids=["straight", "bent"])
+def test_drag_multiplies_friction_and_bends_and_no_outlet(bends):
+    """mu = 1, K = 1: with the outlet's loss and without it crop adds what friction and bends lose."""
+    flow = 1.5
+    for loss in (0.0, 1.19):
+        duct = ds.Duct(length=3.2, diameter=0.2764, loss_coefficient=loss, bends=bends)
+        rubbed = ds.Duct(length=3.2, diameter=0.2764, bends=bends)
+        one, other = (drop(ds.Loaded(duct, crop_flow=flow, crop_friction=k), flow)[0] for k in (0.0, 1.0))
+        assert other - one == pytest.approx(drop(rubbed, flow)[0], rel=1e-4)
+
+
+def test_a_law_of_ones_own_says_what_crop_drags_along():
+    def lining(flow, air, *, area):
+        """All of it along walls, as its card says."""
+        return 7.0 * flow, 7.0 + 0.0 * flow, 0.0 * flow
+
+    try:
+        a_law(
+            equation="7 m", valid="", sources=("our_assumption",), walls=lambda found, flow, air, **_: found
+        )(lining)
+        load = {
+            "crop_friction": 0.5,
+            "slip": 0.0,
+            "plug_density": 60.0,
+            "start_velocity": 0.0,
+            "start_share": 0.0,
+        }
+        got = [carrying(lining)(2.0, AIR, area=0.02, crop_flow=c, **load)[0] for c in (0.0, 1.0)]
+        assert got[1] / got[0] == pytest.approx(1.25, rel=1e-3)
+        with pytest.raises(InputError, match="walls = 3"):
+            a_law(equation="x", valid="", sources=("our_assumption",), walls=3)
+    finally:
+        LAWS.pop("lining", None)
+        LAWS.pop("loaded_lining", None)
 
 
 def test_crop_takes_its_momentum_from_the_jet():
@@ -306,7 +355,7 @@ WEAK = ds.Jet(nozzle_area=45e-4, mixing_area=598e-4, nozzle_loss=0.08, suction_l
 
 def _bench(crop, duct=DUCT, nozzle=JET, box=4500.0, outflow=None):
     """A box of given pressure, a jet, an opening, and a duct (or a given outflow in its place)."""
-    net = ds.Network(ds.Air(density=1.1, viscosity=1.85e-5))
+    net = ds.Network(ds.Air(density=1.1, viscosity=1.85e-5), free_ends=False)
     net.hold("box", box)
     net.add(
         "mouth",
@@ -406,3 +455,56 @@ def test_the_machine_s_limit_is_the_fold(branch):
     a, b, _ = np.polyfit(velocity[top - 1 : top + 2], curve[top - 1 : top + 2], 2)
     highest = np.polyval(np.polyfit(velocity[top - 1 : top + 2], curve[top - 1 : top + 2], 2), -b / (2 * a))
     assert limit == pytest.approx(highest, rel=2e-3)
+
+
+def test_a_machine_is_judged_by_how_fast_air_is_in_its_jets_and_ducts_against_the_slip():
+    """From the state's own flows and densities; a jet's section is that of its mixed air."""
+    machine = ds.demo("picker").with_crop()
+    state, numbers = machine.solve(), machine.numbers
+    ratio, slope, flowing = _ducts(machine, machine.part_numbers(), state.arrays)
+    for i, unit in enumerate("12345"):
+        jet = [(f"jet {unit}", "motive"), (f"jet {unit}", "suction")]
+        for row, keys, area in (
+            (2 * i, jet, numbers[f"jet {unit}.mixing_area"]),
+            (2 * i + 1, [f"duct {unit}"], np.pi / 4.0 * numbers[f"duct {unit}.diameter"] ** 2),
+        ):
+            air = sum(state.flow[k] for k in keys) / (state.density[keys[-1]] * area)
+            slip = machine.part_numbers()[f"{keys[0] if row % 2 else keys[0][0]}.slip"]
+            assert ratio[row, 0] == pytest.approx(air / slip, rel=1e-9)
+            assert slope[row, 0] == pytest.approx(state.slope[keys[-1]])
+    assert flowing.all() and len(ratio) == 10
+
+
+def test_what_hangs_in_a_riser_by_hand():
+    """Crop weighs with its flow over its velocity, but lies no closer than in a plug (statics).
+
+    3 kg/s in a section of 0.06 m2 at 25 m/s of air, 19.003 m/s of crop, 100 kg/m3 in a plug: the volumes of
+    air's way and of the crop itself add up, 1.14018 + 0.03 m3/s, so 2.5637 kg/m3 hang: 60.34 Pa over 2.4 m.
+    """
+    c = {"area": 0.06, "length": 3.0, "hydraulic_diameter": 0.2764, "roughness": 2e-4, "loss": 1.0}
+    c |= {"rise": 0.0, "factor": 1.0, "bends": 0.0, "crop_flow": 3.0, "crop_friction": 0.5, "slip": 6.0}
+    c |= {"start_velocity": 1.0, "start_share": 1.0, "plug_density": 100.0}
+    flow = 25.0 * 1.1 * 0.06
+    up, level = (loaded_friction(flow, AIR, **c, crop_rise=rise)[0] for rise in (2.4, 0.0))
+    assert up - level == pytest.approx(60.34, rel=1e-3)
+    full = loaded_friction(flow, AIR, **c | {"crop_flow": 1e5}, crop_rise=2.4)[0]
+    none = loaded_friction(flow, AIR, **c | {"crop_flow": 1e5}, crop_rise=0.0)[0]
+    assert full - none == pytest.approx(
+        100.0 * 9.80665 * 2.4, rel=2e-3
+    )  # a plug: its density times its height
+
+
+def test_the_drag_in_a_mixing_section_by_hand():
+    """K times crop over air, on the mixing section's loss alone: k_m K m_c V / (2 A).
+
+    1.5 kg/s of air at 1.1 kg/m3 in 0.06 m2 is 22.727 m/s; with 0.6 kg/s of crop, K = 0.5 and k_m = 0.08:
+    0.08 x 0.5 x 0.6 x 22.727 / 0.12 = 4.545 Pa on both paths.
+    """
+    path = JET.paths()[0]
+    air = LocalAir((1.1, 1.1, 1.1), 1.85e-5, 1.13, (0.0,) * 3)
+    own = {"crop_flow": 0.6, "slip": 6.0, "start_velocity": 1.0, "start_share": 1.0}
+    rubbed, smooth = (
+        np.array(loaded_jet((0.7, 0.8), air, **path.coefficients, **own, crop_friction=k)[0])
+        for k in (0.5, 0.0)
+    )
+    assert rubbed - smooth == pytest.approx([4.545, 4.545], rel=1e-3)

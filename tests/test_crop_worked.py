@@ -5,6 +5,7 @@ import pytest
 from scipy.stats import norm, skewnorm, triang
 
 import ductsim as ds
+from ductsim.crop.described import LEAST
 from ductsim.description.crop_way import unit_flows
 from ductsim.speed import Run
 from ductsim.speed.calibrating import PRIOR_SPREAD, SCATTER, likelihood, weighed
@@ -138,3 +139,24 @@ def test_the_defaults_of_a_crop_are_those_that_are_stated():
     weight, known = found.pop("bale_mass")
     assert weight == pytest.approx(480.0 * 0.45359237, abs=0.05) and known == "seen"  # 480 lb, to 0.1 kg
     assert found == DEFAULTS
+
+
+def test_least_values_belong_to_a_slip_and_follow_it():
+    """18 m/s for a slip of 6 are 20 for one of 8 (the crop's own speed stays), 0.6 kg of air are 0.8."""
+    plain = {"crop_yield": 0.4, "row_spacing": 1.0}
+    heavy = ds.Crop(**plain, slip=8.0)
+    assert heavy.reference_slip == 6.0 and ds.Crop(**plain).reference_slip == 6.0
+    needs = [heavy.least(name) for name in LEAST]
+    assert needs == pytest.approx([0.8, 7.0, 11.0, 20.0, 1.5])
+    assert ds.Crop(**plain, slip=0.0).least("capture_velocity") == pytest.approx(5e-3)
+    own = ds.Crop(**plain, slip=3.0, conveying_velocity=11.0)
+    assert own.reference_slip == 3.0 and own.least("conveying_velocity") == 11.0
+    assert ds.Crop(**plain, slip=0.0, conveying_velocity=11.0).reference_slip == 6.0
+    changed = ds.demo("picker").change({"crop.slip": [6.0, 8.0]}).crop
+    assert changed.least("conveying_velocity") == pytest.approx([18.0, 20.0])
+
+
+def test_the_slip_of_the_least_values_is_kept_in_a_file(tmp_path):
+    ds.demo("picker").change({"crop.slip": 8.0}).write(tmp_path / "heavy.toml")
+    again = ds.Machine.read(tmp_path / "heavy.toml").crop
+    assert (again.slip, again.reference_slip) == (8.0, 6.0)

@@ -39,13 +39,13 @@ def test_there_are_three_of_them():
 
 def test_picker_is_what_it_was_designed_to_be(picker):
     state = picker.solve()
-    designed = {"1": 408, "2": 397, "3": 396, "4": 305, "5": 377}
+    designed = {"1": 396, "2": 386, "3": 385, "4": 297, "5": 367}
     assert state.vacuum == pytest.approx(designed, rel=0.01)
     opening_air = [row["opening_air_kg_s"] for row in state.rows()]
-    assert opening_air == pytest.approx([0.95, 0.94, 0.94, 0.70, 0.92], rel=0.015)
+    assert opening_air == pytest.approx([0.94, 0.92, 0.93, 0.69, 0.90], rel=0.015)
     assert all(25.0 < row["duct_velocity_m_s"] < 27.6 for row in state.rows())
     assert sum(state.power.values()) == pytest.approx(32e3, rel=0.02)
-    assert state.pressure["air box"] == pytest.approx(5300, rel=0.03)
+    assert state.pressure["air box"] == pytest.approx(5180, rel=0.03)
     assert state.weakest == state.weakest_by_air == "4"
     assert state.notes == []
 
@@ -54,13 +54,13 @@ def test_sealing_the_hatch_makes_another_unit_weakest(picker):
     state = picker.solve()
     sealed = picker.change({"hatch leak 4.area": "0 cm2"}).solve()
     assert sealed.weakest == "5"
-    assert sealed.vacuum["4"] - state.vacuum["4"] == pytest.approx(103, rel=0.02)
+    assert sealed.vacuum["4"] - state.vacuum["4"] == pytest.approx(99.6, rel=0.02)
     assert sealed.flow["duct 4"] - state.flow["duct 4"] == pytest.approx(-0.135, rel=0.05)
 
 
 def test_with_all_doors_blanked_the_leak_shows(picker):
     state = picker.change(BLANKED).solve()
-    designed = {"1": 965, "2": 927, "3": 918, "5": 885}
+    designed = {"1": 944, "2": 910, "3": 899, "5": 870}
     assert {u: state.vacuum[u] for u in designed} == pytest.approx(designed, rel=0.015)
     # the hatch is a gap here, not a power law of exponent 0.6, so it leaks less at a high vacuum
     assert 480 < state.vacuum["4"] < 560
@@ -141,21 +141,29 @@ def test_bench_agrees_with_the_calculation_by_hand(capsys):
 # ---- suction
 
 
-def test_suction_names_the_far_unit_by_vacuum_and_the_leaky_one_by_air():
+def test_suction_names_a_side_branch_by_vacuum_and_the_leaky_one_by_air():
     state = ds.demo("suction").solve()
-    assert state.weakest == "2"
+    assert state.weakest == "4"
     assert state.weakest_by_air == "6"
     sealed = ds.demo("suction").change({"boot leak 6.area": "3 cm2"}).solve()
-    assert sealed.weakest_by_air == "2"
+    assert sealed.weakest_by_air == "4"
     assert ds.demo("suction").layout.tapping["fan inlet"].access == "unsafe"
 
 
-def test_suction_neighbours_differ_only_by_their_ducts():
+def test_suction_grows_weaker_away_from_the_fan_on_each_side():
+    """Like ducts differ by their place alone: of two at one place the second joins behind the first."""
     same = ds.demo("suction").change({"duct *.length": "2.4 m", "boot leak *.area": "3 cm2"}).solve()
-    for one, two in (("1", "2"), ("3", "4"), ("5", "6"), ("7", "8")):
-        assert same.vacuum[one] == pytest.approx(same.vacuum[two], rel=1e-9)
-    order = [same.vacuum[u] for u in ("1", "3", "5", "7")]
-    assert order == sorted(order)
+    for side in (("1", "3", "5", "7"), ("4", "6", "8")):
+        order = [same.vacuum[u] for u in side]
+        assert order == sorted(order), side
+
+
+def test_suction_by_the_angle_of_its_branches():
+    """A second set of equations, written elsewhere from the published coefficients, gave 855, 782, 666 Pa."""
+    machine = ds.demo("suction")
+    for angle, vacuum in ((45, 855.0), (60, 782.0), (90, 666.0)):
+        state = machine.change({"header from *.angle": f"{angle} deg"}).solve()
+        assert state.ask("weakest vacuum") == pytest.approx(vacuum, rel=0.005)
 
 
 # ---- readings
@@ -186,4 +194,4 @@ def test_the_machine_that_was_read_is_another_one_with_the_same_story():
     state = truth.solve()
     assert state.weakest == "4"
     vacuum = np.array(list(state.vacuum.values()))
-    assert np.all(np.abs(vacuum / [408, 397, 396, 305, 377] - 1) < 0.5)
+    assert np.all(np.abs(vacuum / [396, 386, 385, 297, 367] - 1) < 0.5)

@@ -27,6 +27,13 @@ def six(positions, flows=None, **more):
     return filled(ds.Box(positions=positions, **{**SIX, **more}), CROP, list("123456"), flows, 2.0)
 
 
+def test_a_discharge_may_be_at_the_wall_but_in_no_scenario_beyond_it():
+    sizes = {"length": 2.0, "height": 2.0, "positions": [2.0]}
+    assert ds.Box(width=2.0, **sizes).positions == (2.0,)
+    with pytest.raises(InputError, match="discharge 1 at 2 m is outside the box"):
+        ds.Box(width=np.array([3.0, 1.9]), **sizes)
+
+
 # ---- the profile
 
 

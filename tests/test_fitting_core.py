@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from scipy import optimize, stats
 
 from ductsim.inference import drawing
-from ductsim.inference.choosing import best_sets, variance_after, variance_after_one
+from ductsim.inference.choosing import _grown, best_sets, variance_after, variance_after_one
 from ductsim.inference.drawing import draw, weighted_quantiles
 from ductsim.inference.hypotheses import weigh
 from ductsim.inference.problem import Problem, find
@@ -479,3 +479,21 @@ def test_draws_in_blocks_are_those_made_at_once(monkeypatch):
     monkeypatch.setattr(drawing, "BLOCK", 20 * len(problem.measured) ** 2)
     blocks = draw(problem, found, 60, np.random.default_rng(2))
     np.testing.assert_allclose(blocks.x, whole.x, atol=0.05)
+
+
+def test_a_set_grows_by_what_is_left_after_the_readings_taken():
+    """Each reading is the best beside those taken, by the joint variance, noise and all."""
+    rng = np.random.default_rng(5)
+    for _ in range(60):
+        root, candidates = rng.standard_normal((4, 4)), rng.standard_normal((7, 4))
+        covariance, noise = root @ root.T, rng.uniform(0.2, 4.0, 7)
+        questions, taken = np.eye(4)[:2], []
+        weigh = 1.0 / np.diag(covariance)[:2]
+        for _ in range(3):
+            left = [i for i in range(7) if i not in taken]
+            worth = [
+                weigh @ variance_after(covariance, questions, candidates[[*taken, i]], noise[[*taken, i]])
+                for i in left
+            ]
+            taken.append(left[int(np.argmin(worth))])
+        assert _grown(covariance, questions, candidates, noise, 3, weigh) == tuple(sorted(taken))

@@ -51,7 +51,8 @@ def test_a_fix_done_is_the_change_done(picker):
 
 
 def test_a_part_of_the_same_form_becomes_its_numbers(picker):
-    hose = ds.Hose(length=1.0, diameter=0.2, bends=[{"angle": 0.5, "radius": 0.3}])
+    ends = {"inlet": "rounded", "inlet_radius": 0.02, "outlet": "free"}
+    hose = ds.Hose(length=1.0, diameter=0.2, bends=[{"angle": 0.5, "radius": 0.3}], **ends)
     fix = ds.Fix("new hose", replace={"hose 3": hose})
     task = Task.of(fix, picker)
     assert not task.parts

@@ -6,7 +6,7 @@ import re
 import pytest
 
 import ductsim.parts
-from ductsim.laws import bends, friction, leaks, losses
+from ductsim.laws import bends, friction, jets, leaks, losses
 from ductsim.laws.card import LAWS, card_of
 from ductsim.parts.bend import Bend
 from ductsim.parts.declare import KINDS, Fields, Nested, Number
@@ -25,10 +25,13 @@ HELPERS = [
     bends.square_bend_loss,
     friction.compression_correction,
     leaks.leakage_coefficient,
+    jets.mixing_share,
     losses.contraction_loss,
     losses.diffuser_loss,
     losses.plate_loss,
-    losses.screen_loss,
+    losses.thin_plate_loss,
+    losses.wire_mesh_loss,
+    losses.grille_loss,
 ]
 
 
@@ -68,7 +71,7 @@ def test_each_formula_has_a_measure_a_worked_number_and_a_source(function):
 @pytest.mark.parametrize("kind", [*KINDS.values(), Bend], ids=lambda k: k.kind)
 def test_each_number_says_what_it_is_and_how_well_it_is_known(kind):
     """A number that is measured or chosen by the user has a spread; exact ones are named here."""
-    exact = {"bends", "curve_speed", "curve_density", "highest_speed", "flow"}
+    exact = {"bends", "curve_speed", "curve_density", "reference_density", "highest_speed", "flow"}
     assert issubclass(kind, Fields) and inspect.getdoc(kind)
     for name, declared in kind.declared.items():
         if isinstance(declared, Nested):

@@ -6,8 +6,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.interpolate import PchipInterpolator
 
+from ductsim.errors import InputError
 from ductsim.laws.fans import cubic_pieces, fan_outside, monotone_slopes
-from ductsim.parts import Fan, LocalAir
+from ductsim.parts import FAN_ENDS, Fan, LocalAir
+from ductsim.sources import source
 
 FLOW = [0.0, 1.0, 1.5, 2.0, 2.5, 3.0]
 RISE = [6000.0, 6350.0, 5850.0, 4900.0, 3500.0, 1650.0]
@@ -49,9 +51,30 @@ def test_the_cubic_is_the_monotone_one_of_scipy(curve):
     pieces, first, last = cubic_pieces(list(x), list(y))
     for i, (a, b, c, d) in enumerate(pieces):
         at = np.linspace(x[i], x[i + 1], 7)
-        np.testing.assert_allclose(a + at * (b + at * (c + at * d)), reference(at), rtol=1e-7, atol=1e-4)
+        on = at - x[i]
+        np.testing.assert_allclose(a + on * (b + on * (c + on * d)), reference(at), rtol=1e-9, atol=1e-7)
     assert float(first) == pytest.approx(float(reference.derivative()(x[0])), rel=1e-9, abs=1e-6)
     assert float(last) == pytest.approx(float(reference.derivative()(x[-1])), rel=1e-9, abs=1e-6)
+
+
+@pytest.mark.parametrize("fall", [-2.9, -3.0, -3.06, -3.2])
+def test_an_end_slope_is_held_to_three_times_its_chord(fall):
+    """After scipy, whose end slopes are those of the same source; unheld, -3.06 would give 3.03."""
+    x, y = [0.0, 1.0, 2.0], [0.0, 1.0, 1.0 + fall]
+    expected = PchipInterpolator(x, y).derivative()(x)
+    assert [float(s) for s in monotone_slopes(x, y)] == pytest.approx(list(expected), rel=1e-12)
+    assert expected[0] == pytest.approx(min(1.5 - 0.5 * fall, 3.0))
+
+
+def test_a_narrow_piece_far_out_keeps_its_digits():
+    """Points a millionth apart, against the monotone cubic of scipy, which counts from there too."""
+    x, y = np.array([0.0, 1.0, 1.0 + 1e-6, 1.0 + 3e-6]), np.array([3000.0, 2000.0, 1200.0, 1e-3])
+    path = fan_path(flow=list(x), total_pressure=list(y), shaft_power=list(y))
+    at = 1.0 + np.linspace(0.05e-6, 2.95e-6, 30)
+    expected = PchipInterpolator(x, y)(at)
+    np.testing.assert_allclose(rise(path, at), expected, atol=0.01)
+    np.testing.assert_allclose(power(path, at), expected, rtol=1e-6)
+    assert (np.diff(rise(path, 1.0 + np.linspace(1e-7, 2.9e-6, 3000))) < 0.0).all()
 
 
 def test_the_curve_goes_through_its_points_without_overshoot():
@@ -153,3 +176,62 @@ def test_assumed_curves_go_through_the_point_they_are_given():
     assert rise(wide.paths()[0], 3.0) == pytest.approx(float(rise(wheel.paths()[0], 1.5)), rel=1e-5)
     columns = Fan.through(flow=np.array([1.0, 2.0]), total_pressure=5000.0, speed=377.0)
     assert rise(columns.paths()[0], np.array([1.0, 2.0])) == pytest.approx([5000.0, 5000.0], rel=1e-5)
+
+
+# ---- ends, standing
+
+
+def test_a_free_outlet_gives_back_what_static_pressure_was_lifted_by():
+    """Fan static pressure is total less the outlet's velocity pressure (ASHRAE Fundamentals (2021), 21)."""
+    path = fan_path(total_pressure=None, static_pressure=RISE, outlet_area=0.12, outlet="free")
+    np.testing.assert_allclose(rise(path, FLOW), RISE, rtol=1e-5)
+    blown_back = fan_path(outlet_area=0.12, outlet="free")
+    assert rise(blown_back, -2.0) > rise(fan_path(), -2.0)  # it resists either way
+
+
+def test_losses_at_the_ends_are_shares_of_the_velocity_pressure_there():
+    velocity = 0.6 * (2.0 / 0.12) ** 2
+    eye = 0.6 * (2.0 / 0.2) ** 2
+    plain = rise(fan_path(), 2.0)
+    assert plain - rise(fan_path(outlet_area=0.12, outlet_loss=0.5), 2.0) == pytest.approx(0.5 * velocity)
+    assert plain - rise(fan_path(outlet_area=0.12, inlet_loss=1.2), 2.0) == pytest.approx(1.2 * velocity)
+    both = fan_path(outlet_area=0.12, outlet_loss=0.5, inlet_area=0.2, inlet_loss=1.2, outlet="free")
+    assert plain - rise(both, 2.0) == pytest.approx(1.5 * velocity + 1.2 * eye)
+    np.testing.assert_allclose(power(both, FLOW), power(fan_path(), FLOW), rtol=1e-12)
+
+
+@pytest.mark.parametrize(
+    "more",
+    [
+        {"outlet": "free"},
+        {"outlet_loss": 0.5},
+        {"inlet_loss": 0.5},
+        {"total_pressure": None, "static_pressure": RISE},
+    ],
+)
+def test_what_refers_to_an_end_needs_its_section(more):
+    with pytest.raises(InputError, match="without outlet_area"):
+        fan_path(**more)
+
+
+def test_named_cases_of_a_fans_ends_fit_its_numbers_and_tell_their_source():
+    for case, end in FAN_ENDS.items():
+        assert 0.0 < rise(fan_path(outlet_area=0.5, **{end.number: end.coefficient}), 1.0) < RISE[1], case
+        assert source(end.source).title
+    bends = [end.coefficient for case, end in FAN_ENDS.items() if case.startswith("three-piece")]
+    assert bends == sorted(bends, reverse=True)  # straight duct before the eye takes the loss away
+
+
+@pytest.mark.parametrize("standing", [0.3, 1.0, 3.0])
+def test_a_standing_fan_resists_by_its_own_number(standing):
+    path = fan_path(belt_slip=1.0, standing_loss=standing)
+    assert rise(path, 3.0) == pytest.approx(-standing * 6350.0, rel=1e-4)
+    # backwards the start of the curve, which rises, adds to it
+    assert standing * 6350.0 < rise(path, -3.0) < standing * 6350.0 + 800.0
+    assert rise(path, 1.5) == pytest.approx(-standing * 6350.0 / 4.0, rel=1e-4)
+    assert power(path, 1.5) == 0.0
+
+
+def test_an_own_belts_slip_slows_the_fan_alone():
+    slow = fan_path(belt_slip=0.1)
+    np.testing.assert_allclose(rise(slow, 0.9 * np.array(FLOW)), 0.81 * np.array(RISE), rtol=1e-5)

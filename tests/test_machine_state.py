@@ -7,6 +7,8 @@ import pytest
 
 import ductsim as ds
 from ductsim.description.layout import Layout, PartEntry, Tapping
+from ductsim.display.tables import text
+from ductsim.wording import percent, said
 
 BLANKED = {"front *.area": 0.0, "rear *.area": 0.0}
 
@@ -106,8 +108,8 @@ def test_weakest_is_the_lowest_static_vacuum(solved):
 
 def test_weakest_by_air_is_said_when_it_differs():
     state = ds.demo("suction").solve()
-    assert (state.weakest, state.weakest_by_air) == ("2", "6")
-    assert "By the air through its openings unit 6 is weakest, by vacuum unit 2." in state.notes
+    assert (state.weakest, state.weakest_by_air) == ("4", "6")
+    assert "By the air through its openings unit 6 is weakest, by vacuum unit 4." in state.notes
 
 
 # ---- fans, drives, notes
@@ -348,3 +350,51 @@ def test_a_leak_that_is_all_but_sealed_takes_no_more_steps():
     assert state.steps.max() <= 7
     alone = machine.change({"cuff leak 2.coefficient": ds.times(1e-3)}).solve()
     np.testing.assert_allclose(state.vacuum["2"][2], alone.vacuum["2"], rtol=1e-9)
+
+
+# ---- where nothing flows
+
+
+@pytest.mark.parametrize(("name", "stop"), [("picker", "belt.engine_speed"), ("suction", "fan.speed")])
+def test_a_standing_machine_says_that_nothing_flows(name, stop):
+    """Rounding of 1e-14 kg/s is no flow: no "-0.0 Pa", no "-0%", no air that blows out, no backward flow."""
+    state = ds.demo(name).change({stop: 0.0}).solve()
+    assert state.sentences()[0] == "No unit has any vacuum."
+    assert not [note for note in state.notes if note.kind == "backward flow"]
+    assert "-0" not in str(state)
+    assert not any(np.isfinite(row["share_of_mean"]) for row in state.rows())
+    shown = text(state.tables()["units"])
+    assert "e-" not in shown and "-0" not in shown
+
+
+@pytest.mark.parametrize(
+    ("flow", "notes"), [(-1e-14, []), (-1e-6, ["Air blows out of the openings of unit left."])]
+)
+def test_air_blows_out_only_where_some_does(monkeypatch, flow, notes):
+    from ductsim.answers import notes as room
+
+    state = ds.demo("bench").solve()
+    monkeypatch.setattr(room, "opening_air", lambda machine, state, name: flow if name == "left" else 1.0)
+    assert [str(n) for n in room.of_machine(state) if "blows" in n] == notes
+
+
+@pytest.mark.parametrize(
+    ("value", "sign", "words"),
+    [(-1e-14, False, "0 Pa"), (-1e-14, True, "0 Pa"), (-0.25, False, "-0.250 Pa"), (305.2, True, "+305 Pa")],
+)
+def test_numbers_in_sentences_have_no_sign_where_nothing_is_left(value, sign, words):
+    assert said(value, "Pa", sign=sign) == words
+
+
+@pytest.mark.parametrize(
+    ("share", "sign", "words"),
+    [
+        (-0.001, False, "0%"),
+        (-0.001, True, "0%"),
+        (0.06, True, "+6%"),
+        (-0.35, True, "-35%"),
+        (0.8, False, "80%"),
+    ],
+)
+def test_shares_that_round_to_nothing_have_no_minus(share, sign, words):
+    assert percent(share, sign) == words

@@ -52,7 +52,7 @@ name = "duct"
 kind = "duct"
 from = "box"
 to = "tank"
-length = "3.3 ft"
+length = "9.3 ft"
 width = "8 in"
 height = "0.1 m"
 shape = "flat oval"
@@ -118,7 +118,7 @@ def test_what_the_file_says_of_itself(tmp_path):
     text = (tmp_path / "copy.toml").read_text(encoding="utf-8")
     assert text.startswith(f"# Written by ductsim {ds.__version__}.")
     tables = tomllib.loads(text)
-    assert tables["format"] == 1
+    assert tables["format"] == 2
     assert tables["ductsim"] == ds.__version__
     assert tables["input_sha256"] == machine.sha256
     assert len(machine.sha256) == 64

@@ -12,6 +12,9 @@ from ductsim.readings.model import ReadingModel
 from ductsim.readings.unknowns import unknowns_of
 from ductsim.studies.fit.study import explained
 from ductsim.studies.where_to_measure.study import (
+    NEXT,
+    _Belief,
+    _candidates,
     blankings,
     minutes_of,
     possible_readings,
@@ -234,3 +237,18 @@ def test_quantiles_of_the_simulation_are_those_of_the_draws(fit):
     values = fit.draws.x[0]
     got = fit.draws.quantiles(values, np.array([0.5]))
     assert got == weighted_quantiles(values, fit.draws.weights, np.array([0.5]))
+
+
+def test_a_difference_errs_as_a_reading_of_it_would(fit):
+    """A difference of two places is taken to tell what the model of readings makes of it, zero too."""
+    singles = [ds.Reading(t, 0.0, engine_speed=SPEED, set=NEXT) for t in ("door 1", "door 2", "air box")]
+    belief = _Belief.of(fit, singles)
+    readings, slopes, noise = _candidates(belief, singles)
+    assert [bool(r.minus) for r in readings] == [False] * 3 + [True] * 3
+    for r, row, sd in zip(readings, slopes, noise, strict=True):
+        own = ReadingModel(fit.given, [r], fit.scales, fit.errors, fit.relative)
+        assert own.names == belief.model.names
+        value, exact = own.jacobian(belief.z)
+        assert value[0] == pytest.approx(r.value) and sd == pytest.approx(fit.errors.of(r, r.value))
+        np.testing.assert_allclose(row, exact[0], atol=1e-6 * np.abs(exact).max())
+        assert row[own.names.index(f"zero of set {NEXT}")] == pytest.approx(fit.errors.zero)

@@ -46,6 +46,7 @@ NAMES = (
     "duct",
     "drive",
     "openings",
+    "boxes",
 )
 
 

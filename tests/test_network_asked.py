@@ -187,3 +187,26 @@ def test_it_is_copied_and_told():
     loaded.add("duct", ds.Loaded(ds.Duct(length=2.0, diameter=0.2), crop_flow=0.1), "box", "outside")
     full, empty = loaded.ask("duct.flow"), loaded.change({"duct.crop_flow": 0.0}).ask("duct.flow")
     assert 0.0 < full < empty
+
+
+def ring():
+    network = ds.Network(ds.Air(density=1.2)).hold("box", "-400 Pa")
+    network.add("mouth", ds.Opening(area="100 cm2", loss_coefficient=1.5), "outside", "room")
+    return network.add("gap", ds.Opening(area="50 cm2", loss_coefficient=1.5), "room", "box")
+
+
+def test_balance_sets_a_network_as_its_machine():
+    trims = [ds.Trim("gap.area", low="40 cm2", high="60 cm2")]
+    found = ds.balance(ring(), trims, of="mouth.flow")
+    assert found.settings == ds.balance(ring().machine(), trims, of="mouth.flow").settings
+    assert found.settings["gap.area"] == pytest.approx(0.006)
+
+
+def test_readings_of_a_network_say_that_it_has_no_tappings():
+    readings = [{"tapping": "room", "value": "150 Pa"}]
+    for study in (
+        lambda: ds.fit(ring(), readings, {"gap.area": (0.004, 0.005, 0.006)}),
+        lambda: ds.proof(ring(), readings, readings, {"gap.area": "x0.9"}),
+    ):
+        with pytest.raises(ds.InputError, match=r"no tapping for the reading 'room'.*a network has none"):
+            study()

@@ -7,7 +7,8 @@ import ductsim as ds
 from ductsim.network.network import stacked
 from ductsim.network.newton import Point
 from ductsim.network.solve import SOUND, solve, supersonic
-from ductsim.network.stability import FAR, FAR_WARMTH, astray
+from ductsim.network.stability import FAR, FAR_WARMTH, _motions, astray
+from ductsim.network.transient import inertance
 
 
 @pytest.fixture
@@ -53,3 +54,17 @@ def test_no_air_is_faster_than_sound(joined, share):
         flow[path] = -share * SOUND * solved.density[path] * area[path]
         solved.point.flow = flow
         assert supersonic(eq, solved).tolist() == [share > 1.0]
+
+
+def test_a_disturbance_in_one_loop_dies_by_its_slopes_over_its_inertances():
+    """One ring of air: m d(dm)/dt = -(s1 + s2) dm, worked by hand."""
+    net = ds.Network(ds.Air(density=1.2, viscosity=1.8e-5))
+    net.add("hole", ds.Opening(area=0.02, loss_coefficient=1.5), "outside", "box")
+    net.add("fan", ds.Fan.through(flow=0.6, total_pressure=900.0, speed=200.0), "box", "outside")
+    system = net.system()
+    numbers, _ = stacked(system, net.numbers(), net.air)
+    solved, _ = solve(system, numbers)
+    eq = numbers.equations(system)
+    rate, way = _motions(eq, solved.point)
+    assert rate == pytest.approx([-solved.slope.sum() / inertance(eq).sum()], rel=1e-9)
+    assert way[0] == pytest.approx(way[1])

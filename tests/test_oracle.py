@@ -30,7 +30,14 @@ VARIANTS = {
         "picker",
         {"hose *.stretch": 0.9, "hose 1.kink": 0.3, "hose 2.bend 1.radius": "0.2 m", "hose 3.length": "x3"},
     ),
-    "picker, jets aside": ("picker", {"jet *.angle": "20 deg", "jet *.mixing_effectiveness": 0.8}),
+    "picker, jets aside": (
+        "picker",
+        {"jet *.angle": "20 deg", "jet *.suction_angle": "25 deg", "jet *.mixing_effectiveness": 0.8},
+    ),
+    "picker, leaks of thin air": (
+        "picker",
+        {"* leak *.reference_density": 0.9, "joint leak *.exponent": 0.7},
+    ),
     "picker, right fan nearly stopped": ("picker", {"right fan.curve_speed": "600 rad/s"}),
     "suction, idling": ("suction", {"fan.speed": "20 rpm"}),
     "suction, heads closed": ("suction", {"mouth 2.area": 0.0, "boot leak 2.area": "1 mm2"}),
@@ -82,6 +89,9 @@ def ends_of(entry):
     if entry.form.part.kind == "jet":
         motive, suction, discharge = entry.ends
         return {(entry.name, "motive"): (motive, discharge), (entry.name, "suction"): (suction, discharge)}
+    if entry.form.part.kind == "merge":
+        straight, branch, combined = entry.ends
+        return {(entry.name, "straight"): (straight, combined), (entry.name, "branch"): (branch, combined)}
     return {entry.name: entry.ends}
 
 

@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from matplotlib.colors import to_rgb
 from matplotlib.figure import Figure
+from pictures import axes, drawn, widths, words
 from shown_machines import joined, leaky_bench
 
 import ductsim as ds
@@ -63,6 +64,7 @@ def results(machine, possible):
         "possible comparison": ds.compare(possible, BENCH_FIXES),
         "sweep": ds.sweep(machine, "left leak.area", np.linspace(0.0, 0.01, 7)),
         "scaled sweep": ds.sweep(possible, "fan.speed", ["x0.9", "x1.0", "x1.3"]),
+        "faults": ds.what_if(machine),
         "balance": ds.balance(machine, [ds.Trim("left mouth.area", "100 cm2", "400 cm2")]),
         "fit": found,
         "suspects": ds.fit(machine, readings(machine), suspects="leaks", draws=60),
@@ -82,38 +84,6 @@ def results(machine, possible):
             machine, of=["weakest vacuum", "shaft power", "duct air left"], samples=64
         ),
     }
-
-
-def drawn(result, what="", measures="metric"):
-    figure = plots.figure_of(result, what, measures)
-    with style.own():
-        figure.canvas.draw()
-    return figure
-
-
-def axes(figure):
-    """All Axes, those inside others too."""
-    out = []
-    for ax in figure.axes:
-        out += [ax, *ax.child_axes]
-    return out
-
-
-def words(figure):
-    """Everything that is written, as one text."""
-    out = []
-    for ax in axes(figure):
-        out += [ax.get_title(loc="left"), ax.get_xlabel(), ax.get_ylabel()]
-        out += [t.get_text() for t in ax.texts]
-        out += [t.get_text() for t in (*ax.get_xticklabels(), *ax.get_yticklabels())]
-        legend = ax.get_legend()
-        out += [t.get_text() for t in legend.get_texts()] if legend else []
-    return "\n".join(out)
-
-
-def widths(ax):
-    """The lengths of the level bars of Axes, from above."""
-    return [patch.get_width() for patch in ax.patches]
 
 
 # ---- every plot

@@ -334,7 +334,22 @@ def test_one_flipped_sign_names_its_line():
     rows = plausible()
     rows[1]["value"] *= -1.0
     (problem,) = ds.check_readings(PICKER, rows).problems
-    assert problem.startswith("line 2: door 2 reads +396 Pa where the machine makes -396 Pa")
+    assert problem.startswith("line 2: door 2 reads +386 Pa where the machine makes -386 Pa")
+
+
+def test_what_a_possible_machine_shows_is_never_refused():
+    """A difference's sign hangs on the leak that is sought; a speed that was not read may be any."""
+    leaky = PICKER.change({"hatch leak 1.area": ds.times(8.0)}).solve()
+    value = leaky.ask("tapping door 1") - leaky.ask("tapping door 5")
+    sound = PICKER.solve()
+    assert value > 60.0 and sound.ask("tapping door 1") - sound.ask("tapping door 5") < -30.0
+    row = {"tapping": "door 1 - door 5", "value": value, "engine_speed": "2100 rpm"}
+    assert ds.check_readings(PICKER, [row]).problems == []
+    assert ds.fit(PICKER, [row], draws=10).unknowns
+    fast = {"tapping": "air box", "value": 1.8 * sound.ask("tapping air box")}
+    assert ds.check_readings(PICKER, [fast]).problems == []
+    (problem,) = ds.check_readings(PICKER, [{**fast, "value": 90e3}]).problems
+    assert "more than the fans can make" in problem
 
 
 def test_a_pressure_that_no_fan_makes():

@@ -13,7 +13,8 @@ import ductsim as ds
 from ductsim.commands.known import by_group, places
 from ductsim.crop.box import Box
 from ductsim.description.equipment import Belt, ConstantAir, Section, Weather
-from ductsim.files.reader import ASSUMED, FREE_KEYS, TOP
+from ductsim.files.headers import HEADER, OF_STRETCH
+from ductsim.files.reader import FREE_KEYS, TOP
 from ductsim.files.templates import EACH_UNIT, OF_UNIT
 from ductsim.fixes.file import KEYS as FIX_KEYS
 from ductsim.laws.card import card_of
@@ -140,6 +141,8 @@ def test_every_key_of_a_file_is_told(found):
         **FREE_KEYS,
         "unit": OF_UNIT,
         "each-unit": EACH_UNIT,
+        "header": HEADER,
+        "header-stretch": (*OF_STRETCH, *ds.Duct.declared),
         "fixes": FIX_KEYS,
         "readings": COLUMNS,
     }.items():
@@ -152,7 +155,7 @@ def test_every_key_of_a_file_is_told(found):
 
 
 def test_a_fan_by_its_wheel_or_one_point_is_told(found):
-    for key, names in ASSUMED.items():
+    for key, names in ds.Fan.assumed.items():
         row = found.rows[slug("kind", "fan", key)]
         assert all(name in row for name in names)
 

@@ -93,6 +93,8 @@ MAKERS = {
     "questions": lambda: bench().questions(),
     "difference": lambda: bench().diff(FIXES[0].on(bench()).change({"left duct.length": "3 m"})),
     "sweep": lambda: ds.sweep(bench(), "fan.speed", ["1400 rpm", "1900 rpm"]),
+    "faults": lambda: ds.what_if(bench()),
+    "faults of a leaky machine": lambda: ds.what_if(leaky_bench(), of="shaft power"),
     "ground speed": lambda: ds.ground_speed(
         bench(),
         CROP,

@@ -201,3 +201,16 @@ def test_small_hot_flows_have_derivatives_like_large_cool_ones():
     smooth = np.abs(coarse - fine) / size < allowed
     assert smooth.mean() > 0.7
     assert np.all((np.abs(slopes - fine) / size)[smooth] < 2.0 * allowed)
+
+
+def test_a_list_of_questions_is_answered_one_by_one():
+    machine = ds.demo("bench")
+    of = ["weakest vacuum", "shaft power fan"]
+    several = machine.sensitivity(of)
+    assert [own.of for own in several] == of
+    for own in several:
+        alone = machine.sensitivity(own.of)
+        assert own.answer == alone.answer
+        np.testing.assert_array_equal(own.derivatives, alone.derivatives)
+    with pytest.raises(ds.InputError, match="an empty list"):
+        machine.sensitivity([])

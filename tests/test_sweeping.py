@@ -131,7 +131,7 @@ def test_where_another_unit_becomes_the_weakest(picker):
     assert found.tables()["changes"] == [
         {"area_cm2": pytest.approx(1e4 * change.value), "weakest_below": "5", "weakest_above": "4"}
     ]
-    assert "Unit 5 is weakest up to 85.7" in str(found)
+    assert "Unit 5 is weakest up to 85.2" in str(found)
 
 
 def test_two_changes_within_one_step_are_both_found(picker):

@@ -221,7 +221,7 @@ def test_folders_that_are_not_written(tmp_path):
 
 WAYS = {"write_bytes", "to_csv", "to_json", "to_html", "tofile", "mkstemp", "mkdtemp", "copyfile", "copy2"}
 HINT = re.compile(rf"open\(|write_text|os\.re|{'|'.join(sorted(WAYS))}")  # spares reading every file as code
-ALONE = {"writing.py", "chunks.py"}
+ALONE = {"writing.py"}
 
 
 def writes(call):

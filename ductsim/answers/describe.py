@@ -13,7 +13,7 @@ from ..description.layout import Layout
 from ..description.spreads import spread_of
 from ..display.rows import Of, rows_of
 from ..laws.card import card_of
-from ..parts.declare import Form
+from ..parts.declare import Chosen, Form
 from ..questions.vocabulary import question, vocabulary
 from ..result import Result
 from ..sources import source
@@ -51,11 +51,18 @@ def number_tables(found: Description) -> dict[str, list[Row]]:
         Of("value", doc="in SI; of a column the median", value=lambda a: middle(numbers[a])),
         Of("measure", doc="SI measure of the value", value=lambda a: declared[a].measure),
         Of("origin", value=lambda a: "given" if a in machine.given else "default"),
+        Of("choice", doc="word that stands for the number", value=lambda a: _choice(numbers[a], "word")),
+        Of("source", doc="source of that word's value", value=lambda a: _choice(numbers[a], "source")),
         Of("spread", doc="usual relative standard deviation", value=lambda a: spread_of(machine, a)),
         Of("column", doc="least and largest value of a column", value=lambda a: _range(numbers[a])),
         Of("doc", value=lambda a: declared[a].doc),
     )
     return {"table": rows_of(numbers, *columns)}
+
+
+def _choice(value: Any, what: str) -> str:
+    """The word of a number that a word stood for, or its source; an empty text for a plain number."""
+    return getattr(value.choice, what) if isinstance(value, Chosen) else ""
 
 
 def _range(value: Any) -> str:
@@ -111,6 +118,9 @@ def sources_of(machine: MachineData) -> SourceList:
         card = card_of(group.law)
         for key in card.sources if card else ():
             cite(key, f"law {group.law.__name__}")
+    for address, value in machine.numbers.items():
+        if isinstance(value, Chosen):
+            cite(value.choice.source, address)
     for part in machine.layout.parts:
         for form in _with_smaller(part.form):
             for key in getattr(form.part, "sources", ()):

@@ -15,7 +15,7 @@ from ..network.network import stacked
 from ..network.sensitivity import Gradient, Linear, field_derivatives, shared_derivatives
 from ..parts.declare import Number
 from ..questions.reading import Over, Reads, View, watch
-from ..questions.vocabulary import Question, question
+from ..questions.vocabulary import Question, asked_of, question
 from .slipping import answering, chain
 from .solved import SolvedMachine
 from .state import solve
@@ -59,9 +59,7 @@ def jacobian(
         )
     patterns = [numbers] if isinstance(numbers, str) else numbers
     patterns = listed(patterns, "jacobian, numbers", "an address, or a list of them")
-    of = listed([of] if isinstance(of, str) else of, "jacobian, of", "a question, or a list of them")
-    if not of:
-        raise InputError("there is no question", place="jacobian, of", allowed="at least one")
+    of = asked_of(machine.layout, of, "jacobian")
     addresses = [address for pattern in patterns for address in machine.layout.expand(pattern)]
     found = solve(machine) if state is None else state
     if not isinstance(found, SolvedMachine) or found.machine.layout is not machine.layout:

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ..description.data import MachineData
+from ..description.data import MachineData, running_speed
 from ..quantity import RPM
 from ..wording import listed
 from .solved import SolvedMachine
@@ -175,7 +175,7 @@ def limits_of(state: SolvedMachine) -> list[Limit]:
     out = []
     for own in stated_limits(state.machine):
         if own.kind == "speed":
-            value = column(numbers[f"{own.name}.speed"])
+            value = column(running_speed(numbers, own.name))
         else:
             value = np.sum([column(state.power[name]) for name in own.fans], axis=0)
         out.append(Limit(own.name, own.kind, value, column(own.allowed)))

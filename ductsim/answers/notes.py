@@ -9,8 +9,13 @@ import numpy as np
 from ..quantity import RPM, show
 from ..questions.gauges import opening_air
 from ..result import Note
+from .ends import format_notes
+from .junctions import missed_losses
 from .limits import Limit, limits_of
 from .solved import SolvedMachine
+
+NO_FLOW = 1e-9
+"""Flow below which nothing flows, only the solver's rounding [kg/s]."""
 
 WORTH_SAYING = 0.01  # a difference in opening air of one per cent
 
@@ -25,7 +30,7 @@ def of_fan(state: SolvedMachine, name: str) -> list[Note]:
             words = f"above its highest speed of {highest * RPM:,.0f} rpm{over}"
             out.append(Note(words, "limit passed", name, highest))
     key = state.machine.layout.path_keys(name)[0]
-    backward = _where(np.asarray(state.flow[key]) < 0.0, state)
+    backward = _where(np.asarray(state.flow[key]) < -NO_FLOW, state)
     if backward is not None:
         out.append(Note(f"blown through backwards{backward}", "backward flow", name))
     # drop is minus the rise: a negative slope means that more flow brings more pressure
@@ -45,7 +50,8 @@ def of_machine(state: SolvedMachine) -> list[Note]:
         for name in state.machine.layout.fans
         for note in of_fan(state, name)
     ]
-    return out + _of_drives(state) + _of_units(state)
+    ends = format_notes(state.machine.layout)
+    return out + _of_drives(state) + _of_units(state) + missed_losses(state) + ends
 
 
 def _of_drives(state: SolvedMachine) -> list[Note]:
@@ -72,10 +78,10 @@ def _of_units(state: SolvedMachine) -> list[Note]:
     out = []
     layout = state.machine.layout
     for unit in layout.units:
-        backward = _where(np.asarray(state.flow[layout.path_keys(unit.duct)[0]]) < 0.0, state)
+        backward = _where(np.asarray(state.flow[layout.path_keys(unit.duct)[0]]) < -NO_FLOW, state)
         if backward is not None:
             out.append(Note(f"Air flows backwards in {unit.duct}{backward}.", "backward flow", unit.duct))
-        blown = _where(np.asarray(opening_air(state.machine, state, unit.name)) < 0.0, state)
+        blown = _where(np.asarray(opening_air(state.machine, state, unit.name)) < -NO_FLOW, state)
         if blown is not None:
             words = f"Air blows out of the openings of unit {unit.name}{blown}."
             out.append(Note(words, "backward flow", unit.name))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, overload
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,7 +13,7 @@ from ..description.data import MachineData
 from ..description.spreads import spread_of
 from ..display.rows import Of, rows_of
 from ..quantity import show
-from ..questions.vocabulary import Question, question
+from ..questions.vocabulary import Question, asked_of, question
 from ..result import Result
 from .gradients import jacobian
 from .solved import SolvedMachine
@@ -92,15 +92,27 @@ class Sensitivity(Result):
         return sorted(out, key=lambda own: (-own.effect_of_spread, -abs(own.elasticity)))
 
 
-def sensitivity(machine: MachineData, of: str, state: SolvedMachine | None = None) -> Sensitivity:
-    """How one answer depends on every number.
+@overload
+def sensitivity(machine: MachineData, of: str, state: SolvedMachine | None = None) -> Sensitivity: ...
+
+
+@overload
+def sensitivity(
+    machine: MachineData, of: list[str] | tuple[str, ...], state: SolvedMachine | None = None
+) -> list[Sensitivity]: ...
+
+
+def sensitivity(
+    machine: MachineData, of: str | list[str] | tuple[str, ...], state: SolvedMachine | None = None
+) -> Sensitivity | list[Sensitivity]:
+    """How one answer depends on every number; to a list of questions a list, from one solve.
 
     Parameters
     ----------
     machine : MachineData
         A single one, without columns.
-    of : str
-        A question of the `of` vocabulary.
+    of : str or list of str
+        A question of the `of` vocabulary, or several.
     state : SolvedMachine, optional
         The machine's solved state, if it is at hand.
 
@@ -109,10 +121,12 @@ def sensitivity(machine: MachineData, of: str, state: SolvedMachine | None = Non
     InputError
         For a machine with columns, and for an unknown question.
     """
-    question(machine.layout, of)
+    asked = asked_of(machine.layout, of, "sensitivity")
     addresses = list(machine.layout.declared)
-    answers, slopes = jacobian(machine, [of], addresses, state)
-    return Sensitivity(machine, of, float(answers[0]), addresses, locked(slopes[0]))
+    answers, slopes = jacobian(machine, asked, addresses, state)
+    each = zip(asked, answers.tolist(), slopes, strict=True)
+    out = [Sensitivity(machine, words, answer, addresses, locked(own)) for words, answer, own in each]
+    return out[0] if isinstance(of, str) else out
 
 
 # ---- how it is told

@@ -10,7 +10,7 @@ import numpy as np
 from ..crop.described import with_crop
 from ..crop.margins import Limiting, limiting, margin_rows
 from ..crop.running import solve_running
-from ..description.data import MachineData
+from ..description.data import MachineData, running_speed
 from ..network.network import solve_system
 from ..network.newton import Point
 from ..network.state import State
@@ -71,6 +71,13 @@ def _point(start: State | Point | None) -> Point | None:
     return start
 
 
+ROUNDING = 1e-12
+"""Below this a number of a unit or a fan is nothing, in any SI measure."""
+
+NO_VACUUM = 1e-6
+"""Pressure difference below which a machine has no vacuum, only the solver's rounding [Pa]."""
+
+
 class MachineAnswer(SolvedMachine, Result):
     """A solved machine: a `State`, and the vacuum and air of every unit; `MachineState` is its public face.
 
@@ -117,7 +124,7 @@ class MachineAnswer(SolvedMachine, Result):
     def rows(self) -> list[dict[str, Any]]:
         """A row for each unit; with columns the median of the scenarios and their 5 to 95 % range."""
         if self.columns is None:
-            return [{"unit": name, **own} for name, own in self.by_unit.items()]
+            return [_settled({"unit": name, **own}) for name, own in self.by_unit.items()]
         return self._unit_ranges()
 
     @cached_property
@@ -160,7 +167,7 @@ class MachineAnswer(SolvedMachine, Result):
 
         With columns, one row for each fan with medians.
         """
-        return [self._fan_row(name) for name in self.machine.layout.fans]
+        return [_settled(self._fan_row(name)) for name in self.machine.layout.fans]
 
     def _fan_row(self, name: str) -> dict[str, Any]:
         numbers = self.machine.part_numbers()
@@ -170,7 +177,7 @@ class MachineAnswer(SolvedMachine, Result):
         highest = numbers.get(f"{name}.highest_speed")
         return {
             "fan": name,
-            "speed_rpm": middle(numbers[f"{name}.speed"] * RPM),
+            "speed_rpm": middle(running_speed(numbers, name) * RPM),
             "flow_m3_s": middle(self.flow[key] / density),
             "pressure_rise_Pa": middle(-self.drop[key]),
             "shaft_power_W": middle(self.power[name]),
@@ -193,7 +200,7 @@ class MachineAnswer(SolvedMachine, Result):
                     "access": tapping.access,
                 }
             )
-        return out
+        return [_settled(row) for row in out]
 
     @property
     def units(self) -> pd.DataFrame:
@@ -241,8 +248,13 @@ def mean_of(values: list[Any]) -> Any:
     return out if out.ndim else float(out)
 
 
+def _settled(row: dict[str, Any]) -> dict[str, Any]:
+    """The row with nothing where there is only the solver's rounding of nothing."""
+    return {k: 0.0 if isinstance(v, float) and abs(v) < ROUNDING else v for k, v in row.items()}
+
+
 def _share(value: Any, mean: Any) -> Any:
     """Each value as a share of the mean; unknown where there is no vacuum at all."""
     mean = np.asarray(mean, dtype=float)
-    out = np.divide(value, mean, out=np.full(np.shape(value), np.nan), where=mean != 0.0)
+    out = np.divide(value, mean, out=np.full(np.shape(value), np.nan), where=np.abs(mean) >= NO_VACUUM)
     return out if out.ndim else float(out)

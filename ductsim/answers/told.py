@@ -9,9 +9,9 @@ import numpy as np
 from ..crop.margins import crop_notes
 from ..result import Note
 from ..statistics import quantile
-from ..wording import said
+from ..wording import percent, said
 from . import notes as noted
-from .state import MachineAnswer, mean_of
+from .state import NO_VACUUM, MachineAnswer, mean_of
 
 Row = dict[str, Any]
 
@@ -47,12 +47,14 @@ def _about_weakest(found: MachineAnswer, measures: str) -> list[str]:
     name = found.weakest
     if not name:
         return ["No unit's vacuum is known: every tapping is closed off."]
+    if all(abs(vacuum) < NO_VACUUM for vacuum in found.vacuum.values()):
+        return ["No unit has any vacuum."]
     own = found.by_unit[name]
     at = found.machine.layout.unit[name].vacuum_at
     mean = mean_of(list(found.vacuum.values()))
     answer = f"Unit {name} is weakest: {said(own['vacuum_Pa'], 'Pa', measures)} of vacuum at {at}"
     if len(found.by_unit) > 1 and mean:
-        answer += f", {own['share_of_mean']:.0%} of the mean of {said(mean, 'Pa', measures)}"
+        answer += f", {percent(own['share_of_mean'])} of the mean of {said(mean, 'Pa', measures)}"
     air = said(own["opening_air_kg_s"], "kg/s", measures)
     duct = said(own["duct_air_kg_s"], "kg/s", measures)
     fast = said(own["duct_velocity_m_s"], "m/s", measures)

@@ -60,17 +60,18 @@ def _variants(kind: type[Fields]) -> list[dict[str, Any]]:
     base |= {n: v for n, v in defaults.items() if v is not dataclasses.MISSING}
     bases = [{**base, **{n: _typical(kind.declared[n]) for n in names}} for names in kind.choices or ((),)]
     out = list(bases)
+    everything = {n: _typical(kind.declared[n]) for n in optional}
     for first in bases:
         for name, decl in kind.declared.items():
-            if name in optional:
+            if isinstance(decl, Word):
+                # a word may need a number that is optional else
+                out += [{**first, **more, name: word} for word in decl.choices for more in ({}, everything)]
+            elif name in optional:
                 out.append({**first, name: _typical(decl)})
-            elif isinstance(decl, Word):
-                out += [{**first, name: word} for word in decl.choices]
             elif isinstance(decl, Nested):
                 out.append({**first, name: tuple(examples_of(decl.kind)[:3])})
             elif name in plain and defaults.get(name) == 0.0:  # a part without it, and one with
                 out.append({**first, name: _typical(decl)})
-    everything = {n: _typical(kind.declared[n]) for n in optional}
     return [*out, *({**first, **everything} for first in bases)]
 
 

@@ -7,15 +7,21 @@ import re
 from dataclasses import dataclass, field
 from typing import Any
 
+import numpy as np
+
 from ..answers.describe import Description
+from ..answers.ends import unknown_ends
+from ..answers.junctions import free_outlets
 from ..answers.sensitivity import Slope
+from ..answers.state import NO_VACUUM
 from ..cautions import cautions_for
 from ..display.rows import Of, rows_of
+from ..laws.friction import compression_correction
 from ..machine.machine import Machine, MachineState
 from ..parts.measuring import way_of
 from ..readings.checks import ReadingCheck
 from ..result import Note, Result
-from ..wording import said
+from ..wording import gathered, said
 
 Row = dict[str, Any]
 SHOWN = 8
@@ -120,7 +126,14 @@ def notes(found: Checked) -> list[Note]:
     """What deserves a look."""
     held = [*found.held.problems, *found.held.notes] if found.held else []
     readings = [note if isinstance(note, Note) else Note(note, "reading") for note in held]
-    return [*readings, *found.state.notes, *_odd_units(found), *_unstated_limits(found)]
+    return [
+        *readings,
+        *found.state.notes,
+        *_odd_units(found),
+        *_fan_ends(found),
+        *_hoses(found),
+        *_unstated_limits(found),
+    ]
 
 
 def cautions(found: Checked) -> list[str]:
@@ -135,8 +148,32 @@ def _odd_units(found: Checked) -> list[Note]:
     return [
         Note(words.format(unit, said(-vacuum, "Pa", found.machine.measures)), "no vacuum", unit, vacuum)
         for unit, vacuum in found.state.vacuum.items()
-        if vacuum < 0.0
+        if vacuum < -NO_VACUUM
     ]
+
+
+def _fan_ends(found: Checked) -> list[Note]:
+    """Fans whose outlet's velocity pressure is counted, though it is lost."""
+    return free_outlets(found.state) + unknown_ends(found.state) if found.state.solved else []
+
+
+def _hoses(found: Checked) -> list[Note]:
+    """Hoses of which nobody said how far they are pulled out, in one note for all."""
+    machine = found.machine
+    unsaid = [
+        part.name
+        for part in machine.layout.parts
+        if f"{part.name}.stretch" in machine.numbers and f"{part.name}.stretch" not in machine.given
+    ]
+    if not unsaid:
+        return []
+    bore = float(np.median([np.median(machine.numbers[f"{name}.diameter"]) for name in unsaid]))
+    more = float(compression_correction(0.9, bore))
+    words = (
+        f"{gathered(unsaid)}: no stretch is stated, so pulled out is assumed. Pushed together by a "
+        f"tenth a hose rubs {more:.1f} times as much: measure it as it lies and pulled out, and give stretch."
+    )
+    return [Note(words, "stretch not stated", unsaid[0] if len(unsaid) == 1 else "", more)]
 
 
 def _unstated_limits(found: Checked) -> list[Note]:

@@ -31,6 +31,7 @@ OWN = {
     "demo": "starting",
     "laws": "starting",
     "docs": "documenting",
+    "rewrite": "rewriting",
 }
 """Command -> the module beside this one that holds it; a study's command stands in the study's folder."""
 

@@ -18,6 +18,11 @@ from ..parts.declare import Fields, Form, OptionalValue, OptionalValues, Value, 
 from ..quantity import column
 from ..sources import SOURCES
 
+CONVEYING_SPREAD = 0.2
+"""Spread of the least conveying velocity in logarithms: nine in ten then lie from 13 to 25 m/s. Practice in
+gin pipes is 18 to 25 m/s (3,500 to 5,000 ft/min, from memory of a ginners' handbook that was not at hand);
+lint alone moves from 13 m/s on (a table of transport velocities, seen in a secondary page)."""
+
 
 @fields("crop")
 class Crop(Fields):
@@ -29,6 +34,10 @@ class Crop(Fields):
     Least values are taken at the surge: where a wad passes, `surge` times the mean flow. By default an
     opening needs 0.6 kg of air for each kilogram of crop then, with 1.25 of the mean flow: both our
     assumption, to be calibrated on the machine (`ductsim.calibrate`).
+
+    Heavier crop needs more air: the least values belong to a crop of `reference_slip` and follow the slip
+    (`least`). It is 6 m/s where all of them are the defaults, else the slip that they were given with; a
+    later change of `slip` alone then moves what is needed.
     """
 
     choices = (("crop_yield",), ("bales",))
@@ -107,6 +116,13 @@ class Crop(Fields):
     )
     friction: Value = same_as(Load, "crop_friction")
     slip: Value = same_as(Load, "slip")
+    reference_slip: OptionalValue = number(
+        "m/s",
+        above=0.0,
+        at_most=30.0,
+        default=None,
+        doc="slip that the least values belong to; 6 m/s, or its own where some are given",
+    )
     entry_velocity: Value = same_as(Load, "start_velocity")
     plug_density: Value = same_as(Load, "plug_density")
     opening_ratio: Value = number(
@@ -124,7 +140,12 @@ class Crop(Fields):
         doc="least air velocity beside a jet's nozzle",
     )
     conveying_velocity: Value = number(
-        "m/s", above=0.0, at_most=80.0, default=18.0, spread=0.05, doc="least air velocity in a duct"
+        "m/s",
+        above=0.0,
+        at_most=80.0,
+        default=18.0,
+        spread=CONVEYING_SPREAD,
+        doc="least air velocity in a duct",
     )
     choke_ratio: Value = number(
         "",
@@ -136,7 +157,14 @@ class Crop(Fields):
     )
 
     def check(self) -> None:
-        """The shares of the openings add up to one."""
+        """The shares of the openings add up to one; the least values get the slip that they belong to."""
+        if self.reference_slip is None:
+            usual: dict[str, Any] = {f.name: f.default for f in dataclasses.fields(self)}
+            own = any(np.any(np.not_equal(getattr(self, name), usual[name])) for name in LEAST)
+            still = np.equal(self.slip, 0.0)
+            belongs = np.where(still, usual["slip"], self.slip) if np.any(still) else self.slip
+            belongs = belongs if np.ndim(belongs) else float(belongs)
+            object.__setattr__(self, "reference_slip", belongs if own else usual["slip"])
         if self.shares is not None:
             whole: Any = sum(self.shares)
             if np.any(np.abs(np.asarray(whole) - 1.0) > 1e-6):
@@ -156,6 +184,23 @@ class Crop(Fields):
             return self.crop_yield
         bales: Any = self.bales
         return bales * self.bale_mass / self.lint_share
+
+    def least(self, name: str) -> Any:
+        """A least value, by the name of its number, for a crop of this slip [its measure].
+
+        Crop moves at the air's velocity less the slip: a least velocity keeps the crop's, so what the slip
+        has over the reference slip is added. The least air for each kilogram of crop goes in proportion. Both
+        are our assumption; `choke_ratio` is a multiple of the slip already. None falls below a thousandth.
+
+        Example: 18 m/s for a slip of 6 m/s are 20 m/s for one of 8 m/s; 0.6 kg of air to a kilogram are 0.8.
+        """
+        value, slip = getattr(self, name), self.slip
+        belongs: Any = self.reference_slip
+        if name == "choke_ratio":
+            return value
+        needed = value * (slip / belongs) if name == "opening_ratio" else value + (slip - belongs)
+        needed = np.where(np.equal(slip, belongs), value, np.maximum(needed, 1e-3 * value))
+        return needed if needed.ndim else float(needed)
 
     @property
     def unit_width(self) -> Any:

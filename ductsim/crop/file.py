@@ -8,7 +8,7 @@ from typing import Any
 
 from ..documents.building import build
 from ..documents.cells import Cells, blank, cells_of
-from ..documents.document import check_format, read_document, refuse_unknown, table
+from ..documents.document import MACHINE_FORMAT, check_format, read_document, refuse_unknown, table
 from ..errors import InputError, shown
 from .described import Crop
 
@@ -46,7 +46,7 @@ def read_crop(source: Any) -> Crop:
 
 
 def _of_file(document: Mapping[str, Any]) -> Crop:
-    check_format(document)
+    check_format(document, MACHINE_FORMAT)  # a machine file holds a crop too
     return _of_document(document)
 
 

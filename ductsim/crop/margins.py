@@ -220,7 +220,7 @@ def values_at(machine: MachineData, flows: Flows) -> tuple[list[Any], list[Any]]
         else:
             value = own.velocity
         there.append(np.where(_carries(layout, crop, place.part), value, np.inf))
-        needed.append(getattr(crop, LEAST_OF[place.what]))
+        needed.append(crop.least(LEAST_OF[place.what]))
     return there, needed
 
 

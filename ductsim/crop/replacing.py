@@ -31,7 +31,10 @@ def replace(machine: M, parts: Mapping[str, Part]) -> M:
     numbers: dict[str, Any] = {}
     for name, new in parts.items():
         one_of(name, entries, "replace", "part")
-        entries[name] = _entry(entries[name], new)
+        entry = entries[name]
+        if isinstance(new, Part) and layout.free_ends:
+            new = new.placed(entry.ends, layout.open_nodes)
+        entries[name] = _entry(entry, new)
         numbers.update({f"{name}.{leaf}": value for leaf, value in new.numbers().items()})
     made = dataclasses.replace(layout, parts=tuple(entries.values()))
     check_layout(made)

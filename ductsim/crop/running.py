@@ -16,7 +16,8 @@ from ..description.crop_way import section, speeds_crop
 from ..description.data import MachineData
 from ..network.network import make_state, stacked, warn_outside
 from ..network.newton import Point, Solved
-from ..network.solve import CHUNK, Numbers, beyond, solve, solve_from
+from ..network.numbers import Numbers
+from ..network.solve import CHUNK, beyond, solve, solve_from
 from ..network.state import State, judge
 from ..network.structure import examine
 from ..network.system import System

@@ -12,7 +12,7 @@ import numpy as np
 from ..arguments import listed, mapping, text
 from ..bounded import at_most
 from ..errors import InputError, shown
-from ..parts.declare import Number
+from ..parts.declare import Chosen, Number
 from ..quantity import Times, parse_change, si, times
 from .layout import Layout
 
@@ -56,8 +56,13 @@ def resolve(layout: Layout, change: Mapping[str, Any]) -> dict[str, Effect]:
 
 def _one(layout: Layout, pattern: str, value: Any) -> dict[str, Effect]:
     out: dict[str, Effect] = {}
+    pattern, value = _switched(layout, pattern, value)
     for address in layout.expand(pattern):
         declared = layout.declaration(address)
+        known = declared.chosen(value, pattern)
+        if known is not None:
+            out[address] = Setting(known)
+            continue
         try:
             what, number = parse_change(value, declared.measure)
         except InputError as err:
@@ -68,6 +73,23 @@ def _one(layout: Layout, pattern: str, value: Any) -> dict[str, Effect]:
             )
         out[address] = Times(number) if what == "times" else Setting(number)
     return out
+
+
+def _switched(layout: Layout, pattern: str, value: Any) -> tuple[str, Any]:
+    """The number behind a switch of a part, and what its word sets it to: `left fan.belt = "off"`."""
+    thing, _, leaf = pattern.rpartition(".")
+    for part in layout.parts:
+        if leaf not in part.kind.switches or leaf in part.kind.declared:
+            continue
+        number, words = part.kind.switches[leaf]
+        if not isinstance(value, str) or value not in words:
+            raise InputError(
+                f"{shown(value)} is no setting",
+                place=pattern,
+                allowed=" or ".join(f"'{word}'" for word in words),
+            )
+        return f"{thing}.{number}", words[value]
+    return pattern, value
 
 
 def together(changes: Iterable[Mapping[str, Effect]]) -> dict[str, Effect]:
@@ -107,7 +129,7 @@ def apply(old: Any, effect: Effect, declared: Number, address: str) -> Any:
     value = effect.value if isinstance(effect, Setting) else old * effect.factor
     if isinstance(value, np.ndarray):
         value = np.array(value, dtype=float)
-    return declared.check(value if isinstance(value, np.ndarray) else float(value), address)
+    return declared.check(value if isinstance(value, (np.ndarray, Chosen)) else float(value), address)
 
 
 def scenarios(numbers: Mapping[str, Any]) -> int | None:

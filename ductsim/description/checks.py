@@ -35,8 +35,12 @@ def check_layout(layout: Layout) -> None:
 
 
 def _check_given_nodes(layout: Layout) -> None:
-    """A held or supplied node must exist, and not be the open air."""
+    """A held or supplied node, and a box, must exist, and not be the open air."""
     nodes = {end for part in layout.parts for end in part.ends}
+    unique(layout.boxes, "boxes")
+    for node in layout.boxes:
+        if node not in nodes - {OUTSIDE}:
+            raise UnknownName.of("node", node, nodes - {OUTSIDE}, place="boxes")
     for what, given in (("hold", layout.held), ("supply", layout.supplied)):
         for node, _ in given:
             if node not in nodes:

@@ -14,7 +14,7 @@ from ..errors import InputError, UnknownName
 from ..measures import SYSTEMS
 from ..network.state import scenario_number
 from ..network.system import System
-from ..parts.declare import Fields
+from ..parts.declare import Chosen, Fields
 from . import changing
 from .crop_way import load_numbers
 from .equipment import air_of, fan_speed
@@ -272,6 +272,13 @@ def _check(thing: Fields, place: str) -> None:
         raise err.at(place=place) from None
 
 
+def running_speed(numbers: Mapping[str, Any], fan: str) -> Any:
+    """Speed that a fan turns at [rad/s], of the parts' numbers: own or its drive's, less its belt's slip."""
+    slip = f"{fan}.belt_slip"
+    speed = numbers[f"{fan}.speed"]
+    return speed * (1.0 - numbers[slip]) if slip in numbers else speed
+
+
 def part_numbers(layout: Layout, numbers: Mapping[str, Any]) -> dict[str, Any]:
     """The numbers with the speed of every driven part and the load of every part that carries crop."""
     out = dict(numbers)
@@ -288,7 +295,9 @@ def part_numbers(layout: Layout, numbers: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def _kept(machine: MachineData) -> dict[str, Any]:
+    words = {a: v.choice.word for a, v in machine.numbers.items() if isinstance(v, Chosen)}
     return {
+        "words": words,
         "layout": machine.layout,
         "numbers": dict(machine.numbers),
         "given": sorted(machine.given),
@@ -299,6 +308,8 @@ def _kept(machine: MachineData) -> dict[str, Any]:
 
 
 def _made(kind: type, fields: dict[str, Any]) -> Any:
+    words, declared = fields.pop("words", {}), fields["layout"].declared
+    fields["numbers"].update({a: declared[a].chosen(word, a) for a, word in words.items()})
     return _rebuild(kind, **{**fields, "given": frozenset(fields["given"])})
 
 

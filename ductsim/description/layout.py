@@ -11,7 +11,7 @@ from typing import Any
 from ..arguments import one_of
 from ..conveying import LOAD
 from ..errors import InputError, UnknownName, nearest_name, shown
-from ..network.system import Entry, PathName, System
+from ..network.system import OUTSIDE, Entry, PathName, System
 from ..parts.declare import Form, Number, Part
 from .alike import alike
 
@@ -152,6 +152,11 @@ class Layout:
         Of the crop.
     carried : tuple of Carried
         The parts that carry crop, in a machine made by `with_crop`; their loads follow from the crop.
+    boxes : tuple of str
+        Nodes that are boxes: air comes to rest there, ends there are free, and no junction is missed.
+    free_ends : bool
+        Whether an end outside or in a box that says nothing is free: True for files from format 2 on and for
+        networks, False for files of format 1.
     free : mapping
         The tables `fill`, `unknown`, `trim`, `spread` as they were written.
     """
@@ -166,12 +171,19 @@ class Layout:
     supplied: tuple[tuple[str, Form], ...] = ()
     crop: Form | None = None
     carried: tuple[Carried, ...] = ()
+    boxes: tuple[str, ...] = ()
+    free_ends: bool = False
     free: Mapping[str, Any] = field(default_factory=dict)
 
     @property
     def fans(self) -> tuple[str, ...]:
         """The names of the parts that take shaft power."""
         return tuple(part.name for part in self.parts if part.kind.is_fan)
+
+    @property
+    def open_nodes(self) -> frozenset[str]:
+        """The open air and the boxes: where air is at rest."""
+        return frozenset((OUTSIDE, *self.boxes))
 
     # ---- addresses
 

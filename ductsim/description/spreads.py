@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from ..arguments import listed, mapping, one_of, text
 from ..errors import InputError, shown
+from ..parts.declare import Chosen
 from ..parts.wheels import ASSUMED_SPREADS
 from ..quantity import single
 from .data import MachineData
@@ -97,6 +98,9 @@ class Scatter:
 def spread_of(machine: MachineData, address: str) -> float:
     """The usual relative standard deviation of a number [-], 0 where it is exact by definition."""
     declared = machine.layout.declaration(address)
+    value = machine.numbers[address]
+    if isinstance(value, Chosen):
+        return value.choice.spread
     thing, _, leaf = address.rpartition(".")
     part = machine.layout.part.get(thing)
     shape = {} if part is None else dict(part.form.shape)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from typing import Any
 
@@ -20,6 +21,7 @@ def build(kind: type[Fields], values: Mapping[str, Any], place: str) -> Any:
     InputError
         With the place of the thing, for whatever is wrong with its values.
     """
+    values = sized(kind, values, place)
     _check_each(kind, values, place)
     try:
         return kind.of(dict(values))
@@ -48,6 +50,46 @@ def _check_each(kind: type[Fields], values: Mapping[str, Any], place: str) -> No
             if name not in values:
                 raise InputError(f"the key {name!r} is missing", place=place, allowed=kind.declared[name].doc)
     found.refuse()
+
+
+def sized(kind: type[Fields], values: Mapping[str, Any], place: str) -> dict[str, Any]:
+    """The values with each area that is given by `width` and `height`, or by `diameter`, as an area.
+
+    "nozzle_diameter" stands for "nozzle_area", "diameter" for "area", where it has no such number itself.
+
+    Raises
+    ------
+    InputError
+        For an area given in two ways, a width without its height, and sizes that are none.
+    """
+    out = dict(values)
+    for area in [key for key in kind.declared if key == "area" or key.endswith("_area")]:
+        prefix = area.removesuffix("area")
+        names = [f"{prefix}{word}" for word in ("diameter", "width", "height")]
+        given = [name for name in names if name in out and name not in kind.declared]
+        if not given:
+            continue
+        if area in out or given not in (names[:1], names[1:]):
+            raise InputError(
+                f"{area} from {', '.join(given)}" + (f" beside {area}" if area in out else ""),
+                place=place,
+                allowed=f"{area}, or {names[0]}, or {names[1]} and {names[2]}",
+            )
+        sizes = [_size(out.pop(name), f"{place}, {name}") for name in given]
+        out[area] = 0.25 * math.pi * sizes[0] ** 2 if len(sizes) == 1 else sizes[0] * sizes[1]
+    return out
+
+
+def _size(value: Any, place: str) -> float:
+    """A length above zero, one number [m]."""
+    one_value(value, place.rpartition(", ")[2], place.rpartition(", ")[0])
+    try:
+        size = si(value, "m")
+    except InputError as err:
+        raise err.at(place=place) from None
+    if not isinstance(size, float) or not 0.0 <= size < 1e6:
+        raise InputError(f"{shown(value)} is out of range", place=place, allowed="a length, 0 or more")
+    return size
 
 
 def one_value(value: Any, key: str, place: str) -> None:

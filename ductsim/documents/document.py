@@ -16,6 +16,9 @@ from .lines import line_of, lines_of
 T = TypeVar("T")
 
 FORMAT = 1
+"""Of files of fixes and the other companions."""
+MACHINE_FORMAT = 2
+"""Of machine files; in those of format 1 nothing is lost at an end that says nothing."""
 LARGEST_FILE = 2_000_000
 LONGEST_LINE = 20_000
 MOST_DOTS = 500
@@ -179,19 +182,20 @@ def _depth(document: Any) -> int:
     return depth
 
 
-def check_format(document: Mapping[str, Any]) -> None:
-    """Refuse a file of a newer format, or without a format."""
+def check_format(document: Mapping[str, Any], newest: int = FORMAT) -> int:
+    """The format of a file; refuses one that is newer than `newest`, and a file without a format."""
     mapping(document, "machine", "the tables of a machine file")
     if "format" not in document:
-        raise InputError("the key 'format' is missing", allowed=f"write format = {FORMAT} at the top")
+        raise InputError("the key 'format' is missing", allowed=f"write format = {newest} at the top")
     given = document["format"]
     if isinstance(given, bool) or not isinstance(given, int) or given < 1:
-        raise InputError(f"format {shown(given)} is unknown", allowed=f"format = {FORMAT}")
-    if given > FORMAT:
+        raise InputError(f"format {shown(given)} is unknown", allowed=f"format = {newest}")
+    if given > newest:
         raise InputError(
             f"format {given} is newer than this version reads",
-            allowed=f"up to format {FORMAT}; get a newer ductsim",
+            allowed=f"up to format {newest}; get a newer ductsim",
         )
+    return given
 
 
 def refuse_unknown(table: Mapping[str, Any], known: Collection[str], place: str) -> None:

@@ -236,7 +236,7 @@ def _paint_title(ax: Any, sheet: Sheet) -> None:
 
 
 def _paint_units(ax: Any, sheet: Sheet) -> None:
-    """A frame around what serves one unit only, where nothing else stands in it."""
+    """A frame around what serves one unit only; its name alone where something else stands in the frame."""
     from matplotlib.patches import FancyBboxPatch
 
     for unit in sheet.layout.units:
@@ -247,11 +247,14 @@ def _paint_units(ax: Any, sheet: Sheet) -> None:
         right = max(sheet.x(s) + 0.5 * sheet.columns[s.layer].width for s in own) + 0.01
         top = sheet.y(min(min(s.y - 0.5, s.top) for s in own)) - 0.18
         bottom = sheet.y(max(max(s.y + 0.5, s.bottom) for s in own)) - 0.01
+        weak = unit.name == sheet.weakest
         if any(
             _touches(sheet, s, left, right, top, bottom) for s in sheet.plan.spots.values() if s not in own
         ):
+            first = min(s.layer for s in own)
+            above = sheet.y(min(min(s.y - 0.5, s.top) for s in own if s.layer == first)) - 0.18
+            _name_unit(ax, sheet, unit.name, (left + 0.07, above + 0.085), weak, right - left)
             continue
-        weak = unit.name == sheet.weakest
         shape = FancyBboxPatch(
             (left, top),
             right - left,

@@ -13,18 +13,29 @@ from ..description import checks
 from ..description.equipment import Belt, ConstantAir, Held, Section, Supplied, Weather, air_of, check_name
 from ..description.layout import ACCESS, Drive, Layout, PartEntry, Tapping, Unit
 from ..description.spreads import KEYS as SPREAD_KEYS
-from ..documents.building import build, one_value
-from ..documents.document import check_format, refuse_unknown, table, tables, text, texts, unique
+from ..documents.building import build, one_value, sized
+from ..documents.document import (
+    MACHINE_FORMAT,
+    check_format,
+    refuse_unknown,
+    table,
+    tables,
+    text,
+    texts,
+    unique,
+)
 from ..errors import InputError, Problems, UnknownName, shown
 from ..measures import SYSTEMS
-from ..parts import KINDS, Fan
+from ..network.system import OUTSIDE
+from ..parts import KINDS
 from ..parts.declare import Fields, Form, Part
 from ..quantity import si
-from .templates import expand, placed
+from .headers import headers
+from .templates import Placed, expand, placed
 
 TOP = (
     *("format", "ductsim", "input_sha256", "title", "measures", "note", "air", "drive", "part", "tapping"),
-    *("unit", "each_unit", "hold", "supply", "crop", "fill", "unknown", "trim", "spread"),
+    *("unit", "each_unit", "header", "boxes", "hold", "supply", "crop", "fill", "unknown", "trim", "spread"),
 )
 FREE = ("fill", "unknown", "trim", "spread")
 FREE_WORDS = ("number", "kind", "group", "note")
@@ -33,8 +44,6 @@ FREE_KEYS = {
     "trim": ("number", "low", "high", "sizes", "note"),
     "spread": SPREAD_KEYS,
 }
-SHAPED = ("shape", "pressure")
-ASSUMED = {"typical": ("wheel_diameter", "width", "speed"), "through": ("flow", "total_pressure", "speed")}
 DRIVES: dict[str, type[Fields]] = {"belt": Belt}
 
 
@@ -75,12 +84,12 @@ def read_tables(document: Mapping[str, Any]) -> Read:
         A sentence for each thing that is wrong, with the keys that lead to it: first whatever is wrong in
         single tables; where nothing is, the first thing by which they do not fit each other.
     """
-    check_format(document)
+    free_ends = check_format(document, MACHINE_FORMAT) > 1
     wrong = Problems()
     with wrong.noting():
         refuse_unknown(document, TOP, "")
     numbers = _Numbers()
-    things: dict[str, Any] = {"measures": "metric", "title": "Machine"}
+    things: dict[str, Any] = {"measures": "metric", "title": "Machine", "free_ends": free_ends}
     with wrong.noting("measures"):
         things["measures"] = _measures(document)
     with wrong.noting("title"):
@@ -119,12 +128,16 @@ def _parts_and_units(
     wrong: Problems,
     things: dict[str, Any],
 ) -> None:
-    """Add parts, tappings and units to `things`, and what is wrong with them to `wrong`."""
-    parts, tappings, units = expand(document)
+    """Add parts, tappings, units and boxes to `things`, and what is wrong with them to `wrong`."""
+    parts, tappings, units, boxes = expand(document)
+    open_nodes = frozenset((OUTSIDE, *boxes)) if things["free_ends"] else frozenset[str]()
     entries: list[PartEntry] = []
-    for own in placed(tables(document.get("part"), "part"), "part") + parts:
+    shared: list[Placed] = []
+    with wrong.noting():
+        shared = headers(document)
+    for own in placed(tables(document.get("part"), "part"), "part") + parts + shared:
         with own.noting(wrong):
-            entries.append(_part(own.values, turning, numbers))
+            entries.append(_part(own.values, turning, numbers, open_nodes))
     complete = not wrong.found
     unique([e.name for e in entries], "part")
     ends = {e.name: e.form.part.ends for e in entries if issubclass(e.form.part, Part)}
@@ -137,7 +150,7 @@ def _parts_and_units(
     for own in units:
         with own.noting(wrong):
             found.append(_unit(own.values))
-    things |= {"parts": tuple(entries), "tappings": tuple(taps), "units": tuple(found)}
+    things |= {"parts": tuple(entries), "tappings": tuple(taps), "units": tuple(found), "boxes": boxes}
 
 
 def _weather(values: dict[str, Any], numbers: _Numbers) -> Form:
@@ -194,7 +207,9 @@ def _drives(
     return tuple(out), turning
 
 
-def _part(values: dict[str, Any], turning: Mapping[str, Any], numbers: _Numbers) -> PartEntry:
+def _part(
+    values: dict[str, Any], turning: Mapping[str, Any], numbers: _Numbers, open_nodes: frozenset[str]
+) -> PartEntry:
     values = dict(values)
     name = check_name(text(values, "name", "part"), "a part", place="part")
     place = f"part {name!r}"
@@ -207,11 +222,12 @@ def _part(values: dict[str, Any], turning: Mapping[str, Any], numbers: _Numbers)
         values.pop(key, None)
     drive, note = text(values, "drive", place, default=""), text(values, "note", place, default="")
     values = {key: value for key, value in values.items() if key not in ("drive", "note")}
+    values = sized(kind, values, place)
     _check_keys(values, kind, place)
     values = _curve(values, kind, turning.get(drive), bool(drive), place)
     if drive:
         values["speed"] = _driven(kind, values, drive, turning, place)
-    thing = build(kind, values, place)
+    thing = build(kind, values, place).placed(ends, open_nodes)
     if len(set(ends)) < len(ends):
         raise InputError("two of its ends are at the same node", place=place, allowed="a node for each end")
     form = numbers.take(name, thing, values, skip="speed" if drive else "")
@@ -223,8 +239,7 @@ def _check_keys(values: Mapping[str, Any], kind: type[Part], place: str) -> None
     extra = ("name", "kind", "note", *kind.ends)
     if kind.is_fan:
         extra += ("drive",)
-    if issubclass(kind, Fan):
-        extra += tuple(ASSUMED)
+    extra += tuple(kind.assumed)
     refuse_unknown(values, (*kind.declared, *extra), f"{place} ({kind.kind})")
 
 
@@ -235,7 +250,7 @@ def _curve(
 
     The speed that belongs to it is the fan's own where nothing else is said.
     """
-    given = [key for key in ASSUMED if key in values] if issubclass(kind, Fan) else []
+    given = [key for key in kind.assumed if key in values]
     if not given:
         return values
     key = given[0]
@@ -243,15 +258,15 @@ def _curve(
         if other in values:
             raise InputError(f"has both {key} and {other}", place=place, allowed="one way to say the curve")
     known = dict(table(values[key], f"{place}, {key}"))
-    refuse_unknown(known, (*ASSUMED[key], *SHAPED[: 2 if key == "typical" else 1]), f"{place}, {key}")
+    refuse_unknown(known, (*kind.assumed[key], *kind.assumed_more.get(key, ())), f"{place}, {key}")
     own = turned_by.speed if turned_by is not None else values.get("speed")
     if own is not None:
         known.setdefault("speed", own)
-    for name in ASSUMED[key]:
+    for name in kind.assumed[key]:
         if not isinstance(known.get(name), (str, int, float)) or isinstance(known[name], bool):
             raise InputError(f"the key {name!r} is missing", place=f"{place}, {key}", allowed="one quantity")
     try:
-        fan = getattr(Fan, key)(**known)
+        fan = getattr(kind, key)(**known)
     except InputError as err:
         raise err.at(place=place) from None
     rest = {name: value for name, value in values.items() if name != key}
@@ -290,6 +305,7 @@ def check_node(name: str, place: str) -> str:
 def _tapping(values: dict[str, Any], ends: Mapping[str, tuple[str, ...]], numbers: _Numbers) -> Tapping:
     name = check_name(text(values, "name", "tapping"), "a tapping", place="tapping")
     place = f"tapping {name!r}"
+    values = sized(Section, values, place)
     refuse_unknown(values, ("name", "path", "end", "access", "minutes", "note", *Section.declared), place)
     path = text(values, "path", place)
     if path not in ends:

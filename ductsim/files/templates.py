@@ -9,12 +9,12 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from ..description.equipment import check_name
-from ..documents.document import refuse_unknown, table, tables, unique
+from ..documents.document import refuse_unknown, table, tables, texts, unique
 from ..documents.lines import KeyPath
 from ..errors import InputError, Problems, UnknownName, shown
 
 _HOLE = re.compile(r"\{([^{}]*)\}")
-EACH_UNIT = ("part", "tapping", "vacuum_at", "duct", "openings")
+EACH_UNIT = ("part", "tapping", "vacuum_at", "duct", "openings", "boxes")
 OF_UNIT = ("name", "vacuum_at", "duct", "openings", "note")
 MOST_UNITS = 1_000
 MOST_REPEATED = 20_000
@@ -56,8 +56,13 @@ def placed(written: list[dict[str, Any]], *key: str) -> list[Placed]:
     return [Placed(values, (*key, i)) for i, values in enumerate(written)]
 
 
-def expand(document: Mapping[str, Any]) -> tuple[list[Placed], list[Placed], list[Placed]]:
-    """The repeated parts, the repeated tappings and the units of a machine file, every text filled in.
+def expand(
+    document: Mapping[str, Any],
+) -> tuple[list[Placed], list[Placed], list[Placed], tuple[str, ...]]:
+    """The repeated parts and tappings, the units and the boxes of a machine file, every text filled in.
+
+    A name among the `boxes` at the top with `{unit}` in it stands for one box a unit, as do those under
+    `[each_unit]`.
 
     Any key of a `[[unit]]` may stand in braces in the texts under `[each_unit]`. A text that is nothing but
     one such hole takes the key's value as it is, a number too.
@@ -66,6 +71,8 @@ def expand(document: Mapping[str, Any]) -> tuple[list[Placed], list[Placed], lis
     -------
     parts, tappings, units : lists of tables
         Unit by unit, in the order of the file.
+    boxes : tuple of str
+        Those of the whole machine first.
 
     Raises
     ------
@@ -88,7 +95,7 @@ def expand(document: Mapping[str, Any]) -> tuple[list[Placed], list[Placed], lis
             place="each_unit",
             allowed=f"at most {MOST_REPEATED:,} in all",
         )
-    needed = _holes(each)
+    needed = _holes(each) | _holes(document.get("boxes"))
     problems = Problems()
     words = []
     for i, unit in enumerate(units):
@@ -98,6 +105,9 @@ def expand(document: Mapping[str, Any]) -> tuple[list[Placed], list[Placed], lis
     problems.refuse()
     unique([own["unit"] for own in words], "unit")
     parts, tappings, out = [], [], []
+    written = texts(document, "boxes", "boxes")
+    box_templates = [box for box in written if "{" in box] + list(texts(each, "boxes", "each_unit, boxes"))
+    boxes = [box for box in written if "{" not in box]
     for i, (unit, own) in enumerate(zip(units, words, strict=True)):
         keys = {key: unit.get(key, each.get(key)) for key in ("vacuum_at", "duct", "openings", "note")}
         filled = {"name": own["unit"]}
@@ -107,8 +117,10 @@ def expand(document: Mapping[str, Any]) -> tuple[list[Placed], list[Placed], lis
         out.append(Placed(filled, ("unit", i), {k: ("each_unit", k) for k in keys if k not in unit}))
         parts += _repeated(part_templates, "part", i, own, problems)
         tappings += _repeated(tapping_templates, "tapping", i, own, problems)
+        with problems.noting("boxes"):
+            boxes += fill(box_templates, own, "boxes")
     problems.refuse()
-    return parts, tappings, out
+    return parts, tappings, out, tuple(boxes)
 
 
 def _repeated(

@@ -8,10 +8,10 @@ from typing import Any
 from ..crop.described import without_crop
 from ..description.data import MachineData
 from ..description.equipment import GivenAir
-from ..documents.document import FORMAT
+from ..documents.document import MACHINE_FORMAT
 from ..errors import InputError
 from ..measures import find_measure
-from ..parts.declare import Form, Nested, Number, Part, Word
+from ..parts.declare import Chosen, Form, Nested, Number, Part, Word
 from ..quantity import measure_text
 from ..version import VERSION
 from ..writing import write_text
@@ -39,12 +39,14 @@ def document(machine: MachineData) -> dict[str, Any]:
             place="write",
             allowed="ds.Air.at(...), the weather, or a constant ds.Air(density=...)",
         )
-    out: dict[str, Any] = {"format": FORMAT, "ductsim": VERSION}
+    out: dict[str, Any] = {"format": MACHINE_FORMAT, "ductsim": VERSION}
     if machine.sha256:
         out["input_sha256"] = machine.sha256
     out["title"] = layout.title
     if machine.measures != "metric":
         out["measures"] = machine.measures
+    if layout.boxes:
+        out["boxes"] = list(layout.boxes)
     out["air"] = fields(layout.air, "air", numbers)
     if layout.drives:
         out["drive"] = {
@@ -56,7 +58,8 @@ def document(machine: MachineData) -> dict[str, Any]:
     if layout.crop is not None:
         out["crop"] = fields(layout.crop, "crop", numbers)
     out.update(layout.free)
-    out["part"] = [_part(part, numbers) for part in layout.parts]
+    said = frozenset[str]() if layout.free_ends else layout.open_nodes
+    out["part"] = [_part(part, numbers, said) for part in layout.parts]
     if layout.tappings:
         out["tapping"] = [_tapping(tapping, numbers) for tapping in layout.tappings]
     if layout.units:
@@ -64,7 +67,8 @@ def document(machine: MachineData) -> dict[str, Any]:
     return out
 
 
-def _part(part: Any, numbers: Any) -> dict[str, Any]:
+def _part(part: Any, numbers: Any, said: frozenset[str]) -> dict[str, Any]:
+    """The table of a part; its ends at the nodes `said`, where nothing was lost, say that they are ducted."""
     kind = part.form.part
     assert issubclass(kind, Part)
     out = {"name": part.name, "kind": kind.kind, **dict(zip(kind.ends, part.ends, strict=True))}
@@ -72,7 +76,9 @@ def _part(part: Any, numbers: Any) -> dict[str, Any]:
         out["drive"] = part.drive
     if part.note:
         out["note"] = part.note
-    return {**out, **fields(part.form, part.name, numbers, skip="speed" if part.drive else "")}
+    shape = dict(part.form.shape)
+    ends = {key: word for key, word in kind.ducted(part.ends, said).items() if shape.get(key) is None}
+    return {**out, **ends, **fields(part.form, part.name, numbers, skip="speed" if part.drive else "")}
 
 
 def _tapping(tapping: Any, numbers: Any) -> dict[str, Any]:
@@ -93,9 +99,13 @@ def _unit(unit: Any) -> dict[str, Any]:
 def fields(form: Form, name: str, numbers: Any, skip: str = "") -> dict[str, Any]:
     """The keys of a thing of this form, with the numbers found under `name` in `numbers`."""
     out: dict[str, Any] = {}
+    shapes = dict(form.shape)
+    implied = form.part.implied if issubclass(form.part, Part) else lambda field, shapes: ""
     for field, shape in form.shape:
         declared = form.part.declared[field]
         if shape is None or field == skip:
+            continue
+        if shape is True and _word(numbers[f"{name}.{field}"]) == (implied(field, shapes) or None):
             continue
         if isinstance(declared, Word):
             out[field] = shape
@@ -111,8 +121,15 @@ def fields(form: Form, name: str, numbers: Any, skip: str = "") -> dict[str, Any
     return out
 
 
+def _word(value: Any) -> str:
+    """The word that stood for a number; an empty text for a plain number."""
+    return value.choice.word if isinstance(value, Chosen) else ""
+
+
 def _quantity(value: float, declared: Number) -> Any:
-    """A text with its measure that reads back to exactly this number, or the bare number of a ratio."""
+    """A text that reads back to exactly this number: its word or its measure; the bare number of a ratio."""
+    if isinstance(value, Chosen):
+        return value.choice.word
     if not declared.measure or find_measure(declared.measure) is None:
         return value
     return measure_text(value, declared.measure)
@@ -126,7 +143,17 @@ def write(machine: MachineData, path: str | os.PathLike[str]) -> None:
     InputError
         For a machine with columns, and where nothing can be written.
     """
+    write_text(path, text_of(machine))
+
+
+def text_of(machine: MachineData) -> str:
+    """The text of the machine's file.
+
+    Raises
+    ------
+    InputError
+        For a machine with columns.
+    """
     import tomli_w
 
-    text = HEADER.format(version=VERSION) + tomli_w.dumps(document(machine))
-    write_text(path, text)
+    return HEADER.format(version=VERSION) + tomli_w.dumps(document(machine))

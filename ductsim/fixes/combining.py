@@ -18,7 +18,7 @@ from ..description.data import MachineData
 from ..description.possible import across
 from ..errors import InputError
 from ..quantity import Times
-from ..questions.vocabulary import Question, question
+from ..questions.vocabulary import Question, asked_of, question
 from .fix import Task
 
 Array = NDArray[np.float64]
@@ -60,6 +60,8 @@ class Answers:
         Of every unit [Pa, kg/s, kg/s].
     power : array (K, M)
         Shaft power of all fans [W].
+    also : array (K, A, M)
+        The answers to the further questions, in SI.
     reasons : list of Reason or None
         Of K: why the set is not to be done, None where it may be.
     """
@@ -69,13 +71,15 @@ class Answers:
     opening_air: Array
     duct_air: Array
     power: Array
+    also: Array
     reasons: list[Reason | None]
 
     @classmethod
-    def blank(cls, sets: int, units: int, machines: int) -> Self:
+    def blank(cls, sets: int, units: int, machines: int, also: int = 0) -> Self:
         """All NaN."""
         every, of_unit = np.full((sets, machines), np.nan), np.full((sets, units, machines), np.nan)
-        return cls(every, of_unit, of_unit.copy(), of_unit.copy(), every.copy(), [None] * sets)
+        more = np.full((sets, also, machines), np.nan)
+        return cls(every, of_unit, of_unit.copy(), of_unit.copy(), every.copy(), more, [None] * sets)
 
     @classmethod
     def joined(cls, parts: Iterable[Answers]) -> Self:
@@ -87,6 +91,7 @@ class Answers:
             np.concatenate([row.opening_air for row in rows]),
             np.concatenate([row.duct_air for row in rows]),
             np.concatenate([row.power for row in rows]),
+            np.concatenate([row.also for row in rows]),
             [reason for row in rows for reason in row.reasons],
         )
 
@@ -122,6 +127,8 @@ class Combining:
         N fixes spelled out for that machine.
     of : str
         The question.
+    also : list of str
+        Further questions that are answered beside it.
     conflicts : list of Conflict
         Pairs of fixes that contradict each other.
     calls : int
@@ -131,6 +138,7 @@ class Combining:
     machine: MachineData
     tasks: list[Task]
     of: str
+    also: list[str]
     conflicts: list[Conflict]
     calls: int = 0
 
@@ -161,7 +169,7 @@ class Combining:
     def solve(self, sets: NDArray[np.bool_], which: Any = None) -> Answers:
         """What each of K sets comes to; `sets` is (K, N), `which` picks some of the possible machines."""
         machines = self.machines if which is None else len(which)
-        out = Answers.blank(len(sets), len(self.units), machines)
+        out = Answers.blank(len(sets), len(self.units), machines, len(self.also))
         self._refuse_contradictions(sets, out)
         for root, rows in self._by_layout(sets, out):
             step = max(1, CHUNK // machines)
@@ -274,6 +282,8 @@ class Combining:
         """Write what solved variants say into the rows of the answers."""
         out.answer[rows] = found.ask(self.of)
         out.power[rows] = found.power
+        for a, words in enumerate(self.also):
+            out.also[rows, a] = found.ask(words)
         for u, unit in enumerate(found.units):
             out.vacuum[rows, u] = found.vacuum[unit]
             out.opening_air[rows, u] = found.opening_air[unit]
@@ -289,22 +299,22 @@ class Combining:
                 out.reasons[rows[k]] = Reason(NOT_ALLOWED, words, tuple(breaches))
 
 
-def combining(machine: MachineData, tasks: Sequence[Task], of: str) -> Combining:
-    """What solves sets of these fixes on a machine.
+def combining(machine: MachineData, tasks: Sequence[Task], of: str | Sequence[str]) -> Combining:
+    """What solves sets of these fixes on a machine; of several questions the first is the one they are for.
 
     Raises
     ------
     InputError
         For an unknown question, and fixes with more or fewer values than there are possible machines.
     """
-    question(machine.layout, of)
+    first, *also = dict.fromkeys(asked_of(machine.layout, of, "compare"))
     conflicts = [
         Conflict(i, j, why)
         for i, one in enumerate(tasks)
         for j, other in enumerate(tasks[:i])
         if (why := one.against(other))
     ]
-    return Combining(_with_columns_of(machine, tasks), list(tasks), of, conflicts)
+    return Combining(_with_columns_of(machine, tasks), list(tasks), first, also, conflicts)
 
 
 def _patterns(sets: NDArray[np.bool_]) -> list[tuple[tuple[bool, ...], NDArray[np.intp]]]:

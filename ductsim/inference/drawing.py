@@ -26,7 +26,9 @@ STEPS = 7
 GIVEN_UP = 0.02  # share of draws that need not settle
 SETTLED = 3e-2  # of a reading's standard deviation
 ALLOWED = 0.2
-COUNTING = 1.0 / 3.0  # share of the draws that must count
+COUNTING, ENOUGH = 1.0 / 3.0, 133.0
+"""So many draws must count: a third of them, but no more than are enough."""
+UNSOLVED = 2000  # draws of the linear approximation where none is asked for
 REACH = 8.0
 """A draw with an unknown so far out of its prior [standard deviations] has lost its way. Sound posteriors
 stay within, and out there machines are so odd that solving them takes minutes. Around an estimate that is
@@ -54,7 +56,8 @@ class Draws:
     asked : int
         How many were asked for.
     linear : bool
-        Too many draws were lost; these are those of the linear, normal approximation at the estimate.
+        These are those of the linear, normal approximation at the estimate: too many were lost, or none was
+        asked for.
     """
 
     x: Array
@@ -84,6 +87,8 @@ class Draws:
 def draw(problem: Problem, estimate: Estimate, count: int, rng: np.random.Generator) -> Draws:
     """`count` draws around an estimate; every unknown needs a prior.
 
+    With a `count` of 0 nothing is solved: the draws are `UNSOLVED` of the linear approximation.
+
     Where more than half of them find no way to explain their readings within reach of the prior, as with
     readings that contradict each other, the draws are those of the linear approximation, and say so.
 
@@ -104,6 +109,7 @@ def draw(problem: Problem, estimate: Estimate, count: int, rng: np.random.Genera
     readings, unknowns = slopes.shape
     best = problem.white(estimate.x)
     inner = np.eye(readings) + slopes @ slopes.T
+    solved, count = count > 0, count or UNSOLVED
     half = (count + 1) // 2
     start = _both_signs(rng.standard_normal((unknowns, half)), count)
     noise = _both_signs(rng.standard_normal((readings, half)), count)
@@ -111,6 +117,8 @@ def draw(problem: Problem, estimate: Estimate, count: int, rng: np.random.Genera
     at_best = estimate.predicted / problem.sd
     first = goal - at_best[:, None] - slopes @ (start - best[:, None])
     k = np.asarray(np.linalg.solve(inner, first), dtype=np.float64)
+    if not solved:
+        return _linear(problem, start + slopes.T @ k, slopes, best, at_best, 0)
     u, predicted = np.full_like(start, np.nan), np.full_like(goal, np.nan)
     log, lost = np.zeros(count), 0
     step = max(1, BLOCK // readings**2)
@@ -246,16 +254,17 @@ def _log_size(matrices: Array) -> Array:
 
 
 def _flattened(log: Array) -> Array:
-    """Weights from their logarithms, flattened until a third of the draws count.
+    """Weights from their logarithms, flattened until a third of the draws count, or enough of them.
 
     A few huge weights would make intervals of chance. Flat weights are those of plain randomised maximum
     likelihood, which is nearly right already; so a power of the weights trades little error for much chance.
+    The more draws, the less is flattened, and nothing at last.
     """
-    power = 1.0
+    power, wanted = 1.0, min(COUNTING * len(log), ENOUGH)
     for _ in range(40):
         weights: Array = np.exp(power * (log - log.max()))
         weights /= weights.sum()
-        if np.sum(weights**2) * COUNTING * len(weights) <= 1.0:
+        if np.sum(weights**2) * wanted <= 1.0:
             break
         power *= 0.9
     return weights

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,9 +15,13 @@ BELIEVED = 16.0
 [standard deviations]: nothing is believed out there, and machines are so odd that solving one takes seconds.
 A leak fifty times what was likely (12) is well within, and so are 200 other numbers that fit."""
 MOST_TRIALS = 60  # predictions of the final search where every unknown has a prior
+HOPELESS, FEW_TRIALS = 30.0, 6
+"""Chi-square a reading from which readings contradict each other, whatever the unknowns; and the predictions
+that the final search makes then: the exact best of what is wrong is worth no more."""
 FAR = 1e3  # residual of a reading that could not be predicted, in standard deviations
 CLOSE = 1e-4  # gain in chi-square that ends a row of steps
 LITTLE = 1e-2  # gain that ends the approach
+NOTHING_LEFT = 1e-5  # gain that a linear step still promises where there is nothing left to search for
 PRE_STEPS = 12
 REFRESHED = 4
 
@@ -143,9 +146,14 @@ def find(problem: Problem, start: Array | None = None, tolerance: float = 1e-4) 
     u0 = np.zeros(len(problem.mean)) if start is None else problem.white(np.asarray(start, dtype=float))
     known = np.isfinite(problem.prior_sd)
     kept: dict[bytes, tuple[Array, Array]] = {}
+    trials = MOST_TRIALS
     if known.all() and problem.stretch is not None:
-        u0, here = _approach(problem, u0)
+        u0, here, cost, gain = _approach(problem, u0)
         kept[u0.tobytes()] = here
+        if gain < NOTHING_LEFT:
+            return _estimate(problem, u0, here, np.ones(len(u0)), 0.5 * cost, 0, "the approach has converged")
+        if cost > HOPELESS * len(problem.measured):
+            trials = FEW_TRIALS
     goal = problem.measured / problem.sd
     weight = known.astype(float)
     reach = max(BELIEVED, float(np.linalg.norm(u0)))
@@ -179,14 +187,20 @@ def find(problem: Problem, start: Array | None = None, tolerance: float = 1e-4) 
         xtol=tolerance,
         ftol=tolerance,
         gtol=tolerance,
-        max_nfev=MOST_TRIALS if known.all() else None,
+        max_nfev=trials if known.all() else None,
     )
     u = problem.held(found.x, reach)
-    return _estimate(problem, u, at(u), weight, float(found.cost), found)
+    return _estimate(problem, u, at(u), weight, float(found.cost), int(found.nfev), str(found.message))
 
 
 def _estimate(
-    problem: Problem, u: Array, here: tuple[Array, Array], weight: Array, cost: float, found: Any
+    problem: Problem,
+    u: Array,
+    here: tuple[Array, Array],
+    weight: Array,
+    cost: float,
+    evaluations: int,
+    message: str,
 ) -> Estimate:
     predicted, slopes = here
     information = slopes.T @ slopes + np.diag(weight)
@@ -198,16 +212,17 @@ def _estimate(
         slopes=slopes,
         covariance=covariance,
         chi_square=2.0 * cost,
-        evaluations=int(found.nfev),
-        message=str(found.message),
+        evaluations=evaluations,
+        message=message,
     )
 
 
-def _approach(problem: Problem, u: Array) -> tuple[Array, tuple[Array, Array]]:
+def _approach(problem: Problem, u: Array) -> tuple[Array, tuple[Array, Array], float, float]:
     """Newton steps in the space of the readings, with the Jacobian's columns stretched as they are known to.
 
     The best whitened unknowns are J^T times the misfit: as many numbers as there are readings. Comes back
-    with the last point at which the Jacobian was taken, and what was found there.
+    with the last point at which the Jacobian was taken, what was found there, its chi-square, and what a
+    linear step still promises to gain.
     """
     goal = problem.measured / problem.sd
     reach = max(BELIEVED, float(np.linalg.norm(u)))
@@ -227,7 +242,9 @@ def _approach(problem: Problem, u: Array) -> tuple[Array, tuple[Array, Array]]:
                 break
         if before - cost < LITTLE:
             break
-    return first, here
+    slopes, step = here[1], _step(here[1], goal - here[0], first)
+    promised = _cost(slopes @ step, step)
+    return first, here, before, promised
 
 
 def _along(

@@ -24,6 +24,11 @@ RADII = {
 # square section, smooth, radius over width: the table itself, between its points straight in logarithms
 _SQUARE_RADIUS = np.log([0.5, 0.75, 1.0, 1.5, 2.0])
 _SQUARE_LOSS = np.log([1.18, 0.44, 0.21, 0.17, 0.15])
+# the same table's columns over that of a square section, mean of its rows (within 5 %): height over width
+_ASPECT = np.log([0.25, 0.5, 0.75, 1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0])
+_ASPECT_SHARE = np.array([1.30, 1.18, 1.09, 1.0, 0.905, 0.855, 0.855, 0.905, 0.945, 0.985, 1.0])
+ASPECTS = (0.25, 8.0)
+"""Height over width of a rectangular bend that the table covers [-]; it turns in the direction of width."""
 
 
 def angle_share(angle: Any) -> Any:
@@ -61,11 +66,22 @@ def round_bend_loss(angle: Any, radius_ratio: Any, style: str = "smooth") -> Any
     return (least + gain * radius_ratio**-power) * angle_share(angle)
 
 
-def square_bend_loss(angle: Any, radius_ratio: Any) -> Any:
-    """Loss coefficient of a smooth bend of square section, without friction along its arc [-].
+def square_bend_loss(angle: Any, radius_ratio: Any, aspect: Any = 1.0) -> Any:
+    """Loss coefficient of a smooth bend of rectangular section, without friction along its arc [-].
 
-    Example: 90 degrees, radius over width 1.0 give 0.21 (table 0.21).
-    Source: ASHRAE Handbook: Fundamentals (2005), duct fitting CR3-1, height over width 1.
+    Parameters
+    ----------
+    angle : float or array
+        Angle that the air is turned by [rad].
+    radius_ratio : float or array
+        Radius of the centre line over the width, the side in the plane of the bend [-].
+    aspect : float or array
+        Height over width [-].
+
+    Example: 90 degrees, radius over width 1.0, square give 0.21 (table 0.21); half as high as wide
+    0.248 (0.25).
+    Source: ASHRAE Handbook: Fundamentals (2005), duct fitting CR3-1; its column for a square section was
+    seen, the others are from memory.
     """
     inside = np.interp(np.log(radius_ratio), _SQUARE_RADIUS, _SQUARE_LOSS)
-    return np.exp(inside) * angle_share(angle)
+    return np.exp(inside) * np.interp(np.log(aspect), _ASPECT, _ASPECT_SHARE) * angle_share(angle)

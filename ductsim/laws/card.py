@@ -9,6 +9,7 @@ from typing import Any, TypeVar
 from ..errors import InputError, shown
 
 Outside = Callable[..., list[tuple[Any, str]]]
+Walls = Callable[..., tuple[Any, Any, Any]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,6 +31,9 @@ class LawCard:
         outside its range. Called once after a solve, never while iterating.
     several : bool
         Whether a drop may fall as its flow rises, so that a network may have several stable answers.
+    walls : callable or None
+        `walls(found, flow, air, **coefficients) -> drop, slope, slope_in_density`: the share of what the law
+        `found` that is lost along walls and in bends, which crop's drag multiplies; None: no share of it.
     """
 
     name: str
@@ -38,6 +42,7 @@ class LawCard:
     sources: tuple[str, ...]
     outside: Outside | None = None
     several: bool = False
+    walls: Walls | None = None
 
 
 LAWS: dict[str, Callable[..., Any]] = {}
@@ -53,6 +58,7 @@ def law(
     sources: tuple[str, ...],
     outside: Outside | None = None,
     several: bool = False,
+    walls: Walls | None = None,
 ) -> Callable[[L], L]:
     """Decorator that gives a law its card and lists it in `LAWS`.
 
@@ -69,12 +75,13 @@ def law(
         raise InputError(
             f"sources = {shown(sources)}", place="law", allowed="a tuple with at least one key of ds.SOURCES"
         )
-    if outside is not None and not callable(outside):
-        raise InputError(f"outside = {shown(outside)}", place="law", allowed="a function")
+    for word, function in (("outside", outside), ("walls", walls)):
+        if function is not None and not callable(function):
+            raise InputError(f"{word} = {shown(function)}", place="law", allowed="a function")
 
     def give(function: L) -> L:
         name = function.__name__
-        card = LawCard(name, equation, valid, tuple(sources), outside, several)
+        card = LawCard(name, equation, valid, tuple(sources), outside, several, walls)
         function.card = card  # type: ignore[attr-defined]
         LAWS[name] = function
         return function

@@ -3,6 +3,9 @@
 GRAVITY = 9.80665
 """Standard acceleration of free fall [m/s2], exact by definition."""
 
+HEAT_RATIO = 1.4
+"""Heat capacity of air at constant pressure over that at constant volume [-]."""
+
 STILL = 1.2e-3
 """Mass flux below which a square-law loss turns linear [kg/(s m2)]: 1 mm/s in air of 1.2 kg/m3."""
 

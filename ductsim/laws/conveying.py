@@ -67,6 +67,9 @@ def _accelerated(
     return u, u_v, u - (start_share * start_velocity + rest * carried), u_v - rest * carried_v
 
 
+CROP_SOURCES = ("added_pressure", "agarwal2005", "unloading2001", "from_memory_slip", "our_assumption")
+
+
 def load_outside(flow: Any, air: Any, **c: Any) -> list[tuple[Any, str]]:
     """Where a loaded path leaves what dilute conveying covers."""
     carried = np.asarray(c["crop_flow"]) > 0.0
@@ -88,9 +91,11 @@ def load_outside(flow: Any, air: Any, **c: Any) -> list[tuple[Any, str]]:
 def carrying(base: Callable[..., Any]) -> Callable[..., Any]:
     """The law of a single path that carries crop, made from its law without crop; one function for each law.
 
-    drop = base (1 + K m_c / sqrt(m^2 + (CREEP A)^2)) + m_c (u - u_0) / A + w g H m_c / (u A + m_c / rho_p),
+    drop = base + walls K m_c / sqrt(m^2 + (CREEP A)^2) + m_c (u - u_0) / A + w g H m_c / (u A + m_c / rho_p),
     u = V - slip, bent to zero below the slip velocity; w = (1 + V / sqrt(V^2 + SOFT^2)) / 2 fades where the
-    air flows back and nothing is held up. `base` is the drop without its stack effect.
+    air flows back and nothing is held up. `walls` is what the law loses along walls and in bends, as its
+    card says: 1 + K mu multiplies that alone. Inlets, outlets, plates and screens are lost once, by the air;
+    what crop costs there is its acceleration.
 
     Parameters
     ----------
@@ -105,9 +110,13 @@ def carrying(base: Callable[..., Any]) -> Callable[..., Any]:
         share `start_share` [-] that is accelerated here, `arrival_area` [m2] of the section that the rest
         comes from (None: its own), `crop_rise` H [m].
 
-    Source: the form 1 + K mu and the loss of acceleration as on process reference sheet MET-25A6; the
-    weight that the crop holds up, and how it saturates at a plug, are our assumption.
+    Source: the form 1 + K mu and the loss of acceleration as on process reference sheet MET-25A6; that it
+    multiplies the friction term, with bends as their equivalent lengths, from the line equation after Zenz
+    and Othmer in Agarwal (2005); the weight that the crop holds up, and how it saturates at a plug, are our
+    assumption.
     """
+    card = card_of(base)
+    rubbed = card.walls if card else None
 
     def loaded(
         flow: Any,
@@ -128,9 +137,6 @@ def carrying(base: Callable[..., Any]) -> Callable[..., Any]:
         if rises:
             own["rise"] = 0.0
         drop, slope, in_density = base(flow, air, **own)
-        # drag: a multiple of what the air alone loses
-        root = np.sqrt(flow * flow + (CREEP * area) ** 2)
-        load = crop_friction * crop_flow / root
         inverse = 1.0 / (rho * area)
         velocity = flow * inverse
         u, u_v, gain, gain_v = _accelerated(velocity, area, slip, start_velocity, start_share, arrival_area)
@@ -142,28 +148,35 @@ def carrying(base: Callable[..., Any]) -> Callable[..., Any]:
         full = GRAVITY * crop_rise * crop_flow / room
         weight = full * held
         by_v = push * gain_v + full * (0.5 * SOFT * SOFT / spread**3 - held * area * u_v / room)
-        total = drop + load * drop + (push * gain + weight)
-        total_slope = slope + load * (slope - drop * flow / (root * root)) + by_v * inverse
-        total_density = in_density + load * in_density - by_v * velocity / rho
+        total = drop + (push * gain + weight)
+        total_slope = slope + by_v * inverse
+        total_density = in_density - by_v * velocity / rho
+        if rubbed is not None:  # drag: a multiple of what the air alone loses there
+            wall, wall_slope, wall_density = rubbed((drop, slope, in_density), flow, air, **own)
+            root = np.sqrt(flow * flow + (CREEP * area) ** 2)
+            load = crop_friction * crop_flow / root
+            total = total + load * wall
+            total_slope = total_slope + load * (wall_slope - wall * flow / (root * root))
+            total_density = total_density + load * wall_density
         if rises:
             total = total + (rho - air.outside) * (GRAVITY * c["rise"])
             total_density = total_density + GRAVITY * c["rise"]
         return total, total_slope, total_density
 
-    card = card_of(base)
     loaded.__name__ = loaded.__qualname__ = f"loaded_{base.__name__}"
     own_outside = card.outside if card else None
     own_sources = card.sources if card else ()
+    drag = "" if rubbed is None else " + K m_c / m (its friction and bends)"
 
     def outside(flow: Any, air: Any, **c: Any) -> list[tuple[Any, str]]:
         rest = {k: v for k, v in c.items() if k not in CROP_COEFFICIENTS}
         return (own_outside(flow, air, **rest) if own_outside else []) + load_outside(flow, air, **c)
 
     return law(
-        equation=f"drop = {base.__name__} (1 + K m_c / m) + m_c (u - u_0) / A "
+        equation=f"drop = {base.__name__}{drag} + m_c (u - u_0) / A "
         "+ g H m_c / (u A + m_c / rho_p); u = V - slip",
         valid="dilute conveying, up to 15 kg of crop to a kilogram of air; expect 25 % against measurements",
-        sources=(*own_sources, "added_pressure", "unloading2001", "from_memory_slip", "our_assumption"),
+        sources=(*own_sources, *CROP_SOURCES),
         outside=outside,
     )(loaded)
 
@@ -189,12 +202,12 @@ def _jet_outside(flow: Any, air: Any, **c: Any) -> list[tuple[Any, str]]:
 
 
 @law(
-    equation="as jet; P_s - p1 also bears m_c (u_s - u_0) / A_s + K m_c k_s y / (2 rho_s A_s^2), the mixing "
+    equation="as jet; P_s - p1 also bears m_c (u_s - u_0) / A_s, the mixing "
     "also m_c (u_d - u_s) / A_m + K m_c k_m (x + y) / (2 rho_d A_m^2); u = V - slip",
     valid="as jet; dilute conveying",
     sources=(
-        *("esdu85032", "karassik2007", "momentum_balance", "added_pressure", "from_memory_slip"),
-        "our_assumption",
+        *("esdu85032", "karassik2007", "momentum_balance", "added_pressure", "agarwal2005"),
+        *("from_memory_slip", "our_assumption"),
     ),
     outside=_jet_outside,
 )
@@ -213,7 +226,8 @@ def loaded_jet(
     """A jet that drags crop along with the suction's air.
 
     Crop that has not been accelerated yet gains its velocity beside the nozzle, at the cost of the
-    suction's pressure; the mixed stream speeds it up further, which takes momentum from the jet.
+    suction's pressure; the mixed stream speeds it up further, which takes momentum from the jet. Crop's drag
+    multiplies the mixing section's loss, its wall's friction, and not the entry loss beside the nozzle.
 
     Parameters
     ----------
@@ -249,14 +263,14 @@ def loaded_jet(
     v_s, v_d = y * inv_s, (x + y) * inv_d
     u_s, u_s_v, gain, gain_v = _accelerated(v_s, side, slip, start_velocity, start_share, arrival_area)
     u_d, u_d_v = crop_velocity(v_d, slip)
-    drag = 0.5 * crop_friction * crop_flow
     # beside the nozzle: on the suction path alone
-    by_s = crop_flow / side * gain_v + drag * c["suction_loss"] / side
-    own = crop_flow / side * gain + drag * c["suction_loss"] / side * v_s
+    by_s = crop_flow / side * gain_v
+    own = crop_flow / side * gain
     # in the mixing section: on both paths
     push = crop_flow / mixing
-    by_d = push * u_d_v + drag * c["mixing_loss"] / mixing
-    mixed = push * (u_d - u_s) + drag * c["mixing_loss"] / mixing * v_d
+    drag = 0.5 * crop_friction * push * c["mixing_loss"]
+    by_d = push * u_d_v + drag
+    mixed = push * (u_d - u_s) + drag * v_d
     a, b = by_d * inv_d, push * u_s_v * inv_s
     q_s = push * u_s_v * v_s / rho_s
     q_d = -by_d * v_d / rho_d

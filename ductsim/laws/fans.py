@@ -8,6 +8,7 @@ import numpy as np
 
 from .card import law
 
+_NO_FLOW = 1e-9  # volume flow of the solver's rounding [m3/s]
 _CREEP = 1e-6  # share of the last flow at which a stopped fan's square law turns linear
 
 
@@ -50,7 +51,10 @@ def _end_slope(h0: Any, h1: Any, d0: Any, d1: Any) -> Any:
 
 
 def cubic_pieces(x: list[Any], y: list[Any]) -> tuple[list[tuple[Any, Any, Any, Any]], Any, Any]:
-    """The monotone cubic as a polynomial a + b x + c x^2 + d x^3 per piece, and its two end slopes."""
+    """The monotone cubic, a + b t + c t^2 + d t^3 with t from where a piece begins, and its two end slopes.
+
+    Counted from zero instead, the powers of a narrow piece far out would lose all that they differ by.
+    """
     s = monotone_slopes(x, y)
     out = []
     for i in range(len(x) - 1):
@@ -58,28 +62,18 @@ def cubic_pieces(x: list[Any], y: list[Any]) -> tuple[list[tuple[Any, Any, Any, 
         rise = (y[i + 1] - y[i]) / h
         c2 = (3.0 * rise - 2.0 * s[i] - s[i + 1]) / h
         c3 = (s[i] + s[i + 1] - 2.0 * rise) / (h * h)
-        p = x[i]
-        out.append(
-            (
-                y[i] - p * (s[i] - p * (c2 - p * c3)),
-                s[i] - p * (2.0 * c2 - 3.0 * p * c3),
-                c2 - 3.0 * p * c3,
-                c3,
-            )
-        )
+        out.append((y[i], s[i], c2, c3))
     return out, s[0], s[-1]
 
 
-def _parabola(x: Any, y: Any, slope: Any, curvature: Any) -> tuple[Any, Any, Any, Any]:
-    return y - x * (slope - curvature * x), slope - 2.0 * curvature * x, curvature, 0.0
-
-
-def curve_coefficients(flow: list[Any], pressure: list[Any], peak: Any) -> dict[str, Any]:
+def curve_coefficients(
+    flow: list[Any], pressure: list[Any], peak: Any, standing: Any = 1.0
+) -> dict[str, Any]:
     """Coefficients of the law `fan` from the points of a total-pressure curve.
 
     Beyond the last point the curve goes on as a parabola with the same slope that bends down, below the
     first one as a parabola that bends up; both so strongly that a stopped fan, or one blown through
-    backwards, resists with about its peak pressure at its largest flow (our assumption).
+    backwards, resists with about `standing` times its peak pressure at its largest flow (1: our assumption).
 
     Parameters
     ----------
@@ -89,20 +83,24 @@ def curve_coefficients(flow: list[Any], pressure: list[Any], peak: Any) -> dict[
         Total-pressure rise at the points [Pa].
     peak : float or array
         Largest pressure of the clean fan [Pa].
+    standing : float or array
+        Resistance of the stopped fan at its largest flow, over its peak pressure [-].
 
     Returns
     -------
     dict
-        "flow_0", "a_0", "b_0", "c_0", "d_0" ... and "creep", named as `fan` takes them.
+        "flow_0", "a_0", "b_0", "c_0", "d_0" ... and "creep", named as `fan` takes them. Piece 0 lies before
+        the first point, piece i from point i - 1 on; flows count from there, in piece 0 from the first.
     """
     pieces, first, last = cubic_pieces(flow, pressure)
-    bend = peak / (flow[-1] * flow[-1])
-    low = _parabola(flow[0], pressure[0], first, bend + first * first / (2.0 * peak))
-    high = _parabola(flow[-1], pressure[-1], last, -bend)
+    square = peak / (flow[-1] * flow[-1])
+    bend = standing * square
+    low = (pressure[0], first, bend + first * first / (2.0 * peak), 0.0)
+    high = (pressure[-1], last, -bend, 0.0)
     out = {f"flow_{i}": q for i, q in enumerate(flow)}
     for i, piece in enumerate([low, *pieces, high]):
         out.update({f"{name}_{i}": value for name, value in zip("abcd", piece, strict=True)})
-    out["creep"] = _CREEP * bend * flow[-1]
+    out["creep"] = _CREEP * square * flow[-1]
     return out
 
 
@@ -115,11 +113,14 @@ def power_coefficients(flow: list[Any], power: list[Any]) -> dict[str, Any]:
 
 _LETTERS = ("abcd", "efgh")
 _KNOTS = tuple(f"flow_{i}" for i in range(64))
-_PIECES = {letters: tuple(tuple(f"{n}_{i}" for n in letters) for i in range(65)) for letters in _LETTERS}
+_PIECES = {
+    letters: tuple((f"flow_{max(i - 1, 0)}", *(f"{n}_{i}" for n in letters)) for i in range(65))
+    for letters in _LETTERS
+}
 
 
 def _pieces_at(volume: Any, speed: Any, c: dict[str, Any], letters: str) -> list[Any]:
-    """The coefficients of the piece in which each volume flow lies."""
+    """The flow from which the piece of each volume flow counts, and the piece's coefficients."""
     names = _PIECES[letters]
     out = [c[n] for n in names[0]]
     for i, knot in enumerate(_KNOTS, start=1):
@@ -140,9 +141,9 @@ def fan_outside(flow: Any, air: Any, **c: Any) -> list[tuple[Any, str]]:
     volume = flow / air.density
     last = sum(1 for name in c if name.startswith("flow_")) - 1
     return [
-        (volume < 0.0, "air flows backwards through the fan"),
+        (volume < -_NO_FLOW, "air flows backwards through the fan"),
         (
-            volume > c["speed"] * c[f"flow_{last}"],
+            volume > c["speed"] * c[f"flow_{last}"] + _NO_FLOW,
             "the fan delivers more than at the last point of its curve",
         ),
         (
@@ -153,13 +154,16 @@ def fan_outside(flow: Any, air: Any, **c: Any) -> list[tuple[Any, str]]:
 
 
 @law(
-    equation="rise = (rho / rho_c) [a n^2 + b n Q + c Q^2 + d Q^3 / n] with the coefficients of the piece "
-    "in which Q / n lies, n = speed / curve speed, Q = m / rho; drop = -rise + creep (rho / rho_c) Q",
+    equation="rise = (rho / rho_c) [a n^2 + b n q + c q^2 + d q^3 / n] with the coefficients of the piece "
+    "in which Q / n lies, q = Q - n Q_i from its point i on, n = speed / curve speed, Q = m / rho; "
+    "drop = -rise + creep (rho / rho_c) Q + loss rho Q |Q|",
     valid="between the first and the last point; fan laws at tip speeds well below that of sound",
     sources=("fan_laws", "stoecker_jones", "fritsch_carlson1980", "our_assumption"),
     outside=fan_outside,
 )
-def fan(flow: Any, air: Any, *, speed: Any, curve_density: Any, creep: Any, **c: Any) -> tuple[Any, Any, Any]:
+def fan(
+    flow: Any, air: Any, *, speed: Any, curve_density: Any, creep: Any, loss: Any = 0.0, **c: Any
+) -> tuple[Any, Any, Any]:
     """Drop (a negative one: the fan's rise) by a curve of points and the fan laws.
 
     Flow goes with speed, pressure with speed squared and with inlet density. A stopped fan is a
@@ -177,6 +181,8 @@ def fan(flow: Any, air: Any, *, speed: Any, curve_density: Any, creep: Any, **c:
         Density that the curve was measured at [kg/m3].
     creep : float or array
         Linear resistance [Pa s/m3].
+    loss : float or array
+        What is lost at its inlet and outlet, coefficient / (2 area^2) [1/m4].
     **c : float or array
         Points and piecewise coefficients from `curve_coefficients`.
 
@@ -189,14 +195,17 @@ def fan(flow: Any, air: Any, *, speed: Any, curve_density: Any, creep: Any, **c:
     """
     rho = air.density
     volume = flow / rho
-    a, b, cc, d = _pieces_at(volume, speed, c, "abcd")
+    knot, a, b, cc, d = _pieces_at(volume, speed, c, "abcd")
+    on = volume - speed * knot
     # where the fan stands still every piece in use has d = 0, so the guard changes nothing
-    cubic = d * volume / np.maximum(speed, 1e-300)
+    cubic = d * on / np.maximum(speed, 1e-300)
     inverse = 1.0 / curve_density
-    linear = b * speed - creep
-    rise = inverse * (a * speed * speed + volume * (linear + volume * (cc + cubic)))
-    slope = -inverse * (linear + volume * (2.0 * cc + 3.0 * cubic))
-    return -rho * rise, slope, -rise - volume * slope
+    linear = b * speed
+    rise = inverse * (a * speed * speed + on * (linear + on * (cc + cubic)) - creep * volume)
+    slope = -inverse * (linear - creep + on * (2.0 * cc + 3.0 * cubic))
+    steep = loss * np.abs(volume)
+    own = slope + 2.0 * steep
+    return rho * (steep * volume - rise), own, steep * volume - rise - volume * own
 
 
 def power_by_efficiency(flow: Any, density: Any, *, efficiency: Any, **c: Any) -> Any:
@@ -214,10 +223,11 @@ def power_by_efficiency(flow: Any, density: Any, *, efficiency: Any, **c: Any) -
         The other coefficients of `fan`.
     """
     volume = flow / density
-    a, b, cc, d = _pieces_at(volume, c["speed"], c, "abcd")
     speed = c["speed"]
-    cubic = d * volume / np.maximum(speed, 1e-300)
-    rise = density / c["curve_density"] * (a * speed * speed + volume * (b * speed + volume * (cc + cubic)))
+    knot, a, b, cc, d = _pieces_at(volume, speed, c, "abcd")
+    on = volume - speed * knot
+    cubic = d * on / np.maximum(speed, 1e-300)
+    rise = density / c["curve_density"] * (a * speed * speed + on * (b * speed + on * (cc + cubic)))
     return np.maximum(rise * volume, 0.0) / efficiency
 
 
@@ -237,6 +247,7 @@ def power_by_curve(flow: Any, density: Any, **c: Any) -> Any:
     """
     volume = flow / density
     speed = c["speed"]
-    e, f, g, h = _pieces_at(volume, speed, c, "efgh")
-    cube = speed * (speed * (e * speed + f * volume) + g * volume * volume) + h * volume**3
+    knot, e, f, g, h = _pieces_at(volume, speed, c, "efgh")
+    on = volume - speed * knot
+    cube = speed * (speed * (e * speed + f * on) + g * on * on) + h * on**3
     return density / c["curve_density"] * cube

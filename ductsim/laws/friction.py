@@ -109,12 +109,32 @@ def friction_outside(flow: Any, air: Any, **c: Any) -> list[tuple[Any, str]]:
     ]
 
 
+def along_walls(
+    found: tuple[Any, Any, Any],
+    flow: Any,
+    air: Any,
+    *,
+    area: Any,
+    loss: Any,
+    forward: Any = 0.0,
+    backward: Any = 0.0,
+    **_: Any,
+) -> tuple[Any, Any, Any]:
+    """Friction and bends: what the law found without a rise, less the local losses and those of free ends."""
+    drop, slope, in_density = found
+    local = loss + np.where(np.greater(flow, 0.0), forward, backward)
+    steep = np.abs(flow) * local * (0.5 / (air.density * area * area))
+    lost = flow * steep
+    return drop - lost, slope - (steep + steep), in_density + lost / air.density
+
+
 @law(
-    equation="drop = (f factor L/D + K) m |m| / (2 rho A^2) + (rho - rho_outside) g rise; "
+    equation="drop = (f factor L/D + K_b + K + K_e) m |m| / (2 rho A^2) + (rho - rho_outside) g rise; "
     "f = 64/Re to Re 2000, Colebrook from Re 4000, log-cubic blend between; Re = |m| D / (A mu)",
     valid="relative roughness up to 0.05, Re to 1e8; compression on 150 to 250 mm hose, up to 30 %",
     sources=("laminar_pipe", "colebrook1939", "clamond2009", "ashrae2021ch21", "abushakra2004"),
     outside=friction_outside,
+    walls=along_walls,
 )
 def friction(
     flow: Any,
@@ -127,6 +147,9 @@ def friction(
     loss: Any,
     rise: Any,
     factor: Any,
+    bends: Any = 0.0,
+    forward: Any = 0.0,
+    backward: Any = 0.0,
 ) -> tuple[Any, Any, Any]:
     """Total-pressure drop of a duct or hose with its local losses and its stack effect.
 
@@ -146,11 +169,15 @@ def friction(
     roughness : float or array
         Roughness of the wall [m].
     loss : float or array
-        Sum of the local loss coefficients on the velocity in `area` [-].
+        Sum K of the local loss coefficients but the bends' and the ends' on the velocity in `area` [-].
     rise : float or array
         How much higher the far end lies [m].
     factor : float or array
         Multiplies the friction [-]: 1, or the correction for a compressed hose.
+    bends : float or array
+        Sum K_b of the bends' loss coefficients [-]; crop drags along bends as along walls, not so in K.
+    forward, backward : float or array
+        Loss coefficient K_e of the free ends for flow along and against the path [-].
 
     Returns
     -------
@@ -176,7 +203,9 @@ def friction(
         f, log_slope = friction_factor(reynolds, relative)
     inverse = 1.0 / air.density
     f = f * (length * factor / hydraulic_diameter)
-    total = f + loss
+    total = f + (loss + bends)
+    if np.any(forward) or np.any(backward):
+        total = total + np.where(np.greater(flow, 0.0), forward, backward)
     steep = a * inverse * (0.5 / (area * area))
     drop = flow * steep * total
     slope = steep * (total + total + f * log_slope)

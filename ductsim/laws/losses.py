@@ -108,15 +108,54 @@ def plate_loss(open_fraction: Any) -> Any:
     return (1.0 / ((0.62 + 0.38 * s**3) * s) - 1.0) ** 2
 
 
-def screen_loss(open_fraction: Any) -> Any:
-    """Loss coefficient of a thin perforated plate or grid, on the approach velocity [-].
+def thin_plate_loss(open_fraction: Any) -> Any:
+    """Loss coefficient of a thin plate with many square-edged holes, on the approach velocity [-].
 
-    K = (0.5 (1 - s) + (1 - s^2)) / s^2 for an open share s.
+    K = (1 / (c s) - 1)^2 for an open share s, with the jets' contraction c = 0.60 + 0.15 s + 0.25 s^16: a
+    smooth curve through the published table. From an open share of 0.05 to 0.85 it is within 8 % of every
+    entry but one (0.15, where the table itself steps: 11 %); at 0.9 it gives 0.18 where the table has 0.08.
 
     Parameters
     ----------
     open_fraction : float or array
         Open area over the plate's area, above 0 and at most 1 [-].
+
+    Example: open share 0.2 gives 48.1; the table has 52.
+    Source: Blevins, Applied Fluid Dynamics Handbook, table of thin perforated plates and square-edged
+    screens; the form is Borda-Carnot's.
+    """
+    s = open_fraction
+    return (1.0 / ((0.60 + 0.15 * s + 0.25 * s**16) * s) - 1.0) ** 2
+
+
+def wire_mesh_loss(open_fraction: Any) -> Any:
+    """Loss coefficient of a screen of round wires, on the approach velocity [-].
+
+    K = 0.52 (1 - s^2) / s^2 for an open share s, from a Reynolds number of 400 on, taken with the distance
+    of the wires: from 2 m/s where they stand 3 mm apart. At one of 100 it would be a third more.
+
+    Parameters
+    ----------
+    open_fraction : float or array
+        Open area over the screen's area, above 0 and at most 1 [-].
+
+    Example: open share 0.5 gives 1.56.
+    Source: Blevins, Applied Fluid Dynamics Handbook, round-wire screens.
+    """
+    square = open_fraction * open_fraction
+    return 0.52 * (1.0 - square) / square
+
+
+def grille_loss(open_fraction: Any) -> Any:
+    """Loss coefficient of a thick square-edged grille, on the approach velocity [-].
+
+    K = (0.5 (1 - s) + (1 - s^2)) / s^2 for an open share s, where the grille is thicker than its gaps are
+    wide: the air fills them again before it leaves.
+
+    Parameters
+    ----------
+    open_fraction : float or array
+        Open area over the grille's area, above 0 and at most 1 [-].
 
     Example: open share 0.5 gives 4.0.
     Source: Blevins, Applied Fluid Dynamics Handbook, square-edged grille.

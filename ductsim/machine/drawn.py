@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 
+from ..description.data import running_speed
 from ..display import style
 from ..display.charts import (
     bars,
@@ -126,7 +127,11 @@ def _curve(state: Any, name: str) -> tuple[Any, Any, float]:
     at_point = _point(state, name)[0]
     last = 1.3 * abs(at_point)
     if getattr(part, "flow", None) is not None:
-        last = float(part.flow[-1]) * float(part.speed) / float(part.curve_speed)
+        last = (
+            float(part.flow[-1])
+            * float(running_speed(machine.part_numbers(), name))
+            / float(part.curve_speed)
+        )
     reach = max(1.12 * last, 1.1 * at_point)
     flow = np.union1d(np.linspace(0.0, reach, 160), [last])
     outside = machine.air().density

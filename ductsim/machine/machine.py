@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import os
 from collections.abc import Mapping, Sequence
-from typing import Any, Self
+from importlib import import_module
+from typing import Any, Self, overload
 
 from ..answers.describe import Description, QuestionList, SourceList, questions_of, sources_of
 from ..answers.difference import Difference, difference
@@ -22,6 +23,9 @@ from ..files.reader import read_tables
 from ..files.writer import document, write
 from ..network.state import State
 from ..parts.declare import Part
+
+WHAT_IF = ("ductsim.studies.faults", "what_if")
+"""A study stands in a room above, and is loaded when it is asked for."""
 
 
 class Machine(MachineData, Shown):
@@ -50,7 +54,7 @@ class Machine(MachineData, Shown):
 
     @classmethod
     def read(cls, path: str | os.PathLike[str]) -> Self:
-        """The machine in a TOML file of format 1.
+        """The machine in a TOML file of format 2, or 1.
 
         Raises
         ------
@@ -173,9 +177,24 @@ class Machine(MachineData, Shown):
         """
         return jacobian(self, of, numbers, state)
 
-    def sensitivity(self, of: str = "weakest vacuum") -> Sensitivity:
-        """How one answer depends on every number: derivative, elasticity, effect of its usual spread."""
+    @overload
+    def sensitivity(self, of: str = ...) -> Sensitivity: ...
+
+    @overload
+    def sensitivity(self, of: list[str] | tuple[str, ...]) -> list[Sensitivity]: ...
+
+    def sensitivity(
+        self, of: str | list[str] | tuple[str, ...] = "weakest vacuum"
+    ) -> Sensitivity | list[Sensitivity]:
+        """How one answer depends on every number: derivative, elasticity, effect of its usual spread.
+
+        To a list of questions a list.
+        """
         return sensitivity(self, of)
+
+    def what_if(self, of: str = "weakest vacuum") -> Any:
+        """What the usual mishaps would do, one by one, the worst first: what `ductsim.what_if` finds."""
+        return getattr(import_module(WHAT_IF[0]), WHAT_IF[1])(self, of)
 
     def questions(self) -> QuestionList:
         """Everything that may be asked: the words of `of`, what each answer is, its SI measure."""

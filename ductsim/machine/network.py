@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING, Any, Self
+from typing import TYPE_CHECKING, Any, Self, overload
 
 from ..answers.paths import tables_of
 from ..answers.sensitivity import Sensitivity
@@ -34,6 +34,10 @@ class Network(NetworkBuilder):
     ----------
     air : Air
         The outside air.
+    boxes : list of str
+        Nodes that are boxes: air is at rest there, and the ends of ducts there are free, as at `outside`.
+    free_ends : bool
+        False: nothing is lost at an end that says nothing, wherever it lies.
 
     Notes
     -----
@@ -72,6 +76,8 @@ class Network(NetworkBuilder):
             parts=tuple(PartEntry(n, part.form, self._ends[n]) for n, part in self._parts.items()),
             held=tuple((node, _form(Held)) for node in self._held),
             supplied=tuple((node, _form(Supplied)) for node in self._supplies),
+            boxes=self.boxes,
+            free_ends=self.free_ends,
         )
         known = self._layout
         if known is None or any(getattr(known, key) != getattr(made, key) for key in _KEYS):
@@ -89,7 +95,7 @@ class Network(NetworkBuilder):
             contradict each other.
         """
         changed = self.machine().change(change)
-        out = type(self)(changed.air())
+        out = type(self)(changed.air(), boxes=self.boxes, free_ends=self.free_ends)
         out._parts = {name: changed.part(name) for name in self._parts}
         out._ends = dict(self._ends)
         out._held = {node: changed.numbers[f"{node}.pressure"] for node in self._held}
@@ -117,8 +123,17 @@ class Network(NetworkBuilder):
         """
         return self.machine().jacobian(of, numbers)
 
-    def sensitivity(self, of: str) -> Sensitivity:
-        """How one answer depends on every number: derivative, elasticity, effect of its usual spread."""
+    @overload
+    def sensitivity(self, of: str) -> Sensitivity: ...
+
+    @overload
+    def sensitivity(self, of: list[str] | tuple[str, ...]) -> list[Sensitivity]: ...
+
+    def sensitivity(self, of: str | list[str] | tuple[str, ...]) -> Sensitivity | list[Sensitivity]:
+        """How one answer depends on every number: derivative, elasticity, effect of its usual spread.
+
+        To a list of questions a list.
+        """
         return self.machine().sensitivity(of)
 
     def table(self, name: str = "paths", measures: str = "") -> pd.DataFrame:
@@ -145,7 +160,7 @@ class Network(NetworkBuilder):
         return f"<Network: {len(self._parts)} parts, {len(nodes)} nodes>"
 
 
-_KEYS = ("air", "parts", "held", "supplied")
+_KEYS = ("air", "parts", "held", "supplied", "boxes", "free_ends")
 
 
 def _form(kind: type[Fields]) -> Form:

@@ -8,8 +8,6 @@ paths' drops store then falls with each step, so the air comes to rest where a s
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -29,10 +27,10 @@ AT_REST = 1e-7  # of the largest flow: such a step is none
 
 def by_chords(
     eq: Equations, point: Point, anchors: Array | None, limit: int, frozen: bool = False
-) -> tuple[Point, int]:
-    """So many steps from a point, or fewer when hardly anything moves any more; and how many it took.
+) -> tuple[Point, NDArray[np.intp]]:
+    """So many steps from a point, or fewer when hardly anything moves any more; and how many each took.
 
-    Frozen keeps the temperatures.
+    Frozen keeps the temperatures. A scenario that has ended is not moved further by its neighbours.
     """
     with np.errstate(all="ignore"):
         return _by_chords(eq, point, anchors, limit, 0.0 if frozen else RELAX)
@@ -40,8 +38,11 @@ def by_chords(
 
 def _by_chords(
     eq: Equations, point: Point, anchors: Array | None, limit: int, relax: float
-) -> tuple[Point, int]:
-    memory: Any = 0.0
+) -> tuple[Point, NDArray[np.intp]]:
+    memory = np.zeros_like(point.flow)
+    place = np.arange(eq.scenarios)
+    last, taken = point.take(place), np.full(eq.scenarios, limit)
+    going = np.ones(eq.scenarios, dtype=bool)
     values = eq.evaluate(point.flow, point.pressure, point.warmth)
     for steps in range(limit):
         line = np.maximum(_least(eq, values), memory)
@@ -52,8 +53,12 @@ def _by_chords(
         if warmth is not None and relax:
             warmth = warmth + relax * (settled(eq, flow, values.density, None) - warmth)
         sound = np.isfinite(flow).all(axis=0) & np.isfinite(pressure).all(axis=0)
-        if not sound.all():
-            return point, steps
+        lost = going & ~sound
+        last.put(place[lost], point, lost)
+        taken[place[lost]] = steps
+        going &= sound
+        if not going.any():
+            return last, taken
         new = eq.evaluate(flow, pressure, warmth)
         chord = (new.drop - values.drop) / step.flow
         chord = np.where(np.isfinite(chord), chord, 0.0)
@@ -63,9 +68,18 @@ def _by_chords(
         calm = np.abs(step.flow).max(axis=0, initial=0.0) <= AT_REST * total
         if warmth is not None and old is not None:
             calm &= np.abs(warmth - old).max(axis=0) <= LEAST_WARMTH
-        if calm.all():
-            return point, steps + 1
-    return point, limit
+        calm &= going
+        last.put(place[calm], point, calm)
+        taken[place[calm]] = steps + 1
+        going &= ~calm
+        if not going.any():
+            return last, taken
+        if 2 * going.sum() <= len(going):
+            place, point, eq, memory = place[going], point.take(going), eq.take(going), memory[:, going]
+            anchors = None if anchors is None else anchors[:, going]
+            values, going = values.take(going), np.ones(len(place), dtype=bool)
+    last.put(place[going], point, going)
+    return last, taken
 
 
 def _least(eq: Equations, values: Values) -> Array:

@@ -6,7 +6,7 @@ P_from - P_to - drop(flow, density) = 0, a free node's is outflow - inflow = sup
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, field, fields, replace
 from functools import cached_property
 from typing import Any
 
@@ -87,6 +87,8 @@ class Values:
     answers : how each path's residual answers to the pressures of its nodes, before the gain:
         single paths' first ends, second ends; then per pair group (2, 3, K, S).
     density : the density each path's law used [kg/m3]; a pair's paths have their own.
+    by_warmth : slope of each single path's drop in the temperature of the air that enters it [Pa/K], and
+    pair_by_warmth : per pair group those of both drops in both temperatures; only where asked for.
     """
 
     residual: Array
@@ -99,6 +101,8 @@ class Values:
     second: Array | None
     pair_answers: list[Array]
     density: Array
+    by_warmth: Array | None = None
+    pair_by_warmth: list[Any] = field(default_factory=list)
 
     def take(self, columns: Any) -> Values:
         """The same for some of the scenarios."""
@@ -118,7 +122,29 @@ class Values:
             cut(self.second),
             [cut(a) for a in self.pair_answers],
             cut(self.density),
+            cut(self.by_warmth),
+            [tuple(cut(s) for s in four) for four in self.pair_by_warmth],
         )
+
+    def put(self, columns: NDArray[np.intp], other: Values) -> Values:
+        """The same with some of the scenarios overwritten."""
+        count = self.drop.shape[-1]
+
+        def cover(old: Any, new: Any) -> Any:
+            if old is None:
+                return None
+            old, new = np.asarray(old), np.asarray(new)
+            lead = np.broadcast_shapes(old.shape[:-1], new.shape[:-1])
+            out = np.broadcast_to(old, (*lead, count)).copy()
+            out[..., columns] = new
+            return out
+
+        def each(old: Any, new: Any) -> Any:
+            if isinstance(old, (list, tuple)):
+                return type(old)(each(a, b) for a, b in zip(old, new, strict=True))
+            return cover(old, new)
+
+        return Values(*(each(getattr(self, f.name), getattr(other, f.name)) for f in fields(Values)))
 
 
 class Equations:
@@ -241,12 +267,13 @@ class Equations:
         slopes: bool = True,
         inertia: Array | None = None,
         entering: Array | None = None,
+        warming: bool = False,
     ) -> Values:
         """All laws at these flows (paths, S), pressures (nodes, S) and node temperatures over outside [K].
 
         `inertia` [Pa s/kg], shape (paths, S), is added to the slopes (inertance over time step).
         `entering` [K over outside's], shape (paths, S), stands for what `warmth` says of the air that
-        enters each path.
+        enters each path. `warming` asks for the slopes in its temperature too.
         """
         system = self.system
         drop, density, slope = np.empty_like(flow), np.empty_like(flow), np.empty_like(flow)
@@ -259,19 +286,28 @@ class Equations:
             first, second = np.ones((count, flow.shape[1])), np.full((count, flow.shape[1]), -1.0)
         pair_slope: list[Any] = []
         pair_answers: list[Array] = []
+        warming = warming and entering is not None and slopes
+        by_warmth = np.empty((count, flow.shape[1])) if warming else None
+        pair_by_warmth: list[Any] = []
         for c in self.coefficients:
             if c.group.partners is None:
-                self._single(c, flow, pressure, entering, turning, drop, slope, density, first, second)
+                into = (drop, slope, density, first, second, by_warmth)
+                self._single(c, flow, pressure, entering, turning, *into)
             else:
-                four, answers = self._pair(c, flow, pressure, entering, drop, slope, density, slopes)
+                four, answers, warm = self._pair(
+                    c, flow, pressure, entering, drop, slope, density, slopes, warming
+                )
                 pair_slope.append(four)
                 pair_answers.append(answers)
+                pair_by_warmth.append(warm)
         residual = pressure[system.start]
         residual -= pressure[system.finish]
         residual -= drop
         if self.shut is not None:
             residual = np.where(self.shut, 0.0, residual)
         values = Values(residual, drop, slope, slope, pair_slope, [], first, second, pair_answers, density)
+        if warming:
+            values.by_warmth, values.pair_by_warmth = by_warmth, pair_by_warmth
         return self.with_inertia(values, inertia) if slopes else values
 
     def with_inertia(self, values: Values, inertia: Array | None) -> Values:
@@ -333,6 +369,7 @@ class Equations:
         density: Array,
         first: Array | None,
         second: Array | None,
+        by_warmth: Array | None,
     ) -> None:
         rows, rule = c.group.rows, c.group.density
         m = flow[rows]
@@ -356,6 +393,9 @@ class Equations:
         drop[rows], slope[rows], density[rows] = d, s, rho
         if first is None or second is None:
             return
+        if by_warmth is not None:
+            np.multiply(q, rho, out=by_warmth[rows])
+            by_warmth[rows] *= relative * (-1.0 / self.temperature)
         q = q * (self.per_pressure * relative)
         if rule == "mean":
             q *= 0.5
@@ -377,7 +417,8 @@ class Equations:
         slope: Array,
         density: Array,
         slopes: bool,
-    ) -> tuple[Any, Array]:
+        warming: bool,
+    ) -> tuple[Any, Array, Any]:
         lg = c.group
         assert lg.partners is not None and lg.ends is not None
         x, y = flow[lg.rows], flow[lg.partners]
@@ -394,7 +435,11 @@ class Equations:
         slope[lg.rows], slope[lg.partners] = s11, s22
         density[lg.rows], density[lg.partners] = rho[0], rho[1]
         if not slopes:
-            return None, np.empty(0)
+            return None, np.empty(0), None
+        warm = None
+        if warming and entering is not None:
+            warm, four = self._pair_by_warmth(lg, x, y, entering, relatives, rho, (q1, q2))
+            s11, s12, s21, s22 = (s + more for s, more in zip((s11, s12, s21, s22), four, strict=True))
         if self.constant:
             answers = np.broadcast_to(lg.incidence, (2, 3, *x.shape))
         else:
@@ -402,7 +447,30 @@ class Equations:
             for side, q in enumerate((q1, q2)):
                 for (_, end), beta, slope_in in zip(lg.density, per, q, strict=True):
                     answers[side, end] -= beta * slope_in
-        return (s11, s12, s21, s22), answers
+        return (s11, s12, s21, s22), answers, warm
+
+    def _pair_by_warmth(
+        self, lg: LawGroup, x: Array, y: Array, entering: Array, relatives: Any, rho: Any, q: Any
+    ) -> tuple[Any, Any]:
+        """Slopes of both drops in the temperatures that enter both paths: (11, 12, 21, 22) [Pa/K].
+
+        And what the slopes in both flows need on top, since these mix the temperatures [Pa s/kg].
+        """
+        ax, ay = np.abs(x) + 1e-12, np.abs(y) + 1e-12
+        share = ax / (ax + ay)
+        shares = ((1.0, 0.0), (0.0, 1.0), (share, 1.0 - share))
+        apart = (entering[lg.rows] - entering[lg.partners]) / (ax + ay)
+        mixing = apart * (1.0 - share) * np.sign(x), -apart * share * np.sign(y)
+        out: list[Any] = [0.0] * 4
+        more: list[Any] = [0.0] * 4
+        for side in range(2):
+            for (whose, _), density, slope in zip(lg.density, rho, q[side], strict=True):
+                cooler = slope * density * (relatives[whose] / -self.temperature)
+                for other in range(2):
+                    out[2 * side + other] = out[2 * side + other] + cooler * shares[whose][other]
+                    if whose == 2:
+                        more[2 * side + other] = more[2 * side + other] + cooler * mixing[other]
+        return tuple(np.broadcast_to(v, x.shape) for v in out), more
 
     def _pair_temperatures(
         self, lg: LawGroup, x: Array, y: Array, entering: Array | None

@@ -17,7 +17,7 @@ from ..errors import WrongSlope
 from ..parts.declare import LocalAir
 from .equations import Coefficients, Equations
 from .newton import Solved
-from .solve import Numbers
+from .numbers import Numbers
 from .system import System
 
 Array = NDArray[np.float64]

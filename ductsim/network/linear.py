@@ -45,9 +45,17 @@ class Pattern:
         """The order and the places of an elimination without pivoting."""
         return Elimination.plan(self)
 
-    def solve(self, slots: Array, right: Array, leaks: Array | None = None) -> Array:
+    def again(self, factors: list[Array], right: Array) -> Array:
+        """The solutions for other right-hand sides, by the factors that `solve` has put away."""
+        with np.errstate(all="ignore"):
+            return self.elimination.substitute(factors, right)
+
+    def solve(
+        self, slots: Array, right: Array, leaks: Array | None = None, keep: list[Array] | None = None
+    ) -> Array:
         """The solutions (size, S) of the S systems with these slots and right-hand sides (size, S).
 
+        The factors are put into `keep` where an elimination has made some: see `again`.
         `leaks` (size, S), what each column adds up to, is given where entries are far apart. A singular
         system gives NaN in its own column and spoils no other.
         """
@@ -58,11 +66,11 @@ class Pattern:
             return solve_by_leaks(self, slots, leaks, right)
         if self.size > LARGEST_DENSE:
             if scenarios > FEW_SCENARIOS and self.elimination.cheap:
-                return self.elimination.solve(slots, right)
+                return self.elimination.solve(slots, right, keep)
             return solve_sparse(self, slots, right)
         if scenarios <= FEW_SCENARIOS:
             return solve_dense(self, slots, right)
-        return self.elimination.solve(slots, right)
+        return self.elimination.solve(slots, right, keep)
 
 
 def solve_dense(pattern: Pattern, slots: Array, right: Array) -> Array:
@@ -216,21 +224,25 @@ class Elimination:
                 heapq.heappush(heap, (len(beside[i]), i))
         return cls(pattern, tuple(order), count, tuple(steps), tuple(reversed(back)), operations)
 
-    def solve(self, slots: Array, right: Array) -> Array:
+    def solve(self, slots: Array, right: Array, keep: list[Array] | None = None) -> Array:
         """Solutions (size, S); scenarios whose pivots or residual are doubtful are solved by LAPACK."""
         with np.errstate(all="ignore"):
             factors, good = self._factorise(slots)
-            out = self._substitute(factors, right)
+            if keep is not None:
+                keep += factors
+            out = self.substitute(factors, right)
             good &= np.isfinite(out).all(axis=0)
             miss, size = self._miss(slots, right, out)
             again = good & ~(miss <= LARGEST_RESIDUAL * size)
             if again.any():
                 left = right[:, again] - self._times(slots[:, again], out[:, again])
-                out[:, again] += self._substitute([f[again] for f in factors], left)
+                out[:, again] += self.substitute([f[again] for f in factors], left)
                 miss, size = self._miss(slots, right, out)
                 good &= miss <= LARGEST_RESIDUAL * size
         bad = ~good
         if bad.any():
+            for factor in keep or ():
+                factor[bad] = np.nan  # not good enough for another right-hand side either
             out[:, bad] = solve_dense(self.pattern, slots[:, bad], right[:, bad])
         return out
 
@@ -252,7 +264,8 @@ class Elimination:
                     work[own] -= factor * work[above]
         return work, good
 
-    def _substitute(self, factors: list[Array], right: Array) -> Array:
+    def substitute(self, factors: list[Array], right: Array) -> Array:
+        """Solutions (size, S) by factors that are there already, unchecked."""
         out = right.copy()
         for _, k, below in self.steps:
             for lower, i, _ in below:

@@ -10,14 +10,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..air import Air
-from ..arguments import instance, text
+from ..arguments import instance, text, texts
 from ..errors import InputError, OutsideRange, UnknownName, shown
 from ..parts.declare import Part, leaf_values
 from ..quantity import column
 from .equations import AirNumbers
 from .foreign import check_slopes
 from .newton import Point
-from .solve import Numbers, beyond, solve
+from .numbers import Numbers
+from .solve import beyond, solve
 from .state import State, judge
 from .system import OUTSIDE, Entry, System
 
@@ -32,6 +33,10 @@ class NetworkBuilder:
     ----------
     air : Air
         The outside air.
+    boxes : list of str
+        Nodes that are boxes: air is at rest there, and the ends of ducts there are free.
+    free_ends : bool
+        False: nothing is lost at an end that says nothing, wherever it lies.
 
     Notes
     -----
@@ -39,7 +44,9 @@ class NetworkBuilder:
     every node [Pa gauge]. Any number may be a 1-D column of S scenarios.
     """
 
-    def __init__(self, air: Air) -> None:
+    def __init__(self, air: Air, *, boxes: Sequence[str] = (), free_ends: bool = True) -> None:
+        self.boxes = tuple(dict.fromkeys(texts(boxes, "Network, boxes", "names of nodes"))) if boxes else ()
+        self.free_ends = instance(free_ends, bool, "Network, free_ends", "True or False")
         self.air = instance(air, Air, "Network", "air", "ds.Air(...), or ds.Air.at(...)")
         self._parts: dict[str, Part] = {}
         self._ends: dict[str, tuple[str, ...]] = {}
@@ -71,7 +78,7 @@ class NetworkBuilder:
             text(end, f"part {name!r}", "names of its ends")
         if len(set(ends)) != len(ends):
             raise InputError(f"two ends at the same node {ends}", place=f"part {name!r}")
-        self._parts[name] = part
+        self._parts[name] = part.placed(ends, (OUTSIDE, *self.boxes)) if self.free_ends else part
         self._ends[name] = ends
         return self
 
@@ -103,7 +110,7 @@ class NetworkBuilder:
         if not self._parts:
             raise InputError("the network has no parts", place="network")
         known = {n for ends in self._ends.values() for n in ends}
-        for what, nodes in (("hold", self._held), ("supply", self._supplies)):
+        for what, nodes in (("hold", self._held), ("supply", self._supplies), ("boxes", self.boxes)):
             for node in nodes:
                 if node not in known:
                     raise UnknownName.of("node", node, known, place=what)

@@ -7,7 +7,7 @@ The temperatures follow the flows by a sweep down the stream after each step.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -35,6 +35,8 @@ STEP_SHARE = 1e-5  # of the largest flow: after such a step the next one is of r
 LEAST_PRESSURE = 1e-3  # Pa, with nothing flowing
 LEAST_FLOW = 1e-6  # kg/s, with nothing flowing
 LEAST_WARMTH = 1e-6  # K
+LAST_STEP, LAST_STRAY = 1e-5, 1e-10  # of each flow, of the largest: the next step would be their square
+LAST_LAG = 2e-7  # K by which temperatures lag behind such a step; a flow's share of that is a thousandth
 FAR_OFF = 4.0  # times what drives a path: a drop that Newton's steps would only approach by halves
 HALVINGS = 7  # of a damped step
 MANY_HALVINGS = 16  # at a cliff of a fan's curve
@@ -160,10 +162,23 @@ class Step:
 
     flow: Array
     pressure: Array
+    warmth: Array | None = None
+    lag: Array | None = None
 
 
-def newton_step(eq: Equations, values: Values, point: Point, anchors: Array | None) -> Step:
-    """The full step from `point`; `anchors` (free, S) pin nodes of no known level."""
+def newton_step(
+    eq: Equations,
+    values: Values,
+    point: Point,
+    anchors: Array | None,
+    stream: Stream | None = None,
+) -> Step:
+    """The full step from `point`; `anchors` (free, S) pin nodes of no known level.
+
+    Temperatures are no unknowns of it. Where `values` tell how drops answer to them, they are taken in by a
+    second substitution with the same factors: the step then has the temperatures it leads to, and what they
+    still lag behind its flows [K], (S,).
+    """
     system = eq.system
     count = system.singles
     own = np.empty_like(values.residual)
@@ -197,16 +212,55 @@ def newton_step(eq: Equations, values: Values, point: Point, anchors: Array | No
         leaks = None if leaks is None else leaks + anchors
     right = eq.supply - system.outflow @ (point.flow + own)
     pressure = np.zeros_like(point.pressure)
-    pressure[: system.free] = system.pattern.solve(slots, right, leaks)
-    first *= pressure[system.start[:count]]
-    second *= pressure[system.finish[:count]]
-    own[:count] += first
-    own[:count] += second
+    factors: list[Array] = []
+    keep = factors if values.by_warmth is not None else None
+    pressure[: system.free] = system.pattern.solve(slots, right, leaks, keep)
+    own += _answer(system, first, second, blocks, pressure)
+    if not factors or point.warmth is None:
+        return Step(own, pressure)
+    early = settled(eq, point.flow + own, values.density, stream)
+    lost = _driven(eq, values, early - point.warmth, point.flow >= 0.0)
+    change = np.zeros_like(pressure)
+    change[: system.free] = system.pattern.again(factors, system.outflow @ lost)
+    change[:, ~np.isfinite(change).all(axis=0)] = 0.0
+    own -= lost
+    own += _answer(system, first, second, blocks, change)
+    pressure += change
+    warmth = settled(eq, point.flow + own, values.density, stream)
+    return Step(own, pressure, warmth, np.abs(warmth - early).max(axis=0))
+
+
+def _driven(eq: Equations, values: Values, change: Any, ahead: Mask) -> Array:
+    """What flow the paths lose when the nodes get so much warmer and no pressure changes, (paths, S)."""
+    system, count = eq.system, eq.system.singles
+    entering = np.where(ahead, change[system.start], change[system.finish])
+    for p in eq.powers:
+        if p.inlet is not None:  # air of a temperature of its own
+            entering[p.rows] = np.where(ahead[p.rows] & ~np.isnan(p.inlet), 0.0, entering[p.rows])
+    out: Array = np.empty_like(entering)
+    assert values.by_warmth is not None
+    np.multiply(values.gain, values.by_warmth, out=out[:count])
+    out[:count] *= entering[:count]
+    for lg, ((g11, g12), (g21, g22)), (a, b, c, d) in zip(
+        system.pairs, values.pair_gain, values.pair_by_warmth, strict=True
+    ):
+        one, two = entering[lg.rows], entering[lg.partners]
+        x, y = a * one + b * two, c * one + d * two
+        out[lg.rows] = g11 * x + g12 * y
+        out[lg.partners] = g21 * x + g22 * y
+    return out
+
+
+def _answer(system: System, first: Array, second: Array, blocks: Any, pressure: Array) -> Array:
+    """The flows that changed pressures drive, (paths, S)."""
+    count = system.singles
+    out = np.empty((system.paths, pressure.shape[1]))
+    np.multiply(first, pressure[system.start[:count]], out=out[:count])
+    out[:count] += second * pressure[system.finish[:count]]
     for lg, block in blocks:
-        block *= pressure[lg.ends]
-        own[lg.rows] += block[0].sum(axis=0)
-        own[lg.partners] += block[1].sum(axis=0)
-    return Step(own, pressure)
+        both = (block * pressure[lg.ends]).sum(axis=1)
+        out[lg.rows], out[lg.partners] = both
+    return out
 
 
 def _far_apart(answers: Array) -> bool:
@@ -307,9 +361,10 @@ def _iterate(
 ) -> None:
     place = np.arange(eq.scenarios)
     going = np.ones(eq.scenarios, dtype=bool)
-    values = _evaluated(eq, point, damped)
+    quick = not damped and eq.scenarios > FEW_SCENARIOS
+    values = _evaluated(eq, point, damped, quick)
     if not damped and _flows_from_pressures(eq, point, values):
-        values = eq.evaluate(point.flow, point.pressure, point.warmth)
+        values = _evaluated(eq, point, damped, quick)
     moved = np.full(eq.scenarios, np.inf)
     warmer: Any = 0.0 if point.warmth is None else np.full(eq.scenarios, np.inf)
     stream = _common_stream(eq, point)
@@ -335,16 +390,60 @@ def _iterate(
                 place, point, eq = place[going], point.take(going), eq.take(going)
                 anchors = None if anchors is None else anchors[:, going]
                 values, stuck, going = values.take(going), stuck[going], np.ones(left, dtype=bool)
-        step = newton_step(eq, values, point, anchors)
+        step = newton_step(eq, values, point, anchors, stream)
+        if quick:
+            last = going & _is_last(point, step)
+            if last.any():
+                _end(eq, point, step, values, stream, last, place, out, steps + 1)
+                going &= ~last
+                if not going.any():
+                    return
         # a warm column drives flows that mix its warmth: small steps where full ones go round in circles
         relax = 0.0 if frozen else 0.5 ** sum(steps >= s for s in RELAXING_STEPS) if damped else 1.0
-        point, values, moved, warmer, share = _advance(eq, point, step, values, halvings, stream, relax)
+        point, values, moved, warmer, share = _advance(
+            eq, point, step, values, halvings, stream, relax, quick
+        )
         stuck = np.where(share <= 0.5**halvings, stuck + 1, 0) if damped else stuck
 
 
-def _evaluated(eq: Equations, point: Point, careful: bool) -> Values:
+def _is_last(point: Point, step: Step) -> Mask:
+    """Scenarios in which what a step leaves over, by its square, is far below what is asked of the flows."""
+    own = np.abs(point.flow)
+    most = own.max(axis=0, initial=0.0)
+    out: Mask = (np.abs(step.flow) <= LAST_STEP * own + LAST_STRAY * most).all(axis=0)
+    out &= np.isfinite(step.pressure).all(axis=0)
+    if point.warmth is not None:
+        lag: Any = np.inf if step.lag is None else step.lag
+        out &= lag <= LAST_LAG
+    return out
+
+
+def _end(
+    eq: Equations,
+    point: Point,
+    step: Step,
+    values: Values,
+    stream: Stream | None,
+    last: Mask,
+    place: NDArray[np.intp],
+    out: Solved,
+    steps: int,
+) -> None:
+    """Write down the scenarios that arrive with this step; their laws need no further evaluation."""
+    flow, pressure = point.flow + step.flow, point.pressure + step.pressure
+    drop = pressure[eq.system.start] - pressure[eq.system.finish]
+    if eq.shut is not None:
+        drop = np.where(eq.shut, values.drop, drop)
+    everything = len(place) == len(out.steps) and bool(last.all())
+    columns, which = (slice(None), slice(None)) if everything else (place[last], last)
+    end = Point(flow, pressure, step.warmth)
+    out.record(eq, columns, which, end, replace(values, drop=drop), _imbalance(eq, flow), steps)
+    out.good[columns] = True
+
+
+def _evaluated(eq: Equations, point: Point, careful: bool, warming: bool = False) -> Values:
     """All laws at a point; careful adds the least resistance where a path is easier than can be carried."""
-    values = eq.evaluate(point.flow, point.pressure, point.warmth)
+    values = eq.evaluate(point.flow, point.pressure, point.warmth, warming=warming)
     more = least_slopes(eq, values.slope) if careful else None
     if more is not None:
         values = eq.with_inertia(values, more)
@@ -372,40 +471,65 @@ def _flows_from_pressures(eq: Equations, point: Point, values: Values) -> bool:
 
 
 def _common_stream(eq: Equations, point: Point) -> Stream | None:
-    """The stream of many scenarios that start from the same flows; None where it would not pay."""
+    """The stream of most of many scenarios; None where it would not pay."""
     if point.warmth is None or eq.scenarios <= FEW_SCENARIOS:
         return None
-    ahead = point.flow >= 0.0
-    return eq.system.stream(ahead[:, 0]) if (ahead == ahead[:, :1]).all() else None
+    return eq.system.stream((point.flow >= 0.0).mean(axis=1) >= 0.5)
 
 
 def _advance(
-    eq: Equations, point: Point, step: Step, values: Values, halvings: int, stream: Any, relax: float
+    eq: Equations,
+    point: Point,
+    step: Step,
+    values: Values,
+    halvings: int,
+    stream: Any,
+    relax: float,
+    warming: bool,
 ) -> tuple[Point, Values, Array, Any, Array]:
     """Take the step; halve it in the scenarios where the pressure equations get worse, at most so often."""
+    density = values.density
     share = np.ones(eq.scenarios)
-    damped = halvings > 0
-    old = _size(values) if damped else share
-    density, warmth = values.density, point.warmth
-    for halved in range(halvings + 1):
-        flow = point.flow + (share * step.flow if damped else step.flow)
-        pressure = point.pressure + (share * step.pressure if damped else step.pressure)
-        if point.warmth is not None:
-            warmth = settled(eq, flow, density, stream)
-            if damped:
-                warmth = point.warmth + relax * share * (warmth - point.warmth)
-        values = _evaluated(eq, Point(flow, pressure, warmth), damped)
-        if halved == halvings:
+    old = _size(values) if halvings else share
+    new = _taken(eq, point, step, values.density, share, stream, relax if halvings else None)
+    values = _evaluated(eq, new, halvings > 0, warming)
+    worse = np.arange(eq.scenarios if halvings else 0)
+    now = values
+    for _ in range(halvings):
+        still = ~(_size(now) <= old[worse] * (1.0 - 1e-4 * share[worse])) & (old[worse] > LEAST_DROP)
+        if not still.any():
             break
-        worse = ~(_size(values) <= old * (1.0 - 1e-4 * share)) & (old > LEAST_DROP)
-        if not worse.any():
-            break
-        share = np.where(worse, 0.5 * share, share)
+        worse = worse[still]
+        share[worse] *= 0.5
+        part, before, move = eq, point, step
+        if len(worse) < eq.scenarios:
+            part, before = eq.take(worse), point.take(worse)
+            move = Step(step.flow[:, worse], step.pressure[:, worse])
+        at = _taken(part, before, move, density[:, worse], share[worse], stream, relax)
+        now = _evaluated(part, at, True)
+        values = now if len(worse) == eq.scenarios else values.put(worse, now)
+        new.put(worse, at)
     moved = np.abs(step.flow).max(axis=0, initial=0.0)
     warmer: Any = 0.0
-    if warmth is not None and point.warmth is not None:
-        warmer = np.abs(warmth - point.warmth).max(axis=0)
-    return Point(flow, pressure, warmth), values, moved, warmer, share
+    if new.warmth is not None and point.warmth is not None:
+        warmer = np.abs(new.warmth - point.warmth).max(axis=0)
+    return new, values, moved, warmer, share
+
+
+def _taken(
+    eq: Equations, point: Point, step: Step, density: Array, share: Array, stream: Any, relax: float | None
+) -> Point:
+    """The point after these shares of a step; a full step where `relax` is None."""
+    if relax is None:
+        flow, pressure = point.flow + step.flow, point.pressure + step.pressure
+    else:
+        flow, pressure = point.flow + share * step.flow, point.pressure + share * step.pressure
+    if point.warmth is None:
+        return Point(flow, pressure, None)
+    warmth = settled(eq, flow, density, stream) if step.warmth is None else step.warmth
+    if relax is not None:
+        warmth = point.warmth + relax * share * (warmth - point.warmth)
+    return Point(flow, pressure, warmth)
 
 
 def _size(values: Values) -> Array:

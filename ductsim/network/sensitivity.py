@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .newton import Solved
-from .solve import Numbers
+from .numbers import Numbers
 from .structure import examine
 from .system import LawGroup, System
 from .warmth import passed_on, trickle

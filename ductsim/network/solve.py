@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from collections.abc import Iterator
+from dataclasses import replace
 from functools import cache
 from typing import Any
 
@@ -10,7 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .chords import by_chords
-from .equations import AirNumbers, Equations
+from .equations import Equations
+from .linear import FEW_SCENARIOS
 from .loading import (
     CHOKED,
     HIGHEST,
@@ -31,6 +33,8 @@ from .newton import (
     cold_start,
     iterate,
 )
+from .numbers import Numbers
+from .predicted import FEWEST, WORTH, Prediction, Rows
 from .stability import astray, doubtful, settle
 from .structure import Structure, examine, floating_nodes
 from .system import System
@@ -38,8 +42,9 @@ from .transient import run_up, standstill
 from .turns import by_turns
 
 Array = NDArray[np.float64]
+Index = NDArray[np.intp]
 
-CHUNK = 1024  # scenarios; their arrays stay in cache
+CHUNK = 2048  # scenarios; their arrays stay in cache
 SOUND = 340.0  # m/s
 PLAIN_STEPS = 14
 CHORD_ROUNDS, CHORD_STEPS, CHORD_POLISH = 4, 40, 12
@@ -55,103 +60,84 @@ RUN_UPS = (
 the end; how many of them; Newton steps after them; whether flows and temperatures go by turns then."""
 
 
-@dataclass
-class Numbers:
-    """The numbers of a system, stacked.
-
-    Attributes
-    ----------
-    parts : per group and leaf, arrays (members, 1 or S).
-    air : its numbers, arrays (1,) or (S,).
-    held : pressures of held nodes and outside [Pa], (held + 1, 1 or S).
-    supply : flow put into each free node [kg/s], (free, 1 or S).
-    scenarios : S; 1 when nothing is a column.
-    """
-
-    parts: list[list[Array]]
-    air: AirNumbers
-    held: Array
-    supply: Array
-    scenarios: int
-    _built: Equations | None = field(default=None, init=False, repr=False)
-
-    def __getstate__(self) -> dict[str, Any]:
-        """Without what can be built again."""
-        return {**self.__dict__, "_built": None}
-
-    def equations(self, system: System, columns: slice | None = None) -> Equations:
-        """The equations of all scenarios or of a slice of them."""
-        if columns is None:
-            if self._built is not None and self._built.system is system:
-                return self._built
-            parts = system.build(self.parts)
-            eq = Equations(system, parts, self.air, self.held, self.supply, self.scenarios)
-            if self.scenarios == 1:  # a single solve asks again for its warnings and its derivatives
-                self._built = eq
-            return eq
-        count = columns.stop - columns.start
-        parts = system.build(self.parts, columns)
-        held, supply = _cut(self.held, columns), _cut(self.supply, columns)
-        return Equations(
-            system, parts, self.air.each(lambda v: v if len(v) == 1 else v[columns]), held, supply, count
-        )
-
-    def some(self, columns: Any) -> Numbers:
-        """The numbers of some of the scenarios, a slice or their places."""
-        parts = [[_cut(v, columns) for v in leaves] for leaves in self.parts]
-        air = self.air.each(lambda v: v if len(v) == 1 else v[columns])
-        count = len(np.arange(self.scenarios)[columns])
-        return Numbers(parts, air, _cut(self.held, columns), _cut(self.supply, columns), count)
-
-    def middle(self) -> Numbers:
-        """One scenario amid all: the middle of each number's range, whatever the order of the columns."""
-        parts = [[_middle(v) for v in leaves] for leaves in self.parts]
-        return Numbers(
-            parts,
-            self.air.each(lambda v: 0.5 * (v.min(keepdims=True) + v.max(keepdims=True))),
-            _middle(self.held),
-            _middle(self.supply),
-            1,
-        )
-
-
-def _cut(values: Array, columns: Any) -> Array:
-    return values if values.shape[1] == 1 else values[:, columns]
-
-
-def _middle(values: Array) -> Array:
-    if values.shape[1] == 1:
-        return values
-    out: Array = 0.5 * (values.min(axis=1, keepdims=True) + values.max(axis=1, keepdims=True))
-    return out
-
-
 def solve(system: System, numbers: Numbers, start: Point | None = None) -> tuple[Solved, list[Structure]]:
     """Solve all scenarios from a nearby point: one for all, or one for each; found here when not given."""
     if numbers.scenarios == 1:
         eq = numbers.equations(system)
         structure = examine(system, eq.shut, eq.supply, 1)
         out = solve_single(eq, structure, start)
-        _settle_doubtful(eq, structure, out)
+        if len(doubtful(eq, out)):
+            _settle(eq, structure, out, np.array([0]))
         return out, [structure]
-    if start is None:
+    told = None
+    if start is None or numbers.scenarios >= FEWEST:
         middle = numbers.middle()
         eq = middle.equations(system)
-        nominal = solve_single(eq, examine(system, eq.shut, eq.supply, 1), None)
-        start = nominal.point if nominal.good[0] else None
+        near = None if start is None or start.flow.shape[1] > 1 else start
+        nominal = solve_single(eq, examine(system, eq.shut, eq.supply, 1), near)
+        if start is None and nominal.good[0]:
+            start = nominal.point
+        if nominal.good[0] and start is not None and start.flow.shape[1] == 1:
+            told = predict(system, numbers, middle, nominal.point)
     _keep_freed_memory()
     heated = not np.isinf(numbers.air.pressure).all() and bool(system.fan_rows)
     out, structures = Solved.empty(system, numbers.scenarios, heated), []
-    for first in range(0, numbers.scenarios, CHUNK):
-        columns = slice(first, min(first + CHUNK, numbers.scenarios))
+    hard: list[Index] = []
+    doubted: list[Index] = []
+    for columns in _chunks(numbers.scenarios):
+        first = columns.start
         eq = numbers.equations(system, columns)
         structure = examine(system, eq.shut, eq.supply, eq.scenarios)
         structures.append(structure)
         part = out.take(columns)
         near = start.take(columns) if start is not None and start.flow.shape[1] > 1 else start
-        solve_columns(eq, structure, near, part)
-        _settle_doubtful(eq, structure, part)
+        if near is not None:
+            solve_from(eq, near if told is None else told.point(numbers, columns), structure.anchors, part)
+            _keep_near(eq, near, part)  # what is foretold may itself be far from any point that is known
+        hard.append(first + np.flatnonzero(~part.good))
+        doubted.append(first + doubtful(eq, part))
+    for places, eq, structure in _gathered(system, numbers, hard):
+        again = solve_single(eq, structure, None)
+        out.put(places, again)
+        doubted.append(places[doubtful(eq, again)])
+    for places, eq, structure in _gathered(system, numbers, doubted):
+        _settle(eq, structure, out, places)
     return out, structures
+
+
+def _chunks(scenarios: int) -> Iterator[slice]:
+    """Slices of `CHUNK` scenarios; a few left over go with the last, since few take another way."""
+    first = 0
+    while first < scenarios:
+        end = first + CHUNK
+        if scenarios - end <= FEW_SCENARIOS:
+            end = scenarios
+        yield slice(first, end)
+        first = end
+
+
+def predict(system: System, numbers: Numbers, middle: Numbers, nominal: Point) -> Prediction | None:
+    """How the middle's point answers to each number; None where there are too few scenarios for it."""
+    rows = Rows.of(numbers)
+    count = len(rows.names)
+    if numbers.scenarios < max(FEWEST, 2 * WORTH * count) or not count:
+        return None
+    eq = rows.moved(middle).equations(system)
+    found = solve_from(eq, nominal, examine(system, eq.shut, eq.supply, eq.scenarios).anchors)
+    down, up = slice(0, count), slice(count, None)
+    good = found.good[down] & found.good[up]
+    return Prediction(rows, nominal, found.point.take(down), found.point.take(up), good)
+
+
+def _gathered(
+    system: System, numbers: Numbers, places: list[Index]
+) -> Iterator[tuple[Index, Equations, Structure]]:
+    """Scenarios from all over, in full chunks: few at a time would cost as much as many."""
+    every = np.concatenate(places)
+    for at in range(0, len(every), CHUNK):
+        some = every[at : at + CHUNK]
+        eq = numbers.some(some).equations(system)
+        yield some, eq, examine(system, eq.shut, eq.supply, eq.scenarios)
 
 
 def beyond(
@@ -267,32 +253,21 @@ def supersonic(eq: Equations, solved: Solved) -> NDArray[np.bool_]:
     return np.asarray((fast & (area > 0.0)).any(axis=0))
 
 
-def solve_columns(eq: Equations, structure: Structure, start: Point | None, into: Solved) -> None:
-    """A chunk of scenarios from one nearby point; those that resist are solved again from cold."""
-    if start is not None:
-        solve_from(eq, start, structure.anchors, into)
-        _keep_near(eq, start, into)
-    bad = np.flatnonzero(~into.good)
-    if len(bad):
-        into.put(bad, solve_single(eq.take(bad), _some(structure, bad), None))
-
-
-def _settle_doubtful(eq: Equations, structure: Structure, out: Solved) -> None:
-    """Where another point may be the one that is reached by running up, take that."""
-    bad = doubtful(eq, out)
-    if not len(bad):
-        return
-    again = settle(eq.take(bad), _some(structure, bad))
-    again.steps += out.steps[bad]
+def _settle(eq: Equations, structure: Structure, out: Solved, places: Index) -> None:
+    """Where another point may be the one that is reached by running up, take that; `eq` is of `places`."""
+    again = settle(eq, structure, out.take(places))
     reached = np.flatnonzero(again.good)
-    out.put(bad[reached], again.take(reached))
+    out.put(places[reached], again.take(reached))
 
 
 def _chords_for_failed(eq: Equations, structure: Structure, out: Solved) -> None:
-    """Solve what is left by lines that no cliff leads astray, one by one."""
+    """Solve what is left by lines that no cliff leads astray: many together, then one by one."""
+    left = np.flatnonzero(~out.good & ~structure.fed & ~out.overloaded)
+    if len(left) > FEW_SCENARIOS:
+        _chords_together(eq.take(left), structure.take(left), out, left)
     for s in np.flatnonzero(~out.good & ~structure.fed & ~out.overloaded):
         one = np.array([s])
-        hard, anchors = eq.take(one), _some(structure, one).anchors
+        hard, anchors = eq.take(one), structure.take(one).anchors
         with np.errstate(all="ignore"):
             point = cold_start(hard, anchors)
         for _ in range(CHORD_ROUNDS):
@@ -300,17 +275,32 @@ def _chords_for_failed(eq: Equations, structure: Structure, out: Solved) -> None
             found = iterate(hard, point, anchors, CHORD_POLISH, damped=True)
             found.steps += out.steps[one] + taken
             out.put(one, found)
-            if found.good[0] or not taken:
+            if found.good[0] or not taken[0]:
                 break
         if not found.good[0]:
-            _by_turns(hard, _some(structure, one), point, out, one)
+            _by_turns(hard, structure.take(one), point, out, one)
+
+
+def _chords_together(eq: Equations, structure: Structure, out: Solved, places: Index) -> None:
+    """The scenarios of `eq`, whose places in `out` these are, by chords in step."""
+    with np.errstate(all="ignore"):
+        point = cold_start(eq, structure.anchors)
+    for _ in range(CHORD_ROUNDS):
+        point, taken = by_chords(eq, point, structure.anchors, CHORD_STEPS)
+        found = iterate(eq, point, structure.anchors, CHORD_POLISH, damped=True)
+        found.steps += out.steps[places] + taken
+        out.put(places, found)
+        left = np.flatnonzero(~found.good & (taken > 0))
+        if not len(left):
+            return
+        places, eq, point, structure = places[left], eq.take(left), point.take(left), structure.take(left)
 
 
 def _pent_up(eq: Equations, structure: Structure, out: Solved) -> None:
     """Mark what is left where a supply has only ways out that are far too narrow for it."""
     for s in np.flatnonzero(~out.good & ~structure.fed & loaded(eq)):
         one = np.array([s])
-        found = pent_up(eq.take(one), _some(structure, one).anchors)
+        found = pent_up(eq.take(one), structure.take(one).anchors)
         if found is not None:
             found.steps += out.steps[one]
             out.put(one, found)
@@ -320,7 +310,7 @@ def _raise_loads(eq: Equations, structure: Structure, out: Solved) -> None:
     """Solve what is left and has a load by raising it from nothing."""
     for s in np.flatnonzero(~out.good & ~structure.fed & ~out.overloaded & loaded(eq)):
         one = np.array([s])
-        found = raised(eq.take(one), _some(structure, one).anchors)
+        found = raised(eq.take(one), structure.take(one).anchors)
         if found is not None:
             found.steps += out.steps[one]
             out.put(one, found)
@@ -333,7 +323,7 @@ def _need_too_much(eq: Equations, structure: Structure, out: Solved) -> None:
     """
     for s in np.flatnonzero(~out.good & ~structure.fed & ~out.overloaded) if not eq.constant else ():
         one = np.array([s])
-        dense, part = eq.take(one).dense(), _some(structure, one)
+        dense, part = eq.take(one).dense(), structure.take(one)
         with np.errstate(all="ignore"):
             point = cold_start(dense, part.anchors)
         found = iterate(dense, point, part.anchors, DAMPED_STEPS, damped=True)
@@ -378,7 +368,7 @@ def _run_up_failed(eq: Equations, structure: Structure, out: Solved, ways: Any) 
         bad = np.flatnonzero(~out.good & ~structure.fed & ~out.overloaded)
         if not len(bad):
             return
-        hard, part = eq.take(bad), _some(structure, bad)
+        hard, part = eq.take(bad), structure.take(bad)
         with np.errstate(all="ignore"):
             point = cold_start(hard, part.anchors) if cold else standstill(hard)
         point, _, taken = run_up(hard, point, part.anchors, steps, careful)
@@ -388,7 +378,7 @@ def _run_up_failed(eq: Equations, structure: Structure, out: Solved, ways: Any) 
         out.put(bad, again)
         for s in np.flatnonzero(~out.good & ~structure.fed & ~out.overloaded) if last else ():
             one = np.array([s])
-            _by_turns(eq.take(one), _some(structure, one), out.point.take(one), out, one)
+            _by_turns(eq.take(one), structure.take(one), out.point.take(one), out, one)
 
 
 def _by_turns(eq: Equations, structure: Structure, point: Point, out: Solved, one: NDArray[np.intp]) -> None:
@@ -397,14 +387,3 @@ def _by_turns(eq: Equations, structure: Structure, point: Point, out: Solved, on
     if found is not None and found.good[0]:
         found.steps += out.steps[one]
         out.put(one, found)
-
-
-def _some(structure: Structure, columns: NDArray[np.intp]) -> Structure:
-    if structure.floating is None or structure.anchors is None:
-        return Structure(None, None, structure.fed[columns], structure.fed_node)
-    return Structure(
-        structure.floating[:, columns],
-        structure.anchors[:, columns],
-        structure.fed[columns],
-        structure.fed_node,
-    )

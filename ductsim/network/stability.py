@@ -7,6 +7,7 @@ listed, each with its stability.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any
 
 import numpy as np
@@ -17,10 +18,11 @@ from ..parts.declare import LocalAir
 from .chords import by_chords
 from .equations import Equations
 from .newton import Point, Solved, iterate
-from .structure import Structure
-from .transient import inertance, run_up, standstill
+from .structure import Structure, open_patterns
+from .transient import beside, inertance, run_up, standstill
 
 Array = NDArray[np.float64]
+Mask = NDArray[np.bool_]
 
 RUN_UP_STEPS = 600
 POLISH_STEPS = 40
@@ -29,8 +31,10 @@ ROUNDS, ROUND_STEPS = 2, 1000  # for the few that have not settled by then
 CHORD_STEPS = 100
 CREEPING = 1e-3  # of the largest flow in a round: further rounds would lead nowhere
 TIPPED = (0.01, -0.01, 0.05, -0.05, 0.2, -0.2, 0.5, -0.5)  # of the largest flow, along the fastest growth
+STACKED = 256  # scenarios whose matrices are made at once
 MOST_PATHS = 400  # above, eigenvalues cost more than they tell and the run-up itself is the evidence
 CURVE_SHARES = np.linspace(0.0, 1.7, 18)  # of the cold start's guess, 0.6 of a fan's full flow
+BETWEEN = np.linspace(0.0, 1.0, 9)
 FAR = 0.25  # of what a tee carries: a start further off is not one from nearby
 FAR_WARMTH = 3.0  # K, likewise
 SAME = 1e-6  # of the largest flow: two points closer than this are one
@@ -51,8 +55,8 @@ def doubtful(eq: Equations, solved: Solved) -> NDArray[np.intp]:
     turned = ((flow[rows] < 0.0) & moving[rows]).any(axis=0) & solved.good
     if (turned & ~steep).any():
         steep |= turned & _rising(eq)
-    for s in np.flatnonzero(falling.any(axis=0) & ~steep):
-        steep[s] = not is_stable(eq.take([s]), solved.point.take([s]))
+    unsure = np.flatnonzero(falling.any(axis=0) & ~steep)
+    steep[unsure] = ~stable(eq.take(unsure), solved.point.take(unsure))
     return np.flatnonzero(steep)
 
 
@@ -60,8 +64,9 @@ def astray(eq: Equations, start: Point, solved: Solved) -> NDArray[np.bool_]:
     """Scenarios whose start was so far off that it may have led to another stable point.
 
     The drops of tees fall in places as their flow rises; warm air that rises, or a fan that draws air of its
-    own temperature, can go on moving the way it moves. What such a network answers must not depend on
-    where somebody began. With resistances, falling fans and given temperatures there is one answer.
+    own temperature, can go on moving the way it moves. Where a fan's curve rises between two flows, it may
+    work at either. What such a network answers must not depend on where somebody began. With resistances,
+    falling fans and given temperatures there is one answer.
     """
     out = np.zeros(eq.scenarios, dtype=bool)
     flow, began = solved.point.flow, start.flow
@@ -74,6 +79,10 @@ def astray(eq: Equations, start: Point, solved: Solved) -> NDArray[np.bool_]:
             one, two = lg.rows, lg.partners
             moved = np.abs(flow[one] - began[one]) + np.abs(flow[two] - began[two])
             out |= (moved > FAR * (np.abs(flow[one]) + np.abs(flow[two]))).any(axis=0)
+    some = np.flatnonzero(solved.good & ~out)
+    if len(some):
+        before = np.broadcast_to(began, flow.shape)[:, some]
+        out[some] = _rises_between(eq.take(some), before, flow[:, some])
     return out
 
 
@@ -81,26 +90,54 @@ def _rising(eq: Equations) -> NDArray[np.bool_]:
     """Scenarios in which some fan's curve rises anywhere up to its full flow."""
     system = eq.system
     guess = np.broadcast_to(eq.guess, (system.paths, eq.scenarios))
+    return _rises_at(eq, (share * guess for share in CURVE_SHARES))
+
+
+def _rises_between(eq: Equations, one: Array, two: Array) -> Mask:
+    """Scenarios in which some fan's curve rises between two flows."""
+    return _rises_at(eq, (one + share * (two - one) for share in BETWEEN))
+
+
+def _rises_at(eq: Equations, flows: Iterable[Array]) -> Mask:
+    """Scenarios in which some fan's curve rises at one of these flows (paths, S)."""
+    system = eq.system
     out = np.zeros(eq.scenarios, dtype=bool)
     air = LocalAir(eq.outside, eq.viscosity, eq.outside)
+    groups = []
     for c in eq.coefficients:
         rows = c.group.rows
         fans = [r - rows.start for r in system.fan_rows if rows.start <= r < rows.stop]
         if c.group.partners is None and fans:
-            for share in CURVE_SHARES:
-                _, slope, _ = c.group.law(share * guess[rows], air, **c.values)
-                out |= (slope[fans] < 0.0).any(axis=0)
+            groups.append((c, rows, fans))
+    for flow in flows if groups else ():
+        for c, rows, fans in groups:
+            _, slope, _ = c.group.law(flow[rows], air, **c.values)
+            out |= (slope[fans] < 0.0).any(axis=0)
     return out
 
 
-def settle(eq: Equations, structure: Structure) -> Solved:
-    """The points reached by running up from standstill, polished by Newton's method."""
-    point, calm, _ = run_up(eq, standstill(eq), structure.anchors, RUN_UP_STEPS, careful=True)
+def settle(eq: Equations, structure: Structure, known: Solved) -> Solved:
+    """The points reached by running up from standstill, polished by Newton's method.
+
+    Air that comes to rest at a stable point which is `known` already is followed no further.
+    """
+    sure = known.good & stable(eq, known.point)
+    aims = np.where(sure, known.point.flow, np.nan)
+    point, calm, _ = run_up(eq, standstill(eq), structure.anchors, RUN_UP_STEPS, careful=True, known=aims)
+    out = known.take(np.arange(eq.scenarios))
+    rest = np.flatnonzero(~(calm & beside(point.flow, aims)))
+    if len(rest):
+        again = _settle(eq.take(rest), structure.take(rest), point.take(rest), calm[rest])
+        again.steps += known.steps[rest]
+        out.put(rest, again)
+    return out
+
+
+def _settle(eq: Equations, structure: Structure, point: Point, calm: Mask) -> Solved:
+    """Polish points that running up reached; what stands on a knife's edge is pushed and runs on."""
     out = iterate(eq, point, structure.anchors, POLISH_STEPS, damped=True)
-    tipping = [
-        s for s in range(eq.scenarios) if out.good[s] and not is_stable(eq.take([s]), out.point.take([s]))
-    ]
-    if tipping:  # a balance on a knife's edge: push it a little and let it run on
+    tipping = np.flatnonzero(out.good & ~stable(eq, out.point))
+    if len(tipping):  # a balance on a knife's edge: push it a little and let it run on
         part, pushed = eq.take(tipping), out.point.take(tipping)
         rows = list(eq.system.fan_rows) or list(range(eq.system.paths))
         pushed.flow[rows] *= 1.0 + PUSH * np.arange(1, 1 + len(rows))[:, None]
@@ -113,8 +150,8 @@ def settle(eq: Equations, structure: Structure) -> Solved:
         drift = np.abs(out.point.flow - point.flow).max(axis=0)
         near = drift <= 0.02 * np.abs(point.flow).max(axis=0)
     out.good &= near | ~calm
-    for s in tipping:
-        if out.good[s] and not is_stable(eq.take([s]), out.point.take([s])):
+    for s in tipping[out.good[tipping]]:
+        if not is_stable(eq.take([s]), out.point.take([s])):
             one = None if structure.anchors is None else structure.anchors[:, [s]]
             _run_on(eq.take([s]), one, point.take([s]), out, s)
     return out
@@ -149,55 +186,81 @@ def _run_on(eq: Equations, anchors: Array | None, point: Point, out: Solved, s: 
             return
 
 
-def is_stable(eq: Equations, point: Point) -> bool:
-    """True when a small disturbance of the flows dies out, by the eigenvalues of the linear system.
+def stable(eq: Equations, point: Point) -> Mask:
+    """Scenarios in which a small disturbance of the flows dies out, by the eigenvalues of the linear system.
 
-    `eq` and `point` hold one scenario. Networks of more than `MOST_PATHS` paths are taken as stable where
-    a run-up ended.
+    Networks of more than `MOST_PATHS` paths are taken as stable where a run-up ended.
     """
-    if eq.system.paths > MOST_PATHS:
-        return True
-    rate, _ = _motions(eq, point)
-    return not len(rate) or bool(rate.real.max() < 0.0)
+    system = eq.system
+    out = np.ones(eq.scenarios, dtype=bool)
+    if system.paths > MOST_PATHS or not len(out):
+        return out
+    patterns, which = open_patterns(system, eq.shut, eq.scenarios)
+    for p, is_open in enumerate(patterns):
+        some = np.flatnonzero(which == p)
+        for at in range(0, len(some), STACKED):
+            few = some[at : at + STACKED]
+            out[few] = _stable(eq.take(few), point.take(few), is_open)
+    return out
 
 
-def _motions(eq: Equations, point: Point) -> tuple[Any, Any]:
-    """Rates [1/s] at which small disturbances grow, and the flows of each, (paths, rates).
+def _stable(eq: Equations, point: Point, is_open: Mask) -> Mask:
+    """The same for scenarios with the same paths open: by the energy first, then by eigenvalues.
+
+    What the air has in motion falls at every disturbance when the loops' slopes are positive definite.
+    """
+    loops, mass, slope = _loops(eq, point, is_open)
+    out = np.array([_definite(s) for s in slope], dtype=bool)
+    some = np.flatnonzero(~out & np.isfinite(slope).all(axis=(1, 2)))
+    if len(some) and loops.shape[1]:
+        rate = np.linalg.eigvals(-np.linalg.solve(mass[some], slope[some]))
+        out[some] = rate.real.max(axis=1) < 0.0
+    return out
+
+
+def _definite(slope: Array) -> bool:
+    """Whether the symmetric part is positive definite by far more than rounding."""
+    from scipy.linalg.lapack import dpotrf
+
+    both = slope + slope.T
+    np.fill_diagonal(both, both.diagonal() * (1.0 - 1e-9))
+    return len(slope) == 0 or bool(np.isfinite(both).all() and dpotrf(both)[1] == 0)
+
+
+def is_stable(eq: Equations, point: Point) -> bool:
+    """`stable` of a single scenario."""
+    return bool(stable(eq, point)[0])
+
+
+def _loops(eq: Equations, point: Point, is_open: Mask) -> tuple[Array, Array, Array]:
+    """The loops (open paths, L) that flows can go round; inertances and slopes of these, (S, L, L).
 
     The flows obey inertance x dm/dt = P_from - P_to - drop(m) with the nodes balanced.
     """
-    system = eq.system
+    system, count = eq.system, eq.scenarios
     with np.errstate(all="ignore"):
         values = eq.evaluate(point.flow, np.nan_to_num(point.pressure), point.warmth)
-    slope = np.diag(values.slope[:, 0])
-    for lg, ((g11, g12), (g21, g22)) in zip(system.pairs, values.pair_gain, strict=True):
-        determinant = (g11 * g22 - g12 * g21)[:, 0]
-        one, two = np.arange(system.paths)[lg.rows], np.arange(system.paths)[lg.partners]
-        with np.errstate(all="ignore"):
-            slope[one, two], slope[two, one] = -g12[:, 0] / determinant, -g21[:, 0] / determinant
-    is_open = (
-        np.ones(system.paths, dtype=bool)
-        if eq.shut is None
-        else ~np.broadcast_to(eq.shut, (system.paths, 1))[:, 0]
-    )
-    loops = _null_space(system.outflow.toarray()[:, is_open])
-    if not loops.shape[1]:
-        return np.empty(0), np.empty((system.paths, 0))
-    slope = slope[np.ix_(is_open, is_open)]
-    mass = inertance(eq)[is_open, 0]
-    rate, own = np.linalg.eig(-np.linalg.solve(loops.T @ (mass[:, None] * loops), loops.T @ slope @ loops))
-    way = np.zeros((system.paths, len(rate)), dtype=complex)
+        slope = np.zeros((count, system.paths, system.paths))
+        every = np.arange(system.paths)
+        slope[:, every, every] = values.slope.T
+        for lg, ((g11, g12), (g21, g22)) in zip(system.pairs, values.pair_gain, strict=True):
+            determinant = g11 * g22 - g12 * g21
+            one, two = every[lg.rows], every[lg.partners]
+            slope[:, one, two], slope[:, two, one] = (-g12 / determinant).T, (-g21 / determinant).T
+    loops = system.loops(is_open)
+    mass = np.broadcast_to(inertance(eq), (system.paths, count))[is_open].T
+    slope = slope[:, is_open][:, :, is_open]
+    return loops, loops.T @ (mass[:, :, None] * loops), loops.T @ slope @ loops
+
+
+def _motions(eq: Equations, point: Point) -> tuple[Any, Any]:
+    """Rates [1/s] at which small disturbances of one scenario grow, and the flows of each, (paths, rates)."""
+    (is_open,), _ = open_patterns(eq.system, eq.shut, 1)
+    loops, mass, slope = _loops(eq, point, is_open)
+    rate, own = np.linalg.eig(-np.linalg.solve(mass[0], slope[0]))
+    way = np.zeros((eq.system.paths, len(rate)), dtype=complex)
     way[is_open] = loops @ own
     return rate, way
-
-
-def _null_space(matrix: Array) -> Array:
-    if not matrix.size:
-        return np.eye(matrix.shape[1])
-    _, size, right = np.linalg.svd(matrix)
-    rank = int((size > 1e-12 * size.max(initial=1.0)).sum())
-    out: Array = right[rank:].T
-    return out
 
 
 def other_points(eq: Equations, structure: Structure, found: Point) -> list[tuple[Solved, bool]]:

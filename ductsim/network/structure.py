@@ -33,6 +33,13 @@ class Structure:
     fed: Mask
     fed_node: int
 
+    def take(self, columns: NDArray[np.intp]) -> Structure:
+        """The same for some of the scenarios."""
+        fed = self.fed[columns]
+        if self.floating is None or self.anchors is None:
+            return Structure(None, None, fed, self.fed_node)
+        return Structure(self.floating[:, columns], self.anchors[:, columns], fed, self.fed_node)
+
 
 def examine(system: System, shut: Mask | None, supply: Array, scenarios: int) -> Structure:
     """The structure of a system whose paths are shut where `shut` (paths, 1 or S) says so."""
@@ -55,6 +62,12 @@ def floating_nodes(structures: list[Structure], free: int) -> Mask | None:
         np.zeros((free, len(s.fed)), dtype=bool) if s.floating is None else s.floating for s in structures
     ]
     return np.concatenate(pieces, axis=1)
+
+
+def open_patterns(system: System, shut: Mask | None, scenarios: int) -> tuple[list[Mask], NDArray[np.intp]]:
+    """The different sets of open paths, and which of them each scenario has."""
+    patterns, which = _patterns(system, shut, scenarios)
+    return [~p for p in patterns], which
 
 
 def _patterns(system: System, shut: Mask | None, scenarios: int) -> tuple[list[Mask], NDArray[np.intp]]:

@@ -19,6 +19,7 @@ from ..parts.declare import Form, Pair, Part, Path
 from .linear import Pattern
 
 OUTSIDE = "outside"
+MOST_KEPT = 64  # patterns of open paths whose loops are kept
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]
 PathName = str | tuple[str, str]
@@ -152,6 +153,7 @@ class System:
         self._lay_rows(self.build(self.stack(numbers)))
         self._lay_matrix()
         self._streams: dict[bytes, Stream] = {}
+        self._loops: dict[bytes, Array] = {}
         self.slope_notes: list[str] | None = None if has_foreign_laws(self) else []
         """What `foreign.wrong_slopes` found; None until it has looked."""
 
@@ -305,6 +307,15 @@ class System:
             self._streams[key] = _stream(self, forward)
         return self._streams[key]
 
+    def loops(self, is_open: NDArray[np.bool_]) -> Array:
+        """Flows round and round that leave all free nodes balanced, (open paths, loops), orthonormal."""
+        key = is_open.tobytes()
+        if key not in self._loops:
+            if len(self._loops) >= MOST_KEPT:
+                self._loops.clear()
+            self._loops[key] = _null_space(self.outflow.toarray()[:, is_open])
+        return self._loops[key]
+
     def rows_of(self, group: int, member: int) -> list[int]:
         """The rows of one part's paths."""
         entry = self.entries[self.groups[group].members[member]]
@@ -319,6 +330,15 @@ class System:
     def node_names(self) -> Mapping[str, int]:
         """Node name -> index; free nodes first, then held ones, then outside."""
         return self._node_of
+
+
+def _null_space(matrix: Array) -> Array:
+    if not matrix.size:
+        return np.eye(matrix.shape[1])
+    _, size, right = np.linalg.svd(matrix)
+    rank = int((size > 1e-12 * size.max(initial=1.0)).sum())
+    out: Array = right[rank:].T
+    return out
 
 
 def is_foreign(thing: Any) -> bool:

@@ -22,6 +22,9 @@ FIRST_TIME_STEP = 1e-3  # s
 LARGEST_CHANGE = 0.1  # of the largest flow, in one time step of a run-up
 SETTLED_RATE = 1e-6  # of the largest flow per second: small flows have settled too
 PATIENCE, BLINK = 150, 1e-3  # time steps, s: air that has been followed no further by then never will be
+LINGER = 3  # time steps in a row
+NEAR, OWN, STRAY = 0.01, 0.1, 1e-5
+"""How near air beside a known point is: of the largest flow; of each flow, with so much of the largest."""
 PERTURBATION = 1e-3  # of each path's inertia: equal fans never start exactly alike
 
 
@@ -45,28 +48,45 @@ def standstill(eq: Equations) -> Point:
 
 
 def run_up(
-    eq: Equations, point: Point, anchors: Array | None, limit: int, careful: bool
-) -> tuple[Point, NDArray[np.bool_], int]:
+    eq: Equations,
+    point: Point,
+    anchors: Array | None,
+    limit: int,
+    careful: bool,
+    known: Array | None = None,
+) -> tuple[Point, NDArray[np.bool_], NDArray[np.intp]]:
     """Let the air run from `point` until it hardly changes; careful keeps the time steps physical.
 
-    Returns the last point, which scenarios have settled, and the number of time steps.
+    `known` (paths, S) are flows of points that are known to be stable, NaN where none is: air that stays
+    beside its own and draws nearer to it will come to rest there, and is followed no further.
+
+    Returns the last point, which scenarios have settled, and the number of time steps of each. A scenario
+    that has settled is not moved further by its neighbours.
     """
     with np.errstate(all="ignore"):
-        return _run_up(eq, point, anchors, limit, careful)
+        return _run_up(eq, point, anchors, limit, careful, known)
+
+
+def beside(flow: Array, known: Array) -> NDArray[np.bool_]:
+    """Scenarios whose flows are near known ones, small flows near by their own measure."""
+    own = np.abs(known)
+    most = own.max(axis=0, initial=0.0)
+    return np.asarray((np.abs(flow - known) <= np.minimum(NEAR * most, OWN * own + STRAY * most)).all(axis=0))
 
 
 def _run_up(
-    eq: Equations, point: Point, anchors: Array | None, limit: int, careful: bool
-) -> tuple[Point, NDArray[np.bool_], int]:
+    eq: Equations, point: Point, anchors: Array | None, limit: int, careful: bool, known: Array | None
+) -> tuple[Point, NDArray[np.bool_], NDArray[np.intp]]:
+    place = np.arange(eq.scenarios)
+    last, settled = point.take(place), np.zeros(eq.scenarios, dtype=bool)
+    taken, going = np.zeros(eq.scenarios, dtype=np.intp), np.ones(eq.scenarios, dtype=bool)
     mass = inertance(eq)
     time = np.full(eq.scenarios, FIRST_TIME_STEP)
     calm: Any = np.zeros(eq.scenarios, dtype=np.intp)
+    close, away = calm, np.full(eq.scenarios, np.inf)
     old_size = np.full(eq.scenarios, np.inf)
-    steps, settled, elapsed = 0, calm >= 3, np.zeros(eq.scenarios)
-    while steps < limit and not settled.all():
-        if steps == PATIENCE and (settled | (elapsed < BLINK)).all():
-            break
-        steps += 1
+    elapsed = np.zeros(eq.scenarios)
+    for steps in range(1, limit + 1):
         inertia = np.broadcast_to(mass / time, point.flow.shape)
         values = eq.evaluate(point.flow, point.pressure, point.warmth, inertia=inertia)
         step = newton_step(eq, values, point, anchors)
@@ -86,8 +106,30 @@ def _run_up(
         time = _next_time_step(time, sound, size, old_size, moved / total, careful)
         old_size = np.where(sound, size, old_size)
         elapsed += np.where(sound, time, 0.0)
-        settled = calm >= 3
-    return point, settled, steps
+        rest = calm >= LINGER
+        if known is not None:
+            apart = np.abs(flow - known).max(axis=0)
+            close = np.where(sound & beside(flow, known) & (apart <= away), close + 1, 0)
+            rest |= close >= LINGER
+            away = apart
+        ended = going & (rest | (elapsed < BLINK) if steps == PATIENCE else rest)
+        if not ended.any():
+            continue
+        last.put(place[ended], point, ended)
+        settled[place[ended]], taken[place[ended]] = rest[ended], steps
+        going &= ~ended
+        if not going.any():
+            return last, settled, taken
+        if 2 * going.sum() <= len(going):
+            place, point, eq = place[going], point.take(going), eq.take(going)
+            anchors = None if anchors is None else anchors[:, going]
+            known = None if known is None else known[:, going]
+            mass = mass if mass.shape[1] == 1 else mass[:, going]
+            time, calm, close, away = time[going], calm[going], close[going], away[going]
+            old_size, elapsed, going = old_size[going], elapsed[going], np.ones(len(place), dtype=bool)
+    last.put(place[going], point, going)
+    taken[place[going]] = limit
+    return last, settled, taken
 
 
 def _stable(values: Values, inertia: Array, eq: Equations) -> NDArray[np.bool_]:

@@ -16,6 +16,8 @@ from .declare import (
 )
 from .duct import Duct
 from .fan import Fan
+from .fan_ends import FAN_ENDS
+from .flap import Flap
 from .gate import Gate
 from .hose import Hose
 from .jet import Jet
@@ -27,12 +29,14 @@ from .tee import Merge, Split
 from .transition import Entrance, Transition
 
 __all__ = [
+    "FAN_ENDS",
     "KINDS",
     "Bend",
     "Duct",
     "Entrance",
     "Fan",
     "Fields",
+    "Flap",
     "Gate",
     "Hose",
     "Jet",

@@ -6,22 +6,27 @@ the words in the docs, the default spread, the address and the generated bad-val
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, ClassVar, TypeVar, dataclass_transform
+from typing import Any, ClassVar, Self, TypeVar, dataclass_transform
 
 from ..arguments import mapping, one_of, same_place
 from ..cautions import TAGS
 from ..errors import InputError, UnknownName, shown
 from ..sources import SOURCES
+from .choices import Choice, Chosen
 from .fields import Fields, Form, Nested, fields, leaf_values, nested, same_as
+from .mishaps import Mishap
 from .numbers import Number, OptionalValue, OptionalValues, Value, Values, Word, number, word
 
 __all__ = [
     "KINDS",
+    "Choice",
+    "Chosen",
     "Fields",
     "Form",
     "LocalAir",
+    "Mishap",
     "Nested",
     "Number",
     "OptionalValue",
@@ -60,9 +65,15 @@ class Part(Fields):
     is_fan : True where the part has a number `speed` in rad/s, which a drive may give, and its path takes
         shaft power.
     is_leak : True where no air is meant to pass: readings look for its size, a drawing dashes its lines.
+    assumed : name -> keys of a table that a file may hold in place of its numbers; the class method of that
+        name takes them.
+    assumed_more : name -> keys that this table may hold besides.
     sizes : the numbers that say how large its opening is, of which one is given; it is 0 while the part is
         taped shut. Without any, the part cannot be taped.
     faults : the numbers, shares from 0, that dirt, wear and damage raise.
+    mishaps : what happens to such parts in the field, each to be looked at by itself.
+    switches : word in an address -> the number that it sets and by which words: `left fan.belt = "off"`.
+    mixed_up : True where two of them are easily exchanged for one another when a machine is put together.
     work : the kind of work that a change of it is, a key of `ductsim.cautions.TAGS`.
     work_on : number -> kind of work, where it is another.
     symbol : its symbol in a drawing, a key of `ductsim.drawing.symbols.SYMBOLS`.
@@ -77,8 +88,13 @@ class Part(Fields):
     sources: ClassVar[tuple[str, ...]] = ()
     is_fan: ClassVar[bool] = False
     is_leak: ClassVar[bool] = False
+    assumed: ClassVar[Mapping[str, tuple[str, ...]]] = {}
+    assumed_more: ClassVar[Mapping[str, tuple[str, ...]]] = {}
     sizes: ClassVar[tuple[str, ...]] = ()
     faults: ClassVar[tuple[str, ...]] = ()
+    mishaps: ClassVar[tuple[Mishap, ...]] = ()
+    switches: ClassVar[Mapping[str, tuple[str, Mapping[str, float]]]] = {}
+    mixed_up: ClassVar[bool] = False
     work: ClassVar[str] = "part"
     work_on: ClassVar[Mapping[str, str]] = {}
     symbol: ClassVar[str] = "block"
@@ -87,6 +103,20 @@ class Part(Fields):
     def paths(self) -> tuple[Path | Pair, ...]:
         """Per path, its law and coefficients."""
         raise TypeError(f"{type(self).__name__} gives no paths")
+
+    def placed(self, nodes: Sequence[str], free: Collection[str]) -> Self:
+        """The part as it stands between `nodes`, of which those in `free` are the open air or boxes."""
+        return self
+
+    @classmethod
+    def ducted(cls, nodes: Sequence[str], free: Collection[str]) -> dict[str, str]:
+        """The words that keep ends at nodes in `free` from being free ends: key -> word."""
+        return {}
+
+    @classmethod
+    def implied(cls, field: str, shape: Mapping[str, Any]) -> str:
+        """The word of a number that a file need not hold, since another of its words says it; else empty."""
+        return ""
 
     def outside(self) -> list[tuple[Any, str]]:
         """Where the part leaves the range of its own sources (its laws state theirs): (mask, sentence)."""
@@ -223,7 +253,7 @@ def _check_known(place: str, cls: type[Part]) -> None:
     for name in cls.declared:
         if hasattr(Part, name):
             raise InputError(f"{name!r} is what every part has", place=place, allowed="another name for it")
-    for key in ("is_fan", "is_leak", "speeds_crop", "carries_on"):
+    for key in ("is_fan", "is_leak", "speeds_crop", "carries_on", "mixed_up"):
         if not isinstance(getattr(cls, key), bool):
             raise InputError(f"{key} = {shown(getattr(cls, key))}", place=place, allowed="True or False")
     from_zero = [
@@ -237,6 +267,14 @@ def _check_known(place: str, cls: type[Part]) -> None:
             raise InputError(f"{key} = {shown(names)}", place=place, allowed='a tuple, like ("area",)')
         for name in names:
             one_of(name, from_zero, f"{place}, {key}", "number that may be 0")
+    if not isinstance(cls.mishaps, tuple) or not all(isinstance(own, Mishap) for own in cls.mishaps):
+        raise InputError(f"mishaps = {shown(cls.mishaps)}", place=place, allowed="a tuple of ds.Mishap(...)")
+    for own in cls.mishaps:
+        for name in own.numbers:
+            one_of(name, cls.declared, f"{place}, mishaps", "number")
+    mapping(cls.switches, f"{place}, switches", "word -> (number, words)")
+    for name, _ in cls.switches.values():
+        one_of(name, cls.declared, f"{place}, switches", "number")
     mapping(cls.work_on, f"{place}, work_on", "number -> kind of work")
     for name in cls.work_on:
         one_of(name, cls.declared, f"{place}, work_on", "number")

@@ -29,10 +29,16 @@ def number_rows(kind: Any) -> list[dict[str, str]]:
                 "range": _range(declared),
                 "default": _default(declared, given.default),
                 "spread": f"{100.0 * number.spread:g} %" if number and number.spread else "",
-                "meaning": declared.doc + ("; a list" if number and number.points else ""),
+                "meaning": declared.doc + ("; a list" if number and number.points else "") + _words(number),
             }
         )
     return rows
+
+
+def _words(number: Number | None) -> str:
+    """The words that may stand in place of a number."""
+    words = ", ".join(f'"{choice.word}"' for choice in number.words) if number else ""
+    return f"; or a word: {words}" if words else ""
 
 
 def alternatives(kind: Any) -> str:

@@ -11,21 +11,32 @@ import numpy as np
 from ..errors import InputError
 from ..laws.constants import NOTHING
 from ..laws.friction import friction
-from .bend import Bend, bends_loss
-from .declare import OptionalValue, Part, Path, Value, nested, number, part, word
+from .bend import Bend, bends_loss, bends_outside
+from .choices import DUCT_WALLS
+from .declare import OptionalValue, Path, Value, nested, number, part, word
+from .ends import OpenEnds
+from .mishaps import GONE, Mishap
 
 
 @part("duct")
-class Duct(Part):
+class Duct(OpenEnds):
     """A straight or bent duct of constant section.
 
     Give `diameter`, or `width` and `height` (for a flat-oval one the long and the short axis). The length
-    runs along the centre line, through the bends. Bends turn in the direction of `width`.
+    runs along the centre line, through the bends. Bends turn in the direction of `width`. `loss_coefficient`
+    is what is lost besides: what its free ends and its bends take comes on top of it.
     """
 
     speeds_crop = True
     carries_on = True
     sources = ("ashrae2021ch21", "smacna_a7")
+    mishaps = (
+        Mishap(
+            "is plugged",
+            "crop lies at the mouth of its unit and none comes out of the duct",
+            {"diameter": GONE, "height": GONE},
+        ),
+    )
     symbol = "duct"
     choices = (("diameter",), ("width", "height"))
 
@@ -43,9 +54,10 @@ class Duct(Part):
         default=0.09e-3,
         spread=0.3,
         doc="roughness; galvanised sheet",
+        words=DUCT_WALLS,
     )
     loss_coefficient: Value = number(
-        "", at_least=0, default=0.0, spread=0.2, doc="other local losses on the velocity in the duct"
+        "", at_least=0, default=0.0, spread=0.2, doc="local losses but its ends' and bends'"
     )
     bends: Sequence[Bend] = nested(Bend, "bend", default=(), doc="its bends")
     rise: Value = number("m", default=0.0, spread=0.02, doc="how much higher the far end lies")
@@ -71,18 +83,20 @@ class Duct(Part):
         area = w * h
         return area, 2.0 * area / (w + h), w
 
-    @property
-    def _square(self) -> bool:
-        return self.diameter is None and self.shape == "rectangular"
+    def _aspect(self) -> Any:
+        """Height over width of a rectangular duct, None for others."""
+        if self.diameter is not None or self.shape != "rectangular":
+            return None
+        shut = np.less(self.section()[0], NOTHING)
+        return np.where(shut, 1.0, self.height) / np.where(shut, 1.0, self.width)
 
     def paths(self) -> tuple[Path, ...]:
         """One path by the friction law."""
         area, bore, width = self.section()
         shut = np.less(area, NOTHING)
         area, bore, width = (np.where(shut, 1.0, size) for size in (area, bore, width))
-        loss = self.loss_coefficient
-        if self.bends:
-            loss = loss + bends_loss(self.bends, width, self._square)
+        bends = bends_loss(self.bends, width, self._aspect()) if self.bends else 0.0
+        ends = self.end_losses(bore)
         return (
             Path(
                 friction,
@@ -91,9 +105,12 @@ class Duct(Part):
                     "hydraulic_diameter": bore,
                     "area": area,
                     "roughness": self.roughness,
-                    "loss": loss,
+                    "loss": self.loss_coefficient,
                     "rise": self.rise,
                     "factor": 1.0,
+                    "bends": bends,
+                    "forward": ends.forward,
+                    "backward": ends.backward,
                 },
                 area,
                 shut=shut,
@@ -101,6 +118,6 @@ class Duct(Part):
         )
 
     def outside(self) -> list[tuple[Any, str]]:
-        """Where its bends leave the range of their tables."""
+        """Where its bends leave the range of their tables, or stand too close."""
         _, _, width = self.section()
-        return [found for bend in self.bends for found in bend.outside(width, self._square)]
+        return bends_outside(self.bends, self.length, width, self._aspect())

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from typing import Any
+from collections.abc import Collection, Sequence
+from typing import Any, Self
 
 import numpy as np
 
@@ -18,6 +19,8 @@ from ..laws.fans import (
 )
 from ..quantity import si
 from .declare import OptionalValue, OptionalValues, Part, Path, Value, Values, number, part, word
+from .fan_ends import FAN_ENDS
+from .mishaps import Mishap
 from .wheels import ASSUMED_SPREADS, WHEELS
 
 # A backward-curved wheel without dimensions: flow over (pi D b u), total pressure over (rho u^2 / 2).
@@ -34,18 +37,32 @@ ASSUMED_SPREAD = ASSUMED_SPREADS["assumed"]
 class Fan(Part):
     """A fan, by points of its curve at a stated speed and density.
 
-    Give `total_pressure`, or `static_pressure` with `outlet_area` (the velocity pressure there is added).
-    The points are joined by a monotone cubic; beyond them the curve goes on as a parabola. A rising stretch
-    is allowed. Shaft power comes from `shaft_power` at the points, or else from `efficiency`.
+    Give `total_pressure`, or `static_pressure` with `outlet_area` (the velocity pressure there is added). Of
+    a free `outlet`, into a box or the open air, that velocity pressure is lost; one that says nothing and
+    lies there is free where its `outlet_area` is known. `inlet_loss` and
+    `outlet_loss` are what the ducts at its ends take from it, on the velocity pressure in `inlet_area` (or
+    else `outlet_area`) and in `outlet_area`; `ds.FAN_ENDS` has published values. Shaft power stays that of
+    the curve. The points are joined by a monotone cubic; beyond them the curve goes on as a parabola. A
+    rising stretch is allowed. Shaft power comes from `shaft_power` at the points, or else from `efficiency`.
     """
 
     crop_ways = ()
     sources = ("fan_laws", "fritsch_carlson1980", "our_assumption")
     is_fan = True
+    assumed = {
+        "typical": ("wheel_diameter", "width", "speed"),
+        "through": ("flow", "total_pressure", "speed"),
+    }
+    assumed_more = {"typical": ("shape", "pressure"), "through": ("shape",)}
     faults = ("soiling",)
+    switches = {"belt": ("belt_slip", {"off": 1.0, "on": 0.0})}
+    mishaps = (
+        Mishap("stands still (drive off)", "it is silent and its wheel stands or coasts", {"speed": 0.0}),
+        Mishap("is soiled by a fifth", "it shakes more than before", {"soiling": 0.2}),
+    )
     work_on = {"soiling": "clean", "speed": "speed"}
     symbol = "fan"
-    choices = (("total_pressure",), ("static_pressure", "outlet_area"))
+    choices = (("total_pressure",), ("static_pressure",))
 
     flow: Values = number(
         "m3/s", at_least=0, points=True, doc="volume flow at the points of the curve, rising"
@@ -58,6 +75,31 @@ class Fan(Part):
     )
     outlet_area: OptionalValue = number(
         "m2", above=0, default=None, spread=0.02, doc="outlet that the static pressure refers to"
+    )
+    inlet_area: OptionalValue = number("m2", above=0, default=None, spread=0.02, doc="section of its eye")
+    inlet_loss: OptionalValue = number(
+        "",
+        at_least=0,
+        at_most=20,
+        default=None,
+        spread=0.3,
+        doc="what a bend or too little straight duct before the eye takes, on the velocity there",
+        words=tuple(end.choice(word) for word, end in FAN_ENDS.items() if end.number == "inlet_loss"),
+    )
+    outlet_loss: OptionalValue = number(
+        "",
+        at_least=0,
+        at_most=20,
+        default=None,
+        spread=0.3,
+        doc="what a bend or too little straight duct behind the outlet takes, on the velocity there",
+        words=tuple(end.choice(word) for word, end in FAN_ENDS.items() if end.number == "outlet_loss"),
+    )
+    outlet: str | None = word(
+        "ducted",
+        "free",
+        default=None,
+        doc="whether a duct goes on, or it blows into a box or outside; by its node if not given",
     )
     shaft_power: OptionalValues = number(
         "W", at_least=0, default=None, points=True, spread=0.05, doc="shaft power at the points"
@@ -95,6 +137,22 @@ class Fan(Part):
         spread=0.3,
         doc="share of its pressure lost to soiled or worn blades",
     )
+    belt_slip: Value = number(
+        "",
+        at_least=0,
+        at_most=1,
+        default=0.0,
+        spread=0.5,
+        doc="share of its speed that its own belt loses beside the drive's slip; 1 = belt off",
+    )
+    standing_loss: Value = number(
+        "",
+        at_least=0.05,
+        at_most=20,
+        default=1.0,
+        spread=0.5,
+        doc="drop of the stopped fan at its largest flow, over its peak pressure",
+    )
     inlet_temperature: OptionalValue = number(
         "K",
         at_least=200,
@@ -127,7 +185,16 @@ class Fan(Part):
             cls(**shape, total_pressure=rising, highest_speed=440.0),
             cls(**shape, total_pressure=rising, soiling=0.2, shaft_power=watts),
             cls(**shape, static_pressure=rising, outlet_area=0.12, inlet_temperature=318.15),
-            cls(**(shape | {"speed": 0.0}), total_pressure=rising),
+            cls(**(shape | {"speed": 0.0}), total_pressure=rising, standing_loss=0.3),
+            cls(
+                **shape,
+                total_pressure=rising,
+                outlet_area=0.12,
+                outlet="free",
+                inlet_loss=1.2,
+                inlet_area=0.1,
+            ),
+            cls(**shape, static_pressure=rising, outlet_area=0.12, outlet_loss=0.5, belt_slip=0.4),
             cls(**two, flow=[0.5, 2.0], total_pressure=[900.0, 0.0]),
             cls(**two, flow=[0.2, 1.0, 2.0], total_pressure=[500.0, 900.0, 1000.0]),
             cls.typical(wheel_diameter=0.5, width=0.12, speed="3600 rpm"),
@@ -158,8 +225,52 @@ class Fan(Part):
                     place=f"fan: flow[{i}]",
                     allowed="each flow larger than the one before",
                 )
+        self._check_ends()
         if not np.all(np.greater(self._peak(self._clean()), 0.0)):
             raise InputError("no pressure is above zero", place="fan", allowed="a curve with some pressure")
+
+    def _check_ends(self) -> None:
+        """Whatever refers to the velocity at an end needs the section there."""
+        if self.outlet_area is not None:
+            return
+        needing = {
+            "static_pressure": self.static_pressure is not None,
+            "outlet = 'free'": self.outlet == "free",
+            "outlet_loss": self.outlet_loss is not None,
+            "inlet_loss": self.inlet_loss is not None and self.inlet_area is None,
+        }
+        for what, needs in needing.items():
+            if needs:
+                also = " or inlet_area" if what == "inlet_loss" else ""
+                raise InputError(
+                    f"{what} without outlet_area{also}", place="fan", allowed="give the section as well"
+                )
+
+    def placed(self, nodes: Sequence[str], free: Collection[str]) -> Self:
+        """The fan between these nodes: an outlet of known area at a free one is free if it says nothing."""
+        if self.outlet is not None or self.outlet_area is None or nodes[-1] not in free:
+            return self
+        out = object.__new__(type(self))
+        out.__dict__.update(self.__dict__, outlet="free")
+        return out
+
+    @classmethod
+    def ducted(cls, nodes: Sequence[str], free: Collection[str]) -> dict[str, str]:
+        """The word that keeps an outlet at a node in `free` from being free."""
+        return {"outlet": "ducted"} if nodes[-1] in free else {}
+
+    def _end_losses(self) -> Any:
+        """Coefficient / (2 area^2) of all that is lost at its ends [1/m4]."""
+        out: Any = 0.0
+        if self.outlet_area is not None:
+            lost = (1.0 if self.outlet == "free" else 0.0) + (
+                0.0 if self.outlet_loss is None else self.outlet_loss
+            )
+            out = out + 0.5 * lost / (self.outlet_area * self.outlet_area)
+        if self.inlet_loss is not None:
+            eye: Any = self.outlet_area if self.inlet_area is None else self.inlet_area
+            out = out + 0.5 * self.inlet_loss / (eye * eye)
+        return out
 
     def _clean(self) -> list[Any]:
         if self.total_pressure is not None:
@@ -183,10 +294,10 @@ class Fan(Part):
         scale = 1.0 if self.pressure_scale is None else self.pressure_scale
         clean = [p * scale for p in clean]
         share = 1.0 - self.soiling
-        ratio = self.speed / self.curve_speed
+        ratio = self.speed * (1.0 - self.belt_slip) / self.curve_speed
         flow = list(self.flow)
-        c = curve_coefficients(flow, [p * share for p in clean], self._peak(clean))
-        c |= {"speed": ratio, "curve_density": self.curve_density}
+        c = curve_coefficients(flow, [p * share for p in clean], self._peak(clean), self.standing_loss)
+        c |= {"speed": ratio, "curve_density": self.curve_density, "loss": self._end_losses()}
         if self.shaft_power is not None:
             c |= power_coefficients(flow, [power * scale for power in self.shaft_power])
             power: Any = power_by_curve

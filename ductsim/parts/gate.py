@@ -7,6 +7,7 @@ import numpy as np
 from ..laws.constants import NOTHING
 from ..laws.losses import plate_loss, quadratic
 from .declare import Part, Path, Value, number, part
+from .mishaps import Mishap
 
 
 @part("gate")
@@ -20,6 +21,7 @@ class Gate(Part):
     carries_on = True
     sources = ("borda_carnot", "our_assumption")
     sizes = ("area",)
+    mishaps = (Mishap("has slipped shut", "its handle is out of place", {"opening": 0.0}),)
     work = "restrictor"
     symbol = "gate"
 

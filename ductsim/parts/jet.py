@@ -8,16 +8,20 @@ import numpy as np
 
 from ..errors import InputError
 from ..laws.constants import NOTHING
-from ..laws.jets import jet
-from .declare import Pair, Part, Value, number, part
+from ..laws.jets import jet, mixing_share
+from .choices import MIXED, NOZZLES
+from .declare import OptionalValue, Pair, Part, Value, number, part
+from .mishaps import Mishap
 
 
 @part("jet")
 class Jet(Part):
     """A nozzle that blows into a mixing section and drags air from its suction side along.
 
-    Full mixing takes several diameters of length; where the section is shorter, lower
-    `mixing_effectiveness` or fit `mixing_loss`. A nozzle area of 0 is a closed nozzle.
+    Full mixing takes 5 to 8 diameters of length (from memory). `mixing_length` says how long the section is:
+    the pressure rise then follows its length over its diameter (our assumption). Without it the section is
+    taken as long enough, which the spread of `mixing_effectiveness` doubts. With both, the length brings what
+    `mixing_effectiveness` has beyond one half. A nozzle area of 0 is a closed nozzle.
     """
 
     ends = ("motive", "suction", "discharge")
@@ -25,14 +29,18 @@ class Jet(Part):
     crop_ways = ((1, 2),)
     speeds_crop = True
     carries_on = True
-    sources = ("esdu85032", "our_assumption")
+    sources = ("esdu85032", "from_memory_mixing_length", "our_assumption")
     sizes = ("nozzle_area",)
+    mishaps = (Mishap("has its nozzle plugged", "its jet no longer roars in the duct", {"nozzle_area": 0.0}),)
+    mixed_up = True
     work = "jet"
     symbol = "jet"
 
     nozzle_area: Value = number("m2", at_least=0, spread=0.03, doc="open area of the nozzle; 0 = closed")
     mixing_area: Value = number("m2", above=0, spread=0.03, doc="section in which the streams mix")
-    nozzle_loss: Value = number("", at_least=0, default=0.05, spread=0.4, doc="loss on the nozzle's velocity")
+    nozzle_loss: Value = number(
+        "", at_least=0, default=0.05, spread=0.4, doc="loss on the nozzle's velocity", words=NOZZLES
+    )
     suction_loss: Value = number(
         "", at_least=0, default=0.10, spread=0.4, doc="loss on the suction's velocity beside the nozzle"
     )
@@ -48,8 +56,30 @@ class Jet(Part):
         doc="angle between nozzle and mixing section",
         cure="write '30 deg'",
     )
+    suction_angle: Value = number(
+        "rad",
+        at_least=0,
+        at_most=math.pi / 2,
+        default=0.0,
+        spread=0.1,
+        doc="angle between the suction stream and the mixing section",
+        cure="write '30 deg'",
+    )
     mixing_effectiveness: Value = number(
-        "", at_least=0.5, at_most=1, default=1.0, spread=0.05, doc="share of the pressure rise of full mixing"
+        "",
+        at_least=0.5,
+        at_most=1,
+        default=1.0,
+        spread=0.1,
+        doc="share of the pressure rise of full mixing",
+        words=MIXED,
+    )
+    mixing_length: OptionalValue = number(
+        "m",
+        at_least=0,
+        default=None,
+        spread=0.1,
+        doc="length of the mixing section behind the nozzle; long enough if not given",
     )
 
     @classmethod
@@ -60,6 +90,7 @@ class Jet(Part):
             cls(nozzle_area=0.001, mixing_area=0.06, angle=0.44),
             cls(nozzle_area=0.025, mixing_area=0.06, nozzle_loss=0.02, suction_loss=0.0, mixing_loss=0.0),
             cls(nozzle_area=0.0075, mixing_area=0.06, mixing_effectiveness=0.8),
+            cls(nozzle_area=0.0075, mixing_area=0.06, mixing_length=0.8, suction_angle=0.5),
         ]
 
     def check(self) -> None:
@@ -82,6 +113,9 @@ class Jet(Part):
         shut, none = np.less(self.nozzle_area, NOTHING), np.less(self.mixing_area - self.nozzle_area, NOTHING)
         mixing = np.where(none & shut, 1.0, self.mixing_area)
         nozzle = np.where(shut, 0.01 * mixing, self.nozzle_area)
+        effectiveness = self.mixing_effectiveness
+        if self.mixing_length is not None:
+            effectiveness = 0.5 + (effectiveness - 0.5) * mixing_share(self.mixing_length, mixing)
         suction = np.where(none, 0.01 * mixing, self.mixing_area - self.nozzle_area)
         return (
             Pair(
@@ -94,7 +128,8 @@ class Jet(Part):
                     "suction_loss": self.suction_loss,
                     "mixing_loss": self.mixing_loss,
                     "cosine": np.cos(self.angle),
-                    "effectiveness": self.mixing_effectiveness,
+                    "effectiveness": effectiveness,
+                    "suction_cosine": np.cos(self.suction_angle),
                 },
                 (nozzle, suction),
                 ((0, 2), (1, 2)),

@@ -8,9 +8,11 @@ import numpy as np
 
 from ..errors import InputError
 from ..laws.constants import MEAN_FREE_PATH, NOTHING
-from ..laws.leaks import crack, leakage_coefficient, power_leak
+from ..laws.leaks import STANDARD, crack, leakage_coefficient, power_leak
 from ..laws.losses import quadratic
+from .choices import EXPONENTS
 from .declare import OptionalValue, Part, Path, Value, number, part
+from .mishaps import Mishap
 
 _TYPICAL = 300.0  # pressure at which the cold start guesses a leak's flow [Pa]
 
@@ -21,14 +23,19 @@ class Leak(Part):
 
     - a gap: `area`, or `length` and `width`, with a discharge coefficient;
     - a crack: `length`, `width` and `depth`, with `bends`;
-    - a power law: `coefficient` [m3/(s Pa^n)] and `exponent` n, at the density of the entering air;
+    - a power law: `coefficient` [m3/(s Pa^n)] and `exponent` n;
     - a leakage class [L/(s m2 Pa^0.65)] of a duct `surface`.
+
+    A coefficient and a class belong to air of `reference_density`; in other air the volume flow goes with the
+    power n - 1 of the density.
     """
 
     crop_ways = ()
-    sources = ("ashrae2021ch21", "baker1987")
+    sources = ("ashrae2021ch21", "iso9972", "baker1987")
     is_leak = True
     sizes = ("area", "width", "coefficient", "leakage_class")
+    # as large as a hand: our assumption
+    mishaps = (Mishap("is torn open by 100 cm2", "it hisses, and lint gathers around it", opens=0.01),)
     work = "seal"
     symbol = "leak"
     choices = (("area",), ("length", "width"), ("coefficient", "exponent"), ("leakage_class", "surface"))
@@ -51,7 +58,20 @@ class Leak(Part):
         "", at_least=0, default=None, spread=0.5, doc="flow [m3/s] at 1 Pa; 0 = sealed"
     )
     exponent: OptionalValue = number(
-        "", at_least=0.4, at_most=1.1, default=None, spread=0.08, doc="exponent of the power law"
+        "",
+        at_least=0.4,
+        at_most=1.1,
+        default=None,
+        spread=0.08,
+        doc="exponent of the power law",
+        words=EXPONENTS,
+    )
+    reference_density: Value = number(
+        "kg/m3",
+        at_least=0.1,
+        at_most=10.0,
+        default=STANDARD,
+        doc="density of the air that coefficient or class were measured in",
     )
     leakage_class: OptionalValue = number(
         "", at_least=0, default=None, spread=0.3, doc="leakage class in L/(s m2 Pa^0.65)"
@@ -90,7 +110,7 @@ class Leak(Part):
         volume = safe * _TYPICAL**exponent
         return Path(
             power_leak,
-            {"coefficient": safe, "exponent": exponent},
+            {"coefficient": safe, "exponent": exponent, "reference_density": self.reference_density},
             volume / 22.0,
             start=1.2 * volume,
             density="entering",

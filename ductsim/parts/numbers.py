@@ -10,9 +10,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ..errors import InputError, UnknownName, shown
+from ..errors import InputError, UnknownName, nearest_name, shown
 from ..measures import own_measure
 from ..quantity import HasArray, Quantity, si, single
+from .choices import Choice, Chosen, choice_of
 
 REQUIRED: Any = dataclasses.MISSING
 # No length, area or pressure of a machine is beyond these in SI; within them, squares and fifth powers of a
@@ -40,6 +41,8 @@ class Number:
         The range in words, for messages.
     points : bool
         True for a list of numbers (curve points).
+    words : tuple of Choice
+        Words that may stand in its place.
     """
 
     measure: str
@@ -49,6 +52,7 @@ class Number:
     doc: str
     allowed: str
     points: bool = False
+    words: tuple[Choice, ...] = ()
 
     def check(self, value: Any, place: str) -> Any:
         """`value` as an SI float or 1-D array within the range; else an InputError that names `place`."""
@@ -74,7 +78,30 @@ class Number:
             return f"{self.allowed}, and no number of a machine is below {SMALLEST:g} or beyond {LARGEST:g}"
         return self.allowed
 
+    def chosen(self, value: Any, place: str) -> Chosen | None:
+        """The number that a word stands for; None for what is no word. It keeps the word.
+
+        Raises
+        ------
+        UnknownName
+            For a word that stands for no number here, where some do.
+        """
+        if type(value) is Chosen:
+            return value
+        if not self.words or not isinstance(value, str):
+            return None
+        known = choice_of(value, self.words)
+        if known is None and value.strip() and not any(sign.isdigit() for sign in value):
+            words = [choice.word for choice in self.words]
+            allowed = f"{self.allowed}, or {', '.join(map(repr, words))}"
+            nearest = nearest_name(value, words)
+            raise UnknownName(f"unknown word {shown(value)}", place=place, allowed=allowed, nearest=nearest)
+        return None if known is None else Chosen(known)
+
     def _convert(self, value: Any, place: str) -> Any:
+        known = self.chosen(value, place)
+        if known is not None:
+            return known
         try:
             out = si(value, self.measure)
         except InputError as err:
@@ -157,12 +184,14 @@ def number(
     doc: str,
     cure: str = "",
     points: bool = False,
+    words: tuple[Choice, ...] = (),
 ) -> Any:
     """Declare a number of a part.
 
     `above` and `below` leave the bound out, `at_least` and `at_most` take it in; NaN and infinity never
     pass. `default=None` makes the number optional. `cure` is appended to the message for a value out of
-    range ("write '90 deg'"). `points=True` declares a list of numbers.
+    range ("write '90 deg'"). `points=True` declares a list of numbers; `words` may stand in
+    place of the number.
     """
     at_least, at_most, above, below = (
         None if bound is None else single(bound, "", "number") for bound in (at_least, at_most, above, below)
@@ -185,9 +214,9 @@ def number(
         f"below {below:g}{unit}" if below is not None else "",
         f"at most {at_most:g}{unit}" if at_most is not None else "",
     ]
-    words = " and ".join(b for b in bounds if b)
-    allowed = f"allowed: {words or 'a finite number'}" + (f" ({cure})" if cure else "")
-    declared = Number(measure, low, high, spread, doc, allowed, points)
+    within = " and ".join(b for b in bounds if b)
+    allowed = f"allowed: {within or 'a finite number'}" + (f" ({cure})" if cure else "")
+    declared = Number(measure, low, high, spread, doc, allowed, points, words)
     return field(default=default, metadata={"declared": declared})
 
 

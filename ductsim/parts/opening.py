@@ -6,6 +6,7 @@ import numpy as np
 
 from ..laws.constants import NOTHING
 from ..laws.losses import quadratic
+from .choices import OPENING_EDGES
 from .declare import Part, Path, Value, number, part
 
 
@@ -19,7 +20,9 @@ class Opening(Part):
     symbol = "opening"
 
     area: Value = number("m2", at_least=0, spread=0.03, doc="open area; 0 = closed")
-    loss_coefficient: Value = number("", above=0, spread=0.15, doc="loss on the velocity in that area")
+    loss_coefficient: Value = number(
+        "", above=0, spread=0.15, doc="loss on the velocity in that area", words=OPENING_EDGES
+    )
 
     def paths(self) -> tuple[Path, ...]:
         """One path by the square law."""

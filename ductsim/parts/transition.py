@@ -9,8 +9,9 @@ import numpy as np
 from ..laws.constants import NOTHING
 from ..laws.losses import contraction_loss, diffuser_loss, two_way
 from .declare import Part, Path, Value, number, part, word
+from .ends import PLAIN, OpenEnds, round_bore
 
-ENTRY = {"plain": 0.93, "flanged": 0.49, "bellmouth": 0.04, "tapered": 0.40}
+ENTRY = {"plain": PLAIN, "flanged": 0.49, "bellmouth": 0.04, "tapered": 0.40}
 """Entry loss coefficient by the shape of the mouth [-]; flow the other way dumps its velocity pressure."""
 
 
@@ -47,7 +48,7 @@ class Entrance(Part):
 
 
 @part("transition")
-class Transition(Part):
+class Transition(OpenEnds):
     """A change of section: a contraction one way, a diffuser the other; round, full angle 0 to 180 degrees.
 
     180 degrees is a step.
@@ -79,9 +80,13 @@ class Transition(Part):
         inward = contraction_loss(share, self.angle)
         outward = diffuser_loss(share, self.angle)
         narrows = np.greater(self.first_area, self.second_area)
+        ends = self.end_losses(round_bore(np.where(shut, 1.0, self.first_area)))
+        first, second = (np.where(shut, 1.0, small / a) ** 2 for a in (self.first_area, self.second_area))
         # the least loss keeps the slope of a change of nothing above zero
         forward = np.maximum(np.where(narrows, inward, outward), 1e-3)
+        forward = forward + ends.first[0] * first + ends.second[0] * second
         backward = np.maximum(np.where(narrows, outward, inward), 1e-3)
+        backward = backward + ends.first[1] * first + ends.second[1] * second
         return (
             Path(
                 two_way,

@@ -6,12 +6,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from ..arguments import same_place
-from ..description.data import MachineData
+from ..arguments import same_place, texts
+from ..description.data import MachineData, running_speed
 from ..description.layout import Layout
 from ..errors import InputError, UnknownName, nearest_name, shown
 from ..network.system import PathName
@@ -104,6 +104,20 @@ def add_word(words: str, names: Callable[[Layout], Iterable[str]]) -> Callable[[
         return make
 
     return add
+
+
+def asked_of(layout: Layout, of: str | Sequence[str], place: str) -> list[str]:
+    """The questions that a study is asked, by one word or a list of them, as a list: at least one.
+
+    Raises
+    ------
+    InputError, UnknownName
+        For what is no text or list of texts, and for words that ask nothing.
+    """
+    asked = texts(of, f"{place}, of", "a question, or a list of them")
+    for words in asked:
+        question(layout, words)
+    return asked
 
 
 def question(layout: Layout, of: str) -> Question:
@@ -311,7 +325,7 @@ def _speed(layout: Layout, name: str) -> Question:
         f"speed {name}",
         "rad/s",
         f"speed of {name}",
-        lambda machine, flows: machine.part_numbers()[f"{name}.speed"],
+        lambda machine, flows: running_speed(machine.part_numbers(), name),
     )
 
 

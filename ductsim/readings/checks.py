@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ..description.data import MachineData, part_numbers
+from ..description.data import MachineData, part_numbers, running_speed
 from ..description.equipment import air_of
 from ..errors import InputError
 from ..quantity import RPM, single
@@ -20,13 +20,17 @@ from ..wording import said
 from .model import Configuration, ReadingErrors, ReadingModel
 from .naming import readings_of, taped, with_engine_speed
 from .table import Reading, Readings, read_readings
-from .unknowns import speed_addresses, usual_speed
+from .unknowns import assumed, default_scale, fan_faults, leak_sizes, nuisances, speed_addresses, usual_speed
 
 Array = NDArray[np.float64]
 
 CLEAR = 30.0  # predicted pressures below are too small to judge a sign by [Pa]
 SAME_SIZE = 0.3
 TOO_MUCH = 1.5
+DRAWN, WIDER = 200, 2.0
+"""Possible machines that an odd reading is held against, and how many times wider than usual they spread."""
+BEYOND = 0.5  # of the width of what they show: so far outside lies what none of them shows
+MOST_JUDGED = 50  # conditions under which odd readings are held against possible machines
 
 
 @dataclass(repr=False, eq=False)
@@ -125,50 +129,97 @@ def refuse(machine: MachineData, readings: Readings) -> None:
 
 
 def problems(machine: MachineData, readings: Readings, predicted: Any) -> list[str]:
-    """Signs that are the wrong way round, values that no fan of the machine can make."""
-    return [*_signs(readings, predicted, machine.measures), *_sizes(machine, readings, predicted)]
+    """Signs that are the wrong way round, values that no fan of the machine can make.
+
+    A reading is only called wrong where no possible machine shows it, however large its leaks: the sign of a
+    difference of two tappings may hang on the very leak that is sought.
+    """
+    odd = _odd_sizes(machine, readings, predicted)
+    large = _shown_by_none(machine, readings, list(odd))
+    signs = [i for i in _odd_signs(readings, predicted) if i not in large]
+    # at another speed a pressure is another, of the same sign
+    turned = _shown_by_none(machine, readings, signs, unread=0.0)
+    return [*_signs(readings, predicted, turned, machine.measures), *(odd[i] for i in large)]
 
 
-def _signs(readings: Readings, predicted: Any, measures: str) -> list[str]:
-    judged, wrong = [], []
-    for r, p in zip(readings, predicted.tolist(), strict=True):
-        if r.measure != "Pa" or r.quantity == "velocity pressure" or not abs(p) > CLEAR:
-            continue
-        judged.append(r)
-        if r.value * p < 0.0 and abs(r.value) > SAME_SIZE * abs(p) and abs(r.value) > CLEAR:
-            wrong.append((r, p))
+def _odd_signs(readings: Readings, predicted: Any) -> list[int]:
+    """Places of clear pressures with the other sign than the machine as described makes."""
+    return [
+        i
+        for i, (r, p) in enumerate(zip(readings, predicted.tolist(), strict=True))
+        if _has_sign(r, p) and r.value * p < 0.0 and abs(r.value) > max(SAME_SIZE * abs(p), CLEAR)
+    ]
+
+
+def _has_sign(r: Reading, predicted: float) -> bool:
+    return r.measure == "Pa" and r.quantity != "velocity pressure" and abs(predicted) > CLEAR
+
+
+def _shown_by_none(
+    machine: MachineData, readings: Readings, odd: Sequence[int], unread: float = 1.0
+) -> list[int]:
+    """Those of some readings that lie far outside what possible machines show.
+
+    Everything spreads wider than usual, but speeds that were not read `unread` times as wide.
+    """
+    items = list(readings)
+    conditions = list(dict.fromkeys(Configuration.of(items[i]) for i in odd))[:MOST_JUDGED]
+    judged = [i for i in odd if Configuration.of(items[i]) in conditions]
+    if not judged:
+        return []
+    layout = machine.layout
+    leaks = [a for a in leak_sizes(layout) if np.median(machine.numbers[a]) > 0.0]
+    scales = {a: assumed(machine, a).scale(layout) for a in [*leaks, *fan_faults(layout)]}
+    scales.update({name: default_scale(machine, name) for name in nuisances(machine, scales)})
+    model = ReadingModel(machine, [items[i] for i in judged], scales, ReadingErrors())
+    z = np.random.default_rng(0).standard_normal((model.size, DRAWN))
+    z *= np.where([name in model.unread for name in model.names], unread, WIDER)[:, None]
+    out = []
+    for i, row in zip(judged, model.predict(z), strict=True):
+        known = row[np.isfinite(row)]
+        if len(known):
+            room = BEYOND * float(np.ptp(np.quantile(known, [0.025, 0.975])))
+            if not known.min() - room <= items[i].value <= known.max() + room:
+                out.append(i)
+    return out
+
+
+def _signs(readings: Readings, predicted: Any, wrong: Sequence[int], measures: str) -> list[str]:
     if not wrong:
         return []
+    items = list(readings)
     if len(wrong) == 1:
-        r, p = wrong[0]
+        r, p = items[wrong[0]], float(predicted[wrong[0]])
         return [
             f"{_line(r)}: {r.where} reads {said(r.value, 'Pa', measures, sign=True)} where the machine "
             f"makes {said(p, 'Pa', measures, sign=True)}: its sign is wrong, or its hose sat on the other "
             "port of the gauge."
         ]
-    share = "all" if len(wrong) == len(judged) else f"{len(wrong)} of {len(judged)}"
-    lines = ", ".join(str(r.line) for r, _ in wrong[:8]) + (" ..." if len(wrong) > 8 else "")
+    judged = sum(_has_sign(r, p) for r, p in zip(items, predicted.tolist(), strict=True))
+    share = "all" if len(wrong) == judged else f"{len(wrong)} of {judged}"
+    lines = ", ".join(str(items[i].line) for i in wrong[:8]) + (" ..." if len(wrong) > 8 else "")
     return [
         f"{share} pressures have the opposite sign of what the machine makes (lines {lines}): write vacuum "
         "as a negative pressure, or as the quantity vacuum."
     ]
 
 
-def _sizes(machine: MachineData, readings: Readings, predicted: Any) -> list[str]:
-    out = []
+def _odd_sizes(machine: MachineData, readings: Readings, predicted: Any) -> dict[int, str]:
+    """Place -> sentence, for readings that are larger than the machine as described can make."""
+    out = {}
     measures = machine.measures
     conditions = [replace(Configuration.of(r), set="") for r in readings]  # a set has no air of its own
     highest = {c: highest_pressure(machine, c) for c in dict.fromkeys(conditions)}
-    for r, c, p in zip(readings, conditions, predicted.tolist(), strict=True):
+    for i, (r, c, p) in enumerate(zip(readings, conditions, predicted.tolist(), strict=True)):
         if r.measure == "Pa":
             most = TOO_MUCH * highest[c]
             if abs(r.value) > most > 0.0:
-                out.append(
+                out[i] = (
                     f"{_line(r)}: {r.where} reads {said(r.value, 'Pa', measures)}, more than the fans "
                     f"can make ({said(most / TOO_MUCH, 'Pa', measures)} at most): look at its measure."
                 )
         elif abs(r.value) > 3.0 * abs(p) > 0.0 or (r.value < 0.0 and r.quantity != "velocity"):
-            out.append(
+            out[i] = (
                 f"{_line(r)}: {r.where} is {said(r.value, r.measure, measures)} where the machine makes "
                 f"{said(p, r.measure, measures)}: look at its measure."
             )
@@ -195,7 +246,7 @@ def highest_pressure(machine: MachineData, conditions: Configuration) -> float:
             if a.startswith((f"{part.name}.total_pressure[", f"{part.name}.static_pressure["))
         ]
         if points:
-            ratio = numbers[f"{part.name}.speed"] / numbers[f"{part.name}.curve_speed"]
+            ratio = running_speed(numbers, part.name) / numbers[f"{part.name}.curve_speed"]
             points = [p * numbers.get(f"{part.name}.pressure_scale", 1.0) for p in points]
             out += max(points) * ratio**2 * density / numbers[f"{part.name}.curve_density"]
     return float(out)

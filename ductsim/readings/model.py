@@ -200,6 +200,27 @@ class ReadingModel:
             self._speed_of.append((tachometer[c.set], self.errors.tachometer))
 
     @property
+    def condition(self) -> NDArray[np.intp]:
+        """Under which of the `configurations` each reading was taken."""
+        return self._condition
+
+    @property
+    def pressures(self) -> NDArray[np.bool_]:
+        """Which readings are pressures."""
+        return self._pressure
+
+    def tachometer_of(self, condition: int) -> int | None:
+        """The coordinate of the tachometer's error under a condition; None where no speed was read."""
+        place = self._speed_of[condition][0]
+        return None if self.names[place] in self.unread else place
+
+    @property
+    def unread(self) -> set[str]:
+        """The coordinates that are engine speeds which were not read."""
+        stated = [np.isfinite(self._speed_stated(i)) for i in range(len(self.configurations))]
+        return {self.names[p] for (p, _), read in zip(self._speed_of, stated, strict=True) if not read}
+
+    @property
     def size(self) -> int:
         """The number of coordinates."""
         return len(self.names)

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
-from itertools import groupby
 from typing import Any
 
 from ..description.data import MachineData
 from ..description.equipment import fan_speed
 from ..description.layout import Layout
+from ..documents.names import names_in
 from ..errors import InputError, UnknownName
 from .table import OF_FANS, Reading, Readings, read_readings
 from .unknowns import speed_addresses
@@ -106,6 +106,14 @@ def named(layout: Layout, readings: Iterable[Reading]) -> tuple[Reading, ...]:
         if reading.minus and whole in known and not {reading.tapping, reading.minus} <= set(known):
             reading = replace(reading, tapping=whole, minus="")
         for name in filter(None, (reading.tapping, reading.minus)):
+            if not known:
+                raise InputError(
+                    f"there is no {'fan' if of_fan else 'tapping'} for the reading {name!r}",
+                    place=place,
+                    allowed="a machine with a fan"
+                    if of_fan
+                    else "a machine with tappings; a network has none",
+                )
             if name not in known:
                 raise UnknownName.of("fan" if of_fan else "tapping", name, known, place=place)
         try:
@@ -117,7 +125,7 @@ def named(layout: Layout, readings: Iterable[Reading]) -> tuple[Reading, ...]:
 
 def taped(layout: Layout, reading: Reading) -> Reading:
     """The reading with its blanked openings by the machine's own names; see `named`."""
-    blanked = _taken_apart(_matched(layout, reading.blanked), layout.part)
+    blanked = names_in(_matched(layout, reading.blanked), layout.part)
     for name in blanked:
         blank(layout, name)
     return reading if blanked == reading.blanked else replace(reading, blanked=blanked)
@@ -148,29 +156,3 @@ def _matched(layout: Layout, texts: Sequence[str]) -> tuple[str, ...]:
         else:
             out.append(text)
     return tuple(dict.fromkeys(out))
-
-
-def _taken_apart(texts: Sequence[str], known: Collection[str]) -> tuple[str, ...]:
-    """Names from texts in which a plus may belong to a name or stand between two."""
-    if all(text in known for text in texts):
-        return tuple(texts)
-    spelled = {_close(name): name for name in known}
-    longest = 1 + max((name.count("+") for name in known), default=0)
-    out: list[str] = []
-    for own, group in groupby(texts, key=lambda text: text in known):
-        if own:
-            out += group
-            continue
-        words = [word.strip() for text in group for word in text.split("+")]
-        at = 0
-        while at < len(words):
-            joined = (("+".join(words[at : at + n]), n) for n in range(longest, 0, -1))
-            name, used = next(((spelled[j], n) for j, n in joined if j in spelled), (words[at], 1))
-            out.append(name)
-            at += used
-    return tuple(dict.fromkeys(filter(None, out)))
-
-
-def _close(name: str) -> str:
-    """A name without spaces about its plus signs."""
-    return "+".join(word.strip() for word in name.split("+"))

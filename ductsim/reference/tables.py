@@ -12,20 +12,22 @@ from ..crop.described import Crop
 from ..description.equipment import Belt, ConstantAir, Held, Section, Supplied, Weather
 from ..description.layout import Tapping, Unit
 from ..description.spreads import Spread
-from ..documents.document import FORMAT
-from ..files.reader import ASSUMED, DRIVES, FREE_KEYS
+from ..documents.document import MACHINE_FORMAT
+from ..files.headers import HEADER, OF_STRETCH
+from ..files.reader import DRIVES, FREE_KEYS
 from ..files.templates import EACH_UNIT, OF_UNIT
 from ..fixes.file import KEYS as FIX_KEYS
 from ..fixes.fix import Fix
 from ..machine import demos
 from ..measures import WORDS as MEASURED
 from ..measures import spellings
-from ..parts import KINDS, Fan
+from ..parts import KINDS, Duct
+from ..parts.declare import Part
 from ..parts.documented import alternatives, number_rows
 from ..questions.vocabulary import WORDS
 from ..readings.table import COLUMNS, MEASURES, QUANTITIES, Reading
 from ..speed.calibrating import CALIBRATED
-from ..speed.calibration import Run
+from ..speed.runs import Run
 from ..studies.balance import Trim
 from .docstrings import entry_docs, summary
 
@@ -33,7 +35,7 @@ Row = dict[str, str]
 TAPPING_KEYS = ("name", "path", "end", "access", "minutes", "note")
 
 GENERAL = {
-    "format": f"the format of the file: {FORMAT}",
+    "format": f"the format of the file: {MACHINE_FORMAT}, or 1 of earlier files",
     "title": "a line about the machine",
     "measures": "metric or inch: in which answers are told; --measures overrides it",
     "ductsim": "the version that wrote the file, where it was written by one",
@@ -45,6 +47,16 @@ GENERAL = {
     "part": "parts that each unit has: [[each_unit.part]]",
     "tapping": "tappings that each unit has: [[each_unit.tapping]]",
     "drive": "the drive that turns it, in place of its speed",
+    "boxes": "nodes where air comes to rest: no loss of a junction is missed there",
+    "from": "the node where it begins, at the end of the farthest duct",
+    "to": "the node where it ends",
+    "diameter": "the bore where it begins",
+    "area": "the section where it begins, in place of the diameter",
+    "angle": "the angle at which the branches join",
+    "branch_diameter": "the bore of the branches",
+    "branch_area": "the section of the branches, in place of their diameter",
+    "stretch": "its stretches, from its begin on: [[header.stretch]]",
+    "branches": "the nodes where the branches end that join at its start, in their order",
     "likely": "the value that is believed likeliest",
     "low": "the smallest value",
     "high": "the largest value",
@@ -116,7 +128,7 @@ def machine_tables() -> list[FileTable]:
             "top",
             "the head",
             "A machine file is TOML. A bare number is SI; a text carries its measure.",
-            plain_rows(("format", "title", "measures", "note", "ductsim", "input_sha256")),
+            plain_rows(("format", "title", "measures", "boxes", "note", "ductsim", "input_sha256")),
         ),
         declared("air", "[air]", Weather, []),
         declared(
@@ -130,6 +142,7 @@ def machine_tables() -> list[FileTable]:
             'or "outside", and its numbers.',
             plain_rows(("name", "kind", "drive", "note")),
         ),
+        *_header_tables(),
         declared(
             "tapping",
             "[[tapping]]",
@@ -153,6 +166,26 @@ def machine_tables() -> list[FileTable]:
                 key, f"[[{key}]]", f"{about[:1].upper()}{about[1:]}.", plain_rows(FREE_KEYS[key], *classes)
             )
             for key, (about, classes) in free.items()
+        ),
+    ]
+
+
+def _header_tables() -> list[FileTable]:
+    """A shared duct with branches, and its stretches."""
+    measures = {"diameter": "m", "area": "m2", "angle": "rad", "branch_diameter": "m", "branch_area": "m2"}
+    return [
+        FileTable(
+            "header",
+            "[[header]]",
+            "A shared duct with branches, written once: stands for its ducts and a merge for each branch.",
+            plain_rows(HEADER, measures=measures),
+        ),
+        FileTable(
+            "header-stretch",
+            "[[header.stretch]]",
+            "A duct of the header, with any key of a duct, and the branches that join at its start. What it "
+            "does not say of them the header says.",
+            [*plain_rows(OF_STRETCH, measures=measures), *number_rows(Duct)],
         ),
     ]
 
@@ -202,18 +235,20 @@ def measure_rows() -> list[Row]:
 
 def other_rows(kind: Any) -> list[Row]:
     """Rows for what a part's table in a file may say in place of its numbers (a fan's assumed curve)."""
-    if not issubclass(kind, Fan):
+    if not issubclass(kind, Part):
         return []
     return [
         {
             "key": key,
             "measure": "",
-            "range": f"a table of {', '.join(names)}",
+            "range": f"a table of {', '.join(names)}; may hold {', '.join(kind.assumed_more.get(key, ()))}"
+            if kind.assumed_more.get(key)
+            else f"a table of {', '.join(names)}",
             "default": "optional",
             "spread": "",
             "meaning": f"in place of the curve: {_lowered(summary(_own_words(getattr(kind, key))))}",
         }
-        for key, names in ASSUMED.items()
+        for key, names in kind.assumed.items()
     ]
 
 

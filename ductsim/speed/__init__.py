@@ -3,7 +3,8 @@
 from ..crop.described import Crop
 from . import told
 from .calibrating import calibrate, crop_from, read_seen
-from .calibration import Calibration, Run
+from .calibration import Calibration
+from .runs import Run
 
 Calibration.show_by(
     tables=told.tables,

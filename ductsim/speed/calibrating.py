@@ -22,9 +22,11 @@ from ..crop.file import read_crop
 from ..crop.margins import CAPTURE, CONVEYING, RATIO, SUCTION, places, values_at
 from ..description.data import MachineData
 from ..documents.cells import is_table, read_rows
+from ..documents.names import names_in
 from ..errors import InputError, Problems, UnknownName, shown
 from ..quantity import si
-from .calibration import Calibration, Run
+from .calibration import Calibration
+from .runs import Run
 
 Array = NDArray[np.float64]
 
@@ -204,7 +206,7 @@ def crop_from(given: Any) -> Crop | None:
     """
     if given is None:
         return None
-    return given.crop if isinstance(given, Calibration) else read_crop(given)
+    return given.believed() if isinstance(given, Calibration) else read_crop(given)
 
 
 def _run(given: Any, place: str) -> Run:
@@ -246,20 +248,13 @@ def _runs(machine: MachineData, crop: Crop, seen: Any) -> list[Run]:
 def _blocked(given: Any, units: list[str], place: str) -> tuple[str, ...]:
     """The units that blocked: a name, several joined by "+" as in a cell of a table, or a list of names."""
     if given is None or isinstance(given, (list, tuple)):
-        names = list(given or ())
-        for name in names:
-            if name not in units:
-                raise UnknownName.of("unit", name, units, place=place)
-        return tuple(names)
-    out: list[str] = []
-    words = str(given).split("+") if str(given) else []
-    while words:  # a name may hold a "+" itself: the longest that there is counts
-        size = next((k for k in range(len(words), 0, -1) if "+".join(words[:k]).strip() in units), 0)
-        if not size:
-            raise UnknownName.of("unit", words[0].strip(), units, place=place)
-        out.append("+".join(words[:size]).strip())
-        words = words[size:]
-    return tuple(out)
+        names = tuple(given or ())
+    else:
+        names = names_in([str(given)], units)
+    for name in names:
+        if name not in units:
+            raise UnknownName.of("unit", name, units, place=place)
+    return names
 
 
 def _number(value: Any, measure: str, key: str, place: str) -> float:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -12,37 +11,10 @@ from numpy.typing import NDArray
 from ..crop.described import Crop, crop_of
 from ..description.data import MachineData
 from ..result import Result
+from .conditioning import Conditioned, conditioned
+from .runs import Run
 
 Array = NDArray[np.float64]
-
-
-@dataclass(frozen=True)
-class Run:
-    """One thing that an owner has seen.
-
-    Attributes
-    ----------
-    ground_speed : float
-        [m/s], or a text ("5 km/h").
-    crop_yield : float, optional
-        [kg/m2], or a text; the crop's own if not given.
-    blocked : str or sequence of str
-        The unit that blocked, or several, a text also joined by "+"; empty when the machine ran.
-    line : int
-        Its line in the file it was read from; 0 for none.
-    """
-
-    ground_speed: Any
-    crop_yield: Any = None
-    blocked: str | Sequence[str] = ()
-    line: int = 0
-
-    @property
-    def units(self) -> tuple[str, ...]:
-        """The units that blocked."""
-        if isinstance(self.blocked, str):
-            return (self.blocked,) if self.blocked else ()
-        return tuple(self.blocked)
 
 
 @dataclass(repr=False, eq=False)
@@ -112,9 +84,24 @@ class Calibration(Result):
         mean = float(self.density @ log_value)
         return float(np.sqrt(self.density @ (log_value - mean) ** 2))
 
+    def conditioned(self, count: int, seed: int = 0) -> Conditioned:
+        """Draws of all uncertain numbers of the crop, weighed by the same observations.
+
+        What the calibration says of its one number holds with the others as they are; these draws leave
+        all of them free, each with its own spread, whichever number was calibrated.
+        """
+        return conditioned(self.machine, self.runs, self.scatter, count, seed)
+
+    def believed(self, told: Conditioned | None = None) -> Crop:
+        """The crop with every uncertain number at the middle of such draws, whichever was calibrated."""
+        told = self.conditioned(1) if told is None else told
+        middles: dict[str, Any] = {a.removeprefix("crop."): value for a, value in told.centre.items()}
+        crop: Crop = self.machine.crop
+        return replace(crop, **middles)
+
     @property
     def crop(self) -> Crop:
-        """The crop with the calibrated number at its median."""
+        """The crop with the calibrated number at its median, the others as they are."""
         crop = crop_of(self.machine.layout, self.machine.numbers)
         assert crop is not None
         median: Any = self.median

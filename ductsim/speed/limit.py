@@ -52,13 +52,19 @@ def falling_root(
     low, high = x.copy(), x.copy()
     f_low = function(x, np.arange(n))
     f_high = f_low.copy()
-    factor = 1.25
+    factor, asked = 1.25, False
     while True:  # widen each bracket until the function is above zero at its low end, below at its high end
         up = (f_high > 0.0) & (high < fastest)
         down = (f_low < 0.0) & (low > SLOWEST)
         some = np.flatnonzero(up | down)
         if not len(some):
             break
+        if down.any() and not asked:  # where it is below zero all the way, the way down tells nothing
+            asked, some = True, np.flatnonzero(down)
+            value = function(np.full(len(some), SLOWEST), some)
+            dead = some[value < 0.0]
+            low[dead], f_low[dead] = SLOWEST, value[value < 0.0]
+            continue
         rising = up[some]
         new = np.where(
             rising, np.minimum(high[some] * factor, fastest), np.maximum(low[some] / factor, SLOWEST)

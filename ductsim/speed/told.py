@@ -9,7 +9,8 @@ import numpy as np
 from ..cautions import cautions_for
 from ..quantity import convert
 from ..result import Note
-from .calibration import Calibration, Run
+from .calibration import Calibration
+from .runs import Run
 
 Row = dict[str, Any]
 
@@ -111,8 +112,12 @@ def _unit(found: Calibration) -> str:
 
 
 def notes(found: Calibration) -> list[Note]:
-    """What deserves a look: nothing beyond the sentences."""
-    return []
+    """What the interval does not hold."""
+    text = (
+        "The other numbers of the crop are taken as they are here. The ground speed weighs all of them by "
+        "the same observations."
+    )
+    return [Note(text, "given the others", found.number)]
 
 
 def cautions(found: Calibration) -> list[str]:

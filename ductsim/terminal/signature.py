@@ -142,6 +142,7 @@ def study_command(
     group: str,
     example: str,
     *,
+    name: str = "",
     summary: str = "",
     more: str = "",
     tables: Sequence[str] | None = None,
@@ -156,11 +157,13 @@ def study_command(
     Parameters
     ----------
     run : function
-        The study; its name with hyphens is the command's word.
+        The study.
     group : str
         The heading under which the overview lists it.
     example : str
         A line that works as it stands.
+    name : str
+        The command's word; by default the function's name with hyphens.
     summary : str
         What it does; by default the first sentence of its docstring.
     more : str
@@ -180,7 +183,7 @@ def study_command(
     """
     made = StudyCommand(run, takes or {}, tables, most, more_options, prepare, around)
     text = summary or _first_sentence(inspect.getdoc(run) or "")
-    return Command(run.__name__.replace("_", "-"), text, example, made.options, made, more, group)
+    return Command(name or run.__name__.replace("_", "-"), text, example, made.options, made, more, group)
 
 
 def parameter_docs(run: Callable[..., Any]) -> dict[str, str]:

@@ -9,7 +9,15 @@ from typing import Any
 from ...air import Air, standard_pressure
 from ...laws.bends import angle_share, mitre_loss, round_bend_loss, square_bend_loss
 from ...laws.friction import compression_correction, friction_factor
-from ...laws.losses import contraction_loss, diffuser_loss, plate_loss, screen_loss
+from ...laws.losses import (
+    contraction_loss,
+    diffuser_loss,
+    grille_loss,
+    plate_loss,
+    thin_plate_loss,
+    wire_mesh_loss,
+)
+from ..bend import Bend
 from ..declare import LocalAir
 from ..duct import Duct
 from ..hose import Hose
@@ -110,6 +118,13 @@ def hose() -> Iterator[Check]:
         yield compare("friction", f"correction, {percent} %", "abushakra2004", "-", published, ours, 0.02)
 
 
+# Thin perforated plates: open share, loss coefficient on the approach velocity.
+THIN_PLATES = ((0.05, 1000.0), (0.1, 250.0), (0.15, 85.0), (0.2, 52.0), (0.25, 30.0), (0.3, 17.0),
+               (0.35, 11.0), (0.4, 7.7), (0.45, 5.5), (0.5, 3.8), (0.55, 2.8), (0.6, 2.0),
+               (0.65, 1.5), (0.7, 1.1), (0.75, 0.78), (0.8, 0.53), (0.85, 0.35))  # fmt: skip
+IDELCHIK_PLATES = ((0.1, 245.0), (0.2, 51.5), (0.3, 18.2), (0.4, 8.25), (0.5, 4.0), (0.6, 2.0), (0.7, 0.97))
+
+
 def losses() -> Iterator[Check]:
     """Velocity pressures, hoods, plates, screens and entries."""
     # 4005 sqrt(VP): feet per minute from inches of water in air of 0.075 lb/ft3 (1.2014 kg/m3)
@@ -154,9 +169,20 @@ def losses() -> Iterator[Check]:
         yield compare(
             "quadratic", words, "borda_carnot", "-", published, plate_loss(share), 0.04, standing="computed"
         )
-    yield compare(
-        "quadratic", "screen with 0.5 open", "blevins", "-", 4.0, screen_loss(0.5), 1e-9, standing="computed"
-    )
+    for open_share, published in THIN_PLATES:
+        words, ours = f"thin plate with {open_share:g} open", thin_plate_loss(open_share)
+        yield compare("quadratic", words, "blevins", "-", published, ours, 0.12)
+    for open_share, published in IDELCHIK_PLATES:
+        words, ours = f"thin plate with {open_share:g} open", thin_plate_loss(open_share)
+        yield compare(
+            "quadratic", words, "idelchik_plates", "-", published, ours, 0.13, standing="from memory"
+        )
+    for open_share, published in ((0.3, 5.258), (0.5, 1.56), (0.7, 0.541)):
+        words, ours = f"round wires with {open_share:g} open, Re 400", wire_mesh_loss(open_share)
+        yield compare("quadratic", words, "blevins", "-", published, ours, 1e-3, standing="computed")
+    for open_share, published in ((0.45, 5.2963), (0.5, 4.0)):
+        words, ours = f"square-edged grille with {open_share:g} open", grille_loss(open_share)
+        yield compare("quadratic", words, "blevins", "-", published, ours, 1e-5, standing="computed")
     for style, published in (("plain", 0.93), ("flanged", 0.49), ("bellmouth", 0.04)):
         path: Any = Entrance(area=1.0, style=style).paths()[0]
         ours = path.law(12.0, LocalAir(1.2, 1.8e-5), **path.coefficients)[0] / 60.0
@@ -172,6 +198,17 @@ SQUARE = ((0.5, 1.18), (0.75, 0.44), (1.0, 0.21), (1.5, 0.17), (2.0, 0.15))
 ANGLES = ((20, 0.31), (30, 0.45), (45, 0.60), (60, 0.78), (75, 0.90), (90, 1.0), (110, 1.13), (130, 1.20),
           (150, 1.28), (180, 1.40))  # fmt: skip
 MITRES = ((20, 0.08), (30, 0.16), (45, 0.34), (60, 0.55), (75, 0.81), (90, 1.2))
+
+
+# CR3-1 off the square section, from memory: radius over width -> loss at these heights over widths
+ASPECTS = (0.25, 0.5, 0.75, 1.5, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0)
+RECTANGULAR = (
+    (0.5, (1.53, 1.38, 1.29, 1.06, 1.00, 1.00, 1.06, 1.12, 1.16, 1.18)),
+    (0.75, (0.57, 0.52, 0.48, 0.40, 0.39, 0.39, 0.40, 0.42, 0.43, 0.44)),
+    (1.0, (0.27, 0.25, 0.23, 0.19, 0.18, 0.18, 0.19, 0.20, 0.21, 0.21)),
+    (1.5, (0.22, 0.20, 0.19, 0.15, 0.14, 0.14, 0.15, 0.16, 0.17, 0.17)),
+    (2.0, (0.20, 0.18, 0.16, 0.14, 0.13, 0.13, 0.14, 0.14, 0.15, 0.15)),
+)
 
 
 def bends() -> Iterator[Check]:
@@ -191,6 +228,23 @@ def bends() -> Iterator[Check]:
         yield compare(
             "bends", f"square 90 deg, r/W {ratio:g}", "ashrae2005_fittings", "-", published, ours, 1e-9
         )
+    for ratio, row in RECTANGULAR:
+        for aspect, published in zip(ASPECTS, row, strict=True):
+            words = f"rectangular 90 deg, r/W {ratio:g}, H/W {aspect:g}"
+            ours = square_bend_loss(right, ratio, aspect)
+            yield compare(
+                "bends", words, "ashrae2005_fittings", "-", published, ours, 0.04, at_least=0.006,
+                standing="from memory",
+            )  # fmt: skip
+    bend = [Bend(angle=right, radius=0.3)]
+    straight, smooth, hose = (
+        drop_of(Hose(length=2.0, diameter=0.2, **more), 0.3)
+        for more in ({}, {"bends": bend, "bend_factor": 1.0}, {"bends": bend})
+    )
+    ours = (hose - straight) / (smooth - straight)
+    yield compare(
+        "bends", "a hose's bend over a smooth one", "hose_bends", "-", 2.0, ours, 0.01, standing="from memory"
+    )
     for degrees, published in ANGLES:
         ours = angle_share(math.radians(degrees))
         yield compare("bends", f"angle factor, {degrees} deg", "smacna_a7", "-", published, ours, 0.035)

@@ -30,7 +30,9 @@ def leaks() -> Iterator[Check]:
         0.3 / (1e3 * volume_of(Leak(leakage_class=1.0, surface=1.0), 750.0)), 0.02,
     )  # fmt: skip
     imperial = 4.719474e-4 / 9.290304 / INCH_WATER**0.65  # class 1: 1 ft3/min per 100 ft2 at 1 in water
-    ours = volume_of(Leak(leakage_class=6e3 * imperial, surface=92.90304), 2.0 * INCH_WATER) / 4.719474e-4
+    ours = (
+        volume_of(Leak(leakage_class=6e3 * imperial, surface=92.90304), 2.0 * INCH_WATER, 1.2) / 4.719474e-4
+    )
     yield compare(
         "power_leak", "class 6, 2 in water, 1000 ft2", "smacna_leakage", "ft3/min", 94.15, ours, 1e-3,
         standing="computed",
@@ -46,6 +48,11 @@ def leaks() -> Iterator[Check]:
         yield compare(
             "power_leak", words, "en12237", "L/(s m2)", published, ours, 5e-3, standing="from memory"
         )
+    for exponent, published in ((0.5, 1.1180), (0.65, 1.0812)):
+        leak = Leak(coefficient=0.003, exponent=exponent)
+        ours = volume_of(leak, 100.0, 0.96) / volume_of(leak, 100.0, 1.2)
+        words = f"exponent {exponent:g}, flow at 0.96 over that at 1.2 kg/m3"
+        yield compare("power_leak", words, "iso9972", "-", published, ours, 1e-4, standing="from memory")
     ours = 1e3 * volume_of(Leak(area=1e-4), 100.0, 1.2)
     yield compare("quadratic", "gap of 1 cm2 at 100 Pa", "orifice_coefficient", "L/s", 0.7875, ours, 1e-3,
                  standing="computed")  # fmt: skip
@@ -107,6 +114,14 @@ def fans() -> Iterator[Check]:
     yield compare(
         "fan", "total from 1800 Pa static, outlet 260 x 310 mm", "ashrae2021ch21", "Pa", 1992.0, ours, 1e-3
     )
+    free = Fan(
+        flow=[0.0, 1.44, 2.5], total_pressure=[2000.0, 1992.0, 800.0], outlet_area=0.26 * 0.31,
+        curve_speed=100.0, curve_density=AIR, speed=100.0, outlet="free",
+    )  # fmt: skip
+    yield compare(
+        "fan", "static of 1992 Pa total: a free outlet of 260 x 310 mm", "ashrae2021ch21", "Pa", 1800.0,
+        -drop_of(free, 1.44), 1e-3,
+    )  # fmt: skip
 
 
 def jet_state(
@@ -160,6 +175,22 @@ def jets() -> Iterator[Check]:
         words = f"mixing without losses, jet of {a_j:g} m2 in {a_m:g} m2"
         standing = "seen" if published == 68.06 else "computed"
         yield compare("jet", words, "fox_mcdonald", "kPa", published, static / 1e3, share, standing=standing)
+
+
+def expansion() -> Iterator[Check]:
+    """Air that expands in a nozzle: a textbook's state at rest, of 54.05 kPa at 255.7 K and 286.8 K."""
+    p1, cold, total, area = 54050.0, 255.7, 286.8, 0.0075
+    warm = p1 / (287.042 * total)
+    heating = total / cold - 1.0
+    head = 3.5 * p1 * heating
+    x = area * math.sqrt(2.0 * warm * (1.0 + heating) * head)
+    pair: Any = Jet(nozzle_area=area, mixing_area=0.06, nozzle_loss=0.0).paths()[0]
+    air = LocalAir((warm, warm, warm), 1.8e-5, warm, (warm / p1,) * 3)
+    d1, d2 = pair.law((x, 0.0), air, **pair.coefficients)[0]
+    ours = (p1 + d1 - d2) / 1e3
+    yield compare(
+        "jet", "total pressure of air at 255.7 K, 286.8 K at rest", "cengel", "kPa", 80.773, ours, 1e-4
+    )
 
 
 def tees() -> Iterator[Check]:

@@ -10,12 +10,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...answers.variants import solve_variants
-from ...arguments import locked, texts
+from ...arguments import locked
 from ...description.possible import middle
 from ...errors import InputError, UnknownName
 from ...machine.machine import Machine
 from ...machine.possible import possible_machines
-from ...questions.vocabulary import question
+from ...questions.vocabulary import asked_of, question
 from .result import Balance
 from .search import MOST_COUNTED, Search
 from .trims import Dial, Trim, dials_of
@@ -142,9 +142,7 @@ def _gains(machine: Machine, settings: dict[str, float], of: Sequence[str], bett
 def _questions(machine: Machine, of: str | Sequence[str]) -> tuple[list[str], str]:
     """The questions to be evened, and the one that stands for them if they are one for each unit."""
     if not isinstance(of, str):
-        if isinstance(of, (list, tuple)) and not of:
-            raise InputError("there is no question", place="of", allowed="at least one")
-        return texts(of, "balance, of", "a question, or a list of them"), ""
+        return asked_of(machine.layout, of, "balance"), ""
     question(machine.layout, of)
     if not of.startswith("weakest ") and of != "carrying margin":
         return [of], ""

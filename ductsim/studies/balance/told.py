@@ -14,7 +14,7 @@ from ...machine.machine import MachineState
 from ...quantity import measure_key, suited
 from ...result import Note
 from ...statistics import quantile
-from ...wording import listed, said
+from ...wording import listed, percent, said
 from .result import Balance
 
 Row = dict[str, Any]
@@ -130,7 +130,7 @@ def _lifted(found: Balance, measures: str) -> str:
         for value, names in _grouped(found.settings).items()
     ]
     more = f" and {len(words) - MOST_SET} more values" if len(words) > MOST_SET else ""
-    share = f" ({(after - before) / abs(before):+.0%})" if before else ""
+    share = f" ({percent((after - before) / abs(before), sign=True)})" if before else ""
     return (
         f"The {found.label} goes from {said(before, measure, measures)} to "
         f"{said(after, measure, measures)}{share}, with {'; '.join(words[:MOST_SET])}{more}."

@@ -44,7 +44,8 @@ class Comparison(Result):
     errors : dict
         Name of a fix that could not be spelled out for this machine -> why, one sentence.
     of : str
-        What was asked.
+        What was asked, of several questions the first: gains and worths are in its answer. How the fixes
+        change the others' answers is told beside it.
     budget : float or None
         Minutes.
     exact : bool
@@ -245,6 +246,7 @@ class Comparison(Result):
         if self.machines > 1:
             out |= range_of(solved.gains[row], "gain", measure)
             out["chance_best"] = self.chances.get(mask, 0.0)
+        out |= solved.also(row)
         out |= solved.at_weakest(row)
         out["shaft_power_change_W"] = float(solved.power[row])
         return out | {"verdict": solved.answers.verdict(row), "reason": solved.answers.why(row)}

@@ -65,7 +65,7 @@ def _fix_row(found: Comparison, i: int) -> Row:
     }
     if found.machines > 1:
         own |= range_of(sure.gains[row], "gain", measure)
-    return own | _moved(sure, row) | {"remark": "; ".join(_remarks(found, i))}
+    return own | sure.also(row) | _moved(sure, row) | {"remark": "; ".join(_remarks(found, i))}
 
 
 def _moved(solved: SolvedSets, row: int) -> Row:
@@ -136,7 +136,7 @@ def _order_rows(found: Comparison) -> list[Row]:
         row = solved.row(mask)
         own: Row = {"step": step, "fix": name, "time_so_far_min": float(solved.minutes[row])}
         own[measure_key("gain_so_far", measure)] = float(solved.gain[row])
-        own |= solved.at_weakest(row)
+        own |= solved.also(row) | solved.at_weakest(row)
         out.append(own | {"shaft_power_change_W": float(solved.power[row])})
     return out
 

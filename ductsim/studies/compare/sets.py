@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from ...fixes.combining import CONTRADICTION, IMPOSSIBLE, NO_ANSWER, Answers, Combining
 from ...quantity import measure_key
+from ...questions.vocabulary import question
 from ...statistics import quantile
 
 Array = NDArray[np.float64]
@@ -139,6 +140,15 @@ class SolvedSets:
     def noticed(self) -> float:
         """A gain that can be told from none."""
         return NOTICED * abs(self.base)
+
+    def also(self, row: int) -> dict[str, float]:
+        """The median change of the further answers by a set, as cells of a row: as it is, more or less."""
+        answers, out = self.answers.also, {}
+        for a, words in enumerate(self.combining.also):
+            measure = question(self.combining.machine.layout, words).measure
+            change = quantile(answers[row, a] - answers[self.row(0), a], 0.5)
+            out[measure_key(f"{words} change", measure)] = change
+        return out
 
     def row(self, mask: int) -> int:
         """The row of a set."""

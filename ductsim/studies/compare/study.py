@@ -43,7 +43,7 @@ BUDGETS = (30.0, 60.0, 120.0)
 def compare(
     machine_or_fit: Any,
     fixes: Any,
-    of: str = "weakest vacuum",
+    of: str | Sequence[str] = "weakest vacuum",
     budget: float | str | None = None,
 ) -> Comparison:
     """What each fix is worth, alone and with others, and the best of them for the time there is.
@@ -56,8 +56,9 @@ def compare(
     fixes : list of Fix, path, mapping or DataFrame
         What `read_fixes` takes. A fix that makes no sense on this machine is named with one
         sentence in `errors`; the others are compared all the same.
-    of : str
-        The question, by default the vacuum of the weakest unit.
+    of : str or sequence of str
+        The question, by default the vacuum of the weakest unit. Of several the first says what is best; what
+        the fixes do to the others stands beside it.
     budget : float or str, optional
         The working time there is: a number of minutes [min], or a text with its measure ("1.5 h").
 
@@ -94,7 +95,7 @@ def compare(
         machine=machine,
         fixes=given,
         errors=errors,
-        of=of,
+        of=engine.of,
         budget=within,
         exact=exact,
         orders=min(ORDERS, MOST_STEPS // max(n, 1)),

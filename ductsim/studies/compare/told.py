@@ -6,7 +6,7 @@ from ...fixes.combining import CONTRADICTION, NOT_ALLOWED, Reason
 from ...fixes.fix import all_cautions
 from ...result import Note
 from ...statistics import quantile
-from ...wording import listed, said
+from ...wording import listed, percent, said
 from .result import Comparison
 from .rows import OPPOSITE
 from .sets import NOTICED, SolvedSets
@@ -183,7 +183,7 @@ def _time(minutes: float) -> str:
 
 
 def _percent(change: float, before: float) -> str:
-    return f"{change / abs(before):+.0%}"
+    return percent(change / abs(before), sign=True)
 
 
 # ---- notes and cautions

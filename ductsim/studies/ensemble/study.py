@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ...arguments import instance, locked, one_of, texts, whole
+from ...arguments import instance, locked, one_of, whole
 from ...chunks import Chunk, Folder, run
 from ...description.data import MachineData
 from ...description.distributions import Correlation, check_scattering, read_correlation
@@ -23,7 +23,7 @@ from ...machine.machine import Machine
 from ...machine.network import Network
 from ...machine.possible import as_machine
 from ...network.state import Outcome
-from ...questions.vocabulary import question
+from ...questions.vocabulary import asked_of, question
 from ...result import Note
 from ...variance import Shares, variance_shares
 from .points import METHODS, chunk_points
@@ -311,9 +311,7 @@ def _job(
     chunk = whole(chunk, "ensemble", "chunk", 1)
     seed = whole(seed, "ensemble", "seed", 0, LARGEST_SEED - 1)
     instance(shares, (bool, np.bool_), "ensemble, shares", "True or False")
-    asked = tuple(texts(of, "ensemble, of", "a question, or a list of them"))
-    for words in asked:
-        question(machine.layout, words)
+    asked = tuple(asked_of(machine.layout, of, "ensemble"))
     if spreads is None:
         spreads = machine.layout.free.get("spread") or default_spreads(machine)
     scatters = resolve(machine, read_spreads(spreads))

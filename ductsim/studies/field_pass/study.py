@@ -128,7 +128,9 @@ def _margins(machine: Machine, flow: Array) -> tuple[Array, list[Place]]:
 
 def _flow_for(machine: Machine, margin: float) -> float:
     """The yield x speed at which the smallest margin is `margin` [kg/(s m)]."""
-    raised = {f"crop.{n}": machine.numbers[f"crop.{n}"] * margin for n in LEAST}
+    crop = _crop(machine)
+    raised = {f"crop.{n}": crop.least(n) * margin for n in LEAST}
+    raised["crop.reference_slip"] = crop.slip if crop.slip > 0.0 else crop.reference_slip
     limit = speed_limit(machine.rebuilt({**machine.numbers, **raised}))
     return float(limit) * float(_crop(machine).mass_yield)
 

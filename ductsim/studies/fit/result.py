@@ -10,18 +10,21 @@ from typing import Any, ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
+from ...inference import gross
 from ...inference.drawing import Draws, draw
 from ...inference.problem import Estimate, Problem
 from ...inference.scales import EDGE, Scales
 from ...machine.fitted import Fitted
 from ...readings.unknowns import Unknown
+from .setting_aside import chance, problem_without
 
 Array = NDArray[np.float64]
 Row = dict[str, Any]
 
+ONE_SIDED = 1.6448536269514722  # the coordinate of the 95 % quantile
 TOLD, HARDLY = 0.5, 0.8
 """Up to this ratio of interval to prior interval the readings told an unknown; where they did not, from this
-ratio of standard deviations on its scale on only the prior did."""
+ratio on, and the same of standard deviations on its scale, only the prior did."""
 OUTLYING = 0.01  # chance of one outlier or more among sound readings
 NOTHING = 0.01
 FELT = 0.3  # effects smaller than this, in standard deviations of what is known, count as none
@@ -39,7 +42,8 @@ class Fit(Fitted):
     Estimates are the most probable values, intervals hold 95 % of what is believed after the readings: with
     2.5 % on either side, or from 0 where more than 2.5 % are next to nothing (below a hundredth of what was
     likely). The machine's other uncertain numbers and the errors of gauge and tachometer are fitted along.
-    Readings that contradict each other are answered too: then `draws.linear` is True, a note says that the
+    Readings that are grossly wrong beside the others are set aside: they are named and do not count. Where
+    too many contradict each other there is an answer too: then `draws.linear` is True, a note says that the
     intervals are rough, and which readings are farthest off.
 
     Attributes
@@ -48,15 +52,21 @@ class Fit(Fitted):
         Weighted draws of the coordinates, behind all intervals.
     sd : array (M,)
         Standard deviation of each reading by itself, SI.
+    plain : Estimate
+        The estimate where every reading counts.
+    slips : list of Group
+        What is grossly wrong: readings, or a set's engine speed. `estimate` and `draws` are without it.
     """
 
     draws: Draws
     sd: Array
+    plain: Estimate
+    slips: list[gross.Group]
 
     def _drawn(self, count: int, rng: np.random.Generator) -> Array:
         draws = self.draws
         if count > draws.asked:
-            problem = self.model.problem()
+            problem = problem_without(self.model, self.slips)
             self.model.start_at(self.estimate.x)
             draws = draw(problem, self.estimate, count, np.random.default_rng(self.seed))
         return draws.x[:, draws.resample(count, rng)]
@@ -67,22 +77,26 @@ class Fit(Fitted):
     def unknowns(self) -> list[Row]:
         """A row for each unknown: estimate, interval, prior interval, what told it; clear excess first.
 
-        `ratio` is the width of the interval over that of the prior's, `scale_ratio` the same of the standard
-        deviations on the unknown's scale; `told` is "by the readings", "in part" or "only by the prior";
-        `chance_high` is how probably it is larger than was likely.
+        `ratio` is the width of the interval over that of the prior's of the same kind, `scale_ratio` the
+        same of the standard deviations on the unknown's scale; `told` is "by the readings", "in part" or
+        "only by the prior"; `chance_high` is how probably it is larger than was likely.
         """
         count = len(self.scales)
         scales = Scales(list(self.scales.values()))
         values = scales.values(self.draws.x[:count])
         best = scales.values(self.estimate.x[:count, None])[:, 0]
         prior = scales.values(np.repeat([[-EDGE, EDGE]], count, axis=0))
+        one_end = np.full((count, 2), ONE_SIDED) * [-1.0, 1.0]
+        prior_ends = scales.values(one_end).max(axis=1)
         sd = np.sqrt(np.diag(self.estimate.covariance))
         rows = []
         for i, u in enumerate(self.wanted):
-            low, high = self._interval(values[i], NOTHING * u.likely)
+            low, high, one_sided = self._interval(values[i], NOTHING * u.likely)
             low, high = min(low, float(best[i])), max(high, float(best[i]))
             first, last = prior[i].tolist()
-            ratio = (high - low) / (last - first)
+            # like with like: an interval from 0 against what was believed to lie above 0 alike
+            before = (0.0, float(prior_ends[i])) if one_sided else (first, last)
+            ratio = (high - low) / (before[1] - before[0])
             rows.append(
                 {
                     "unknown": u.address,
@@ -101,8 +115,11 @@ class Fit(Fitted):
             )
         return sorted(rows, key=lambda row: (row["told"] == "only by the prior", -_excess(row)))
 
-    def _interval(self, values: Array, nothing: float) -> tuple[float, float]:
-        """What 95 % of the draws lie between: from 0 where next to nothing is possible, else equal tails."""
+    def _interval(self, values: Array, nothing: float) -> tuple[float, float, bool]:
+        """What 95 % of the draws lie between, and whether that is from 0.
+
+        It is where next to nothing is possible, else with equal tails.
+        """
         draws = self.draws
         zero = float(draws.weights[values <= nothing].sum())
         shares = ENDS if zero >= EDGES[0] else EDGES
@@ -110,7 +127,8 @@ class Fit(Fitted):
         count = draws.effective
         shares = np.clip((shares * (count + 1.0) - 0.5) / count, 0.0, 1.0)
         low, high = draws.quantiles(values, shares).tolist()
-        return (0.0 if zero >= EDGES[0] else low), high
+        one_sided = zero >= EDGES[0]
+        return (0.0 if one_sided else low), high, one_sided
 
     @cached_property
     def pairs(self) -> list[Row]:
@@ -146,7 +164,8 @@ class Fit(Fitted):
     def readings(self) -> list[Row]:
         """A row for each reading: measured, fitted, and the misfit in standard deviations.
 
-        The misfit counts what the fit took up: of sound readings one in twenty is beyond 2.
+        The misfit counts what the fit took up: of sound readings one in twenty is beyond 2. Of a reading that
+        is set aside `fitted` is what the others make.
         """
         from scipy.special import ndtri
 
@@ -154,23 +173,40 @@ class Fit(Fitted):
         # what the fit leaves of a reading's own error, in standard deviations of it
         inner = np.eye(len(self.taken)) + self.estimate.slopes @ self.estimate.slopes.T
         left = np.sqrt(np.clip(np.diag(np.linalg.inv(inner)), 1e-6, 1.0))
+        aside = self.aside
         out = []
         for i, r in enumerate(self.taken):
-            misfit = float(-self.estimate.residuals[i] / left[i])
+            fitted = float(self.estimate.predicted[i])
+            if i in aside:
+                misfit = (r.value - fitted) / (self.sd[i] * math.sqrt(1.0 + self._known(i)))
+            else:
+                misfit = -float(self.estimate.residuals[i]) / left[i]
             out.append(
                 {
                     "line": r.line,
                     "where": r.where,
                     "how": r.how,
                     "measured": r.value,
-                    "fitted": float(self.estimate.predicted[i]),
+                    "fitted": fitted,
                     "sd": float(self.sd[i]),
                     "measure": r.measure,
-                    "misfit": misfit,
-                    "outlier": abs(misfit) > limit,
+                    "misfit": float(misfit),
+                    "outlier": bool(i in aside or abs(misfit) > limit),
+                    "set_aside": i in aside,
                 }
             )
         return out
+
+    def _known(self, i: int) -> float:
+        """The variance of what the readings that count predict of one that does not, in its own."""
+        problem = problem_without(self.model, self.slips)
+        slope = self.estimate.slopes[i] / problem.width * (problem.sd[i] / self.sd[i])
+        return float(slope @ self.estimate.covariance @ slope)
+
+    @property
+    def aside(self) -> set[int]:
+        """Places of the readings that do not count."""
+        return gross.aside(self.slips)
 
     @property
     def outliers(self) -> list[Row]:
@@ -179,15 +215,18 @@ class Fit(Fitted):
 
     @property
     def chi_square(self) -> float:
-        """Sum of squares of readings and priors together; its mean is the number of readings."""
-        return self.estimate.chi_square
+        """Sum of squares of all readings and priors together; its mean is the number of readings."""
+        return self.plain.chi_square
 
     @property
     def chance(self) -> float:
-        """How often sound readings of such a machine fit no better than these."""
-        from scipy.special import gammaincc
+        """How often sound readings of such a machine fit no better than all of these."""
+        return chance(self.chi_square, len(self.taken))
 
-        return float(gammaincc(0.5 * len(self.taken), 0.5 * self.chi_square))
+    @property
+    def chance_left(self) -> float:
+        """How often sound readings fit no better than those that count."""
+        return chance(self.estimate.chi_square, len(self.taken) - len(self.aside))
 
     # ---- what was fitted along
 
@@ -213,7 +252,7 @@ class Fit(Fitted):
 def _told(ratio: float, scale_ratio: float) -> str:
     if ratio <= TOLD:
         return "by the readings"
-    return "in part" if scale_ratio < HARDLY else "only by the prior"
+    return "in part" if min(ratio, scale_ratio) < HARDLY else "only by the prior"
 
 
 def _excess(row: Row) -> float:
@@ -259,9 +298,9 @@ class Suspects(Fitted):
     def chances(self) -> dict[str, float]:
         """Suspect -> chance that it is at fault."""
         out = {u.address: 0.0 for u in self.wanted}
-        for names, chance in self.hypotheses:
+        for names, share in self.hypotheses:
             for name in names:
-                out[name] += chance
+                out[name] += share
         return out
 
     def believed(self, names: tuple[str, ...]) -> tuple[Array, Array]:

@@ -10,17 +10,19 @@ import numpy as np
 
 from ...arguments import whole
 from ...bounded import at_most
-from ...errors import InputError, UnknownName, shown
+from ...errors import UnknownName
 from ...inference.drawing import draw
-from ...inference.problem import find
 from ...machine.fitted import MANY, MOST_COLUMNS
 from ...machine.machine import Machine
+from ...machine.network import Network
+from ...machine.possible import as_machine
 from ...readings.checks import refuse
 from ...readings.model import ReadingErrors, ReadingModel
 from ...readings.naming import readings_of
 from ...readings.table import Readings
 from ...readings.unknowns import Unknown, default_scale, nuisances, unknowns_of
 from .result import Fit, Suspects
+from .setting_aside import settled
 from .suspecting import suspected
 
 DRAWS, EASY = 400, 10_000
@@ -29,7 +31,7 @@ DRAWS, EASY = 400, 10_000
 
 @overload
 def fit(
-    machine: Machine,
+    machine: Machine | Network,
     readings: Any,
     unknowns: Any = None,
     *,
@@ -43,7 +45,7 @@ def fit(
 
 @overload
 def fit(
-    machine: Machine,
+    machine: Machine | Network,
     readings: Any,
     unknowns: Any = None,
     *,
@@ -56,7 +58,7 @@ def fit(
 
 
 def fit(
-    machine: Machine,
+    machine: Machine | Network,
     readings: Any,
     unknowns: Any = None,
     *,
@@ -73,7 +75,7 @@ def fit(
 
     Parameters
     ----------
-    machine : Machine
+    machine : Machine or Network
         A single one, without columns.
     readings : path, DataFrame, list or Readings
         See `read_readings`.
@@ -87,7 +89,7 @@ def fit(
         How far readings are off.
     draws : int, optional
         Draws behind the intervals; by default 400, fewer (at least 100) for more than 25 conditions. Suspects
-        need none.
+        need none. 0: the intervals are those of the linear approximation at the estimate.
     seed : int
         Of the random numbers.
 
@@ -101,10 +103,7 @@ def fit(
         For readings that cannot be read or cannot be right, unknown names, and more than 300 readings or 100
         conditions.
     """
-    if not isinstance(machine, Machine):
-        raise InputError(
-            f"{shown(machine)} is no machine", place="fit", allowed="a machine, as ds.Machine.read gives"
-        )
+    machine = as_machine(machine, "fit")
     machine = machine.without_crop() if machine.carries else machine  # readings are taken with empty ducts
     found = readings_of(machine, readings)
     refuse(machine, found)
@@ -134,10 +133,11 @@ def explained(
     model = ReadingModel(machine, readings, scales, errors, relative)
     model.bound()
     conditions = len(model.configurations)
-    count = min(DRAWS, EASY // conditions) if draws is None else whole(draws, "draws", "draws", 1)
+    count = min(DRAWS, EASY // conditions) if draws is None else whole(draws, "draws", "draws", 0)
     at_most(count * conditions, MOST_COLUMNS, MANY, "draws")
-    problem = model.problem()
-    estimate = find(problem)
+    found = settled(model)
+    problem, estimate = found.problem, found.estimate
+    model.start_at(estimate.x)
     drawn = draw(problem, estimate, count, np.random.default_rng(seed))
     return Fit(
         given=machine,
@@ -154,5 +154,7 @@ def explained(
         jacobians=problem.jacobians,
         seconds=time.perf_counter() - started,
         draws=drawn,
-        sd=problem.sd,
+        sd=model.noise(),
+        plain=found.plain,
+        slips=found.groups,
     )

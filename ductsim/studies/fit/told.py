@@ -14,11 +14,13 @@ from ...quantity import suited
 from ...result import Note
 from ...wording import gathered, listed, said
 from .result import Fit
+from .setting_aside import LOW_CHANCE
+from .slips import conditions, far_off, place, slips
 
 Row = dict[str, Any]
 
 ALIKE = 0.8  # cosine between two effects from which the readings cannot tell them apart
-LOW_CHANCE = 0.01
+CONTRADICTED = 1e-6  # chance below which readings that count are no ground to stand on
 MOST_NAMED = 4  # readings that stand out, named one by one
 MOST_OTHERS = 12
 NOTICED = 0.05  # share of lost draws that is worth a word
@@ -73,7 +75,7 @@ def measure_for(row: Mapping[str, Any]) -> str:
 
 def _contradicts(fit: Fit) -> bool:
     """Whether the readings are so much at odds that hardly a draw explains them."""
-    return fit.draws.linear and fit.chance < LOW_CHANCE
+    return fit.chance_left < CONTRADICTED
 
 
 def _found(fit: Fit, measures: str) -> list[str]:
@@ -94,14 +96,16 @@ def _told(fit: Fit) -> list[str]:
     groups = {
         "by the readings": "Told by the readings: {}.",
         "in part": "Told in part: {}.",
-        "only by the prior": "Only the prior speaks of {}: their intervals are what was believed before any "
-        "reading.",
+        "only by the prior": "Only the prior speaks of {}: their intervals are about what was "
+        "believed before any reading ({} of the width).",
     }
     out = []
     for told, words in groups.items():
         names = [row["unknown"] for row in fit.unknowns if row["told"] == told]
         if names:
-            out.append(words.format(gathered(_short(fit, name) for name in names)))
+            ratios = sorted({f"{row['ratio']:.2f}" for row in fit.unknowns if row["told"] == told})
+            ends = " to ".join(dict.fromkeys((ratios[0], ratios[-1])))
+            out.append(words.format(gathered(_short(fit, name) for name in names), ends))
     return out
 
 
@@ -167,11 +171,11 @@ def _test(fit: Fit, measures: str) -> list[str]:
         )
     else:
         out.append(f"The readings fit together ({text}).")
-    outliers = sorted(fit.outliers, key=lambda row: -abs(row["misfit"]))
+    out += slips(fit, measures)
+    outliers = sorted((r for r in fit.outliers if not r["set_aside"]), key=lambda row: -abs(row["misfit"]))
     for row in outliers[:MOST_NAMED]:
-        how = f" ({row['how']})" if row["how"] else ""
         out.append(
-            f"{_place(row)}{how} stands out: {said(row['measured'], row['measure'], measures)} "
+            f"{place(row)}{conditions(row)} stands out: {said(row['measured'], row['measure'], measures)} "
             f"where the others make {said(row['fitted'], row['measure'], measures)}. Read it again."
         )
     if len(outliers) > MOST_NAMED:
@@ -180,11 +184,13 @@ def _test(fit: Fit, measures: str) -> list[str]:
             f"{len(outliers) - MOST_NAMED} more readings stand out less{f' (lines {rest})' if rest else ''}: "
             "one wrong reading, speed or taped opening pulls others along, so begin with the first."
         )
+    if fit.chance < LOW_CHANCE and not fit.slips and not outliers:
+        out += far_off(fit)
+    if fit.slips:
+        left = count - len(fit.aside)
+        words = "fit together" if fit.chance_left >= LOW_CHANCE else "do not fit together either"
+        out.append(f"The other {left} {words} (chi-square {fit.estimate.chi_square:.1f}).")
     return out
-
-
-def _place(row: dict[str, Any]) -> str:
-    return f"line {row['line']}, {row['where']}" if row["line"] else str(row["where"])
 
 
 def _share(chance: float) -> str:
@@ -212,7 +218,7 @@ def notes(fit: Fit) -> list[Note]:
     out += _of_draws(fit.draws)
     if _contradicts(fit):
         worst = sorted(fit.readings, key=lambda row: -abs(row["misfit"]))[:MOST_NAMED]
-        words = listed([f"{_place(row)} ({row['misfit']:+.1f})" for row in worst])
+        words = listed([f"{place(row)} ({row['misfit']:+.1f})" for row in worst])
         text = f"Trust none of it before the readings agree. Farthest off in standard deviations: {words}."
         out.append(Note(text, "contradiction", worst[0]["where"], worst[0]["misfit"]))
     effective = fit.draws.effective
@@ -229,6 +235,9 @@ def notes(fit: Fit) -> list[Note]:
 def _of_draws(draws: Draws) -> list[Note]:
     """What the draws behind the intervals are worth, where that is less than usual."""
     share = draws.lost / draws.asked
+    if draws.linear and not draws.lost:
+        text = "The intervals are those of the linear approximation at the estimate: no draws were asked for."
+        return [Note(text, "rough intervals", value=0.0)]
     if draws.linear:
         text = (
             "The intervals are rough, those of the linear approximation at the estimate: most draws found no "

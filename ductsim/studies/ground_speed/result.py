@@ -18,8 +18,10 @@ from ...fixes.fix import Fix
 from ...machine.machine import Machine
 from ...quantity import single
 from ...result import Result
+from ...speed.limit import SLOWEST
 from ...statistics import quantile
 from .curves import by_engine_speed, by_front_share, by_yield
+from .narrowing import Telling
 
 Array = NDArray[np.float64]
 Row = dict[str, Any]
@@ -81,6 +83,13 @@ class GroundSpeed(Result):
         The same for every draw of the uncertain numbers.
     calibrated : bool
         Whether the least values rest on what was seen.
+    effective : float
+        How many draws tell as much as those weighed by what was seen; infinity where none was.
+    deciding : dict
+        Address of a crop's number -> the share of the limit's variance over the draws that goes along with
+        it, the largest first.
+    telling : Telling or None
+        The observation that would narrow the band most.
     efficiency : float
         Share of the time that the machine picks [-].
     season_area : float or None
@@ -107,6 +116,9 @@ class GroundSpeed(Result):
     limit: float
     speeds: Array
     calibrated: bool
+    effective: float
+    deciding: dict[str, float]
+    telling: Telling | None
     efficiency: float
     season_area: float | None
     price_per_hour: float | None
@@ -222,3 +234,11 @@ class GroundSpeed(Result):
 def usable_guess(limit: float) -> float:
     """A speed to start from [m/s]: the limit, or 1 m/s where there is none."""
     return limit if np.isfinite(limit) and limit > 0.0 else 1.0
+
+
+def near_limit(limit: float) -> float:
+    """Where to look for a limit that may be like this one [m/s]: at the slowest where not even that is met.
+
+    Faster, such a machine has blocked ducts, and each of them takes long to solve.
+    """
+    return SLOWEST if limit == 0.0 else usable_guess(limit)

@@ -22,9 +22,11 @@ from ...machine.machine import Machine
 from ...machine.possible import possible_machines
 from ...quantity import si
 from ...speed import Calibration, crop_from
+from ...speed.conditioning import Conditioned, drawn
 from ...speed.limit import margins_at, place_limits, speed_limit
 from .curves import beyond_limits
-from .result import Gain, GroundSpeed, usable_guess
+from .narrowing import deciding, most_telling
+from .result import Gain, GroundSpeed, near_limit, usable_guess
 
 Array = NDArray[np.float64]
 
@@ -67,7 +69,8 @@ def ground_speed(
     price_per_hour : float, optional
         What an hour of the machine costs, in any currency.
     samples : int
-        How many draws of the crop's uncertain numbers make the band.
+        How many draws of the crop's uncertain numbers make the band; after a calibration they are weighed by
+        what was seen, all of them together, so that it does not matter which number was calibrated.
     seed : int
         Of the draws.
 
@@ -82,24 +85,28 @@ def ground_speed(
     """
     _check(efficiency, price_per_hour, samples)
     area = None if season_area is None else _area(season_area)
-    own = crop_from(crop)
     possible = possible_machines(machine_or_fit, samples)
+    told = _told(crop, possible.columns or samples, seed)
+    own = crop.believed(told) if isinstance(crop, Calibration) else crop_from(crop)
     loaded_all = with_crop(possible, own)
     loaded = middle(loaded_all)
     limit = speed_limit(loaded)
     wanted = read_fixes(fixes)
     count = (len(wanted) + 1) * (loaded_all.columns or samples)
     at_most(count, MOST_DRAWS, "draws times fixes", "ground_speed")
-    draws = _draws(loaded_all, crop, samples, seed)
+    draws = told.draws if told is not None else _draws(loaded_all, samples, seed)
     cloud = loaded.rebuilt({**loaded_all.numbers, **draws})
-    speeds = np.asarray(speed_limit(cloud, usable_guess(limit)))
+    speeds = np.asarray(speed_limit(cloud, near_limit(limit)))
     guess, judged = usable_guess(limit), places(loaded.layout)
     reach = FARTHEST * guess
     return GroundSpeed(
         machine=loaded,
         limit=limit,
         speeds=speeds,
-        calibrated=isinstance(crop, Calibration),
+        calibrated=told is not None,
+        effective=np.inf if told is None else told.effective,
+        deciding=deciding({f"crop.{name}": draws[f"crop.{name}"] for name in UNCERTAIN}, speeds),
+        telling=most_telling(speeds, _highest(loaded)),
         efficiency=efficiency,
         season_area=area,
         price_per_hour=price_per_hour,
@@ -111,6 +118,13 @@ def ground_speed(
         beyond=beyond_limits(loaded),
         gains=[_gain(fix, possible.without_crop(), own, draws, speeds, limit) for fix in wanted],
     )
+
+
+def _highest(machine: Machine) -> float:
+    """The machine's own top speed in work [m/s]: no observation is proposed above it."""
+    crop = machine.crop
+    highest: Any = None if crop is None else crop.highest_speed
+    return np.inf if highest is None else float(highest)
 
 
 def _duct_margins(judged: Iterable[Place], margins: Array) -> dict[str, float]:
@@ -143,19 +157,14 @@ def _area(value: Any) -> float:
     return area
 
 
-def _draws(machine: Machine, crop: Any, samples: int, seed: int) -> dict[str, Array]:
-    """Draws of the crop's uncertain numbers: address -> (N,); after a calibration only of what it found."""
-    count = machine.columns or samples
-    rng = np.random.default_rng(seed)
-    if isinstance(crop, Calibration):
-        return {f"crop.{crop.number}": crop.sample(count, seed)}
-    out = {}
-    for name in UNCERTAIN:
-        address = f"crop.{name}"
-        declared = machine.layout.declaration(address)
-        drawn = machine.numbers[address] * np.exp(declared.spread * rng.standard_normal(count))
-        out[address] = np.clip(drawn, declared.low, declared.high)
-    return out
+def _draws(machine: Machine, samples: int, seed: int) -> dict[str, Array]:
+    """Draws of the crop's uncertain numbers by their own spreads: address -> (N,)."""
+    return drawn(machine, UNCERTAIN, machine.columns or samples, np.random.default_rng(seed))
+
+
+def _told(crop: Any, count: int, seed: int) -> Conditioned | None:
+    """Draws of them by what was seen; None without a calibration."""
+    return crop.conditioned(count, seed) if isinstance(crop, Calibration) else None
 
 
 # ---- fixes
@@ -170,12 +179,12 @@ def _gain(
     except InputError as err:
         return Gain(fix, np.nan, np.full_like(before, np.nan), problem=str(err))
     one = middle(done)
-    after_one = float(speed_limit(one, usable_guess(limit)))
+    after_one = float(speed_limit(one, near_limit(limit)))
     cloud = done.rebuilt({**done.numbers, **draws})
-    after = np.asarray(speed_limit(cloud, usable_guess(after_one)))
+    after = np.asarray(speed_limit(cloud, near_limit(after_one)))
     with np.errstate(all="ignore"):
         ratio = after / before
-    at = one.rebuilt({**one.numbers, "crop.ground_speed": np.array([usable_guess(after_one)])})
+    at = one.rebuilt({**one.numbers, "crop.ground_speed": np.array([near_limit(after_one)])})
     found = solve(at, raise_error=False, start=calm_point(one))
     first = limiting(at, found)
     place = Place(first.units[0], first.place[0], first.what[0]) if first.units[0] else None

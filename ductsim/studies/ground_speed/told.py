@@ -7,16 +7,22 @@ from typing import Any
 import numpy as np
 
 from ...cautions import cautions_for
+from ...crop.described import UNCERTAIN
 from ...crop.margins import RATIO, Place
 from ...quantity import convert
 from ...result import Note
+from ...speed.conditioning import FEW
 from ...speed.told import speed_text
-from ...wording import said
+from ...wording import listed, percent, said
 from .curves import SPEEDS
 from .result import Gain, GroundSpeed
 
 Row = dict[str, Any]
 
+DECIDES = 0.1
+"""The least share of the variance that is worth a word."""
+WORTH_SEEING = 0.05
+"""The least share of the spread that an observation must take away to be proposed."""
 HECTARE = 1e4
 HOUR = 3600.0
 WORTH_SAYING = 0.005
@@ -47,8 +53,18 @@ def tables(found: GroundSpeed) -> dict[str, list[Row]]:
     ):
         if rows:
             out[name] = rows
-    out["crop"] = found.crop.standings()
+    out["crop"] = _standings(found)
     return out
+
+
+def _standings(found: GroundSpeed) -> list[Row]:
+    """What the crop's numbers rest on; after a calibration the uncertain ones rest on what was seen too."""
+    rows = found.crop.standings()
+    if found.calibrated:
+        for row in rows:
+            if row["number"].removeprefix("crop.") in UNCERTAIN:
+                row |= {"standing": "calibrated", "source": ""}
+    return rows
 
 
 def _units(found: GroundSpeed) -> list[Row]:
@@ -149,10 +165,11 @@ def sentences(found: GroundSpeed, measures: str) -> list[str]:
     if not np.isfinite(found.limit):
         return ["Nothing limits the ground speed within reason: the margins stay above one."]
     out = _about_limit(found, measures)
+    out += _about_band(found, measures)
     best = found.best
     if best is not None and best.change > WORTH_SAYING:
-        low, high = best.band
-        first = f"{best.fix.name}: {best.change:+.0%} of speed ({low:+.0%} to {high:+.0%} in nine of ten)"
+        low, high, gained = (percent(share, True) for share in (*best.band, best.change))
+        first = f"{best.fix.name}: {gained} of speed ({low} to {high} in nine of ten)"
         out.insert(0, f"{first}, then unit {best.unit} limits.")
     elif best is not None:
         out.append("None of the fixes makes it faster.")
@@ -202,6 +219,24 @@ def _about_limit(found: GroundSpeed, measures: str) -> list[str]:
     return out
 
 
+def _about_band(found: GroundSpeed, measures: str) -> list[str]:
+    """What decides most about the band, and which observation would narrow it most."""
+    most = [(a, share) for a, share in found.deciding.items() if share >= DECIDES][:2]
+    out = []
+    if most:
+        words = listed([f"{a.removeprefix('crop.').replace('_', ' ')} ({share:.0%})" for a, share in most])
+        out.append(
+            f"Of what is not known of the crop, {words} {'decide' if len(most) > 1 else 'decides'} most."
+        )
+    if found.telling is not None and found.telling.left < 1.0 - WORTH_SEEING:
+        out.append(
+            "What would narrow the band most: work with care at about "
+            f"{speed_text(found.telling.speed, measures)}, and note whether a unit blocks (calibrate); "
+            f"that is expected to leave {found.telling.left:.0%} of the spread."
+        )
+    return out
+
+
 def _about_next(found: GroundSpeed, first: tuple[str, ...]) -> list[str]:
     """The unit that would limit next."""
     behind = [row for row in _units(found) if row["unit"] not in first and row["crop_flow_kg_s"]]
@@ -236,6 +271,18 @@ def notes(found: GroundSpeed) -> list[Note]:
     if not found.calibrated:
         text = "The least values are assumed: tell what you have seen (calibrate) before you trust the "
         out.append(Note(f"{text}absolute speed.", "assumed"))
+    if found.effective < FEW:
+        text = f"Only {found.effective:.0f} draws of the crop explain what was seen: the band is rough."
+        out.append(Note(text, "few draws", value=found.effective))
+    place = found.limiting
+    if place is not None and place.what == RATIO:
+        need = float(found.crop.opening_ratio)
+        text = (
+            f"The least air-to-crop ratio of {need:.2g} is what an opening needs while a wad passes. Gins "
+            "move about 1.5 kg of air for each kilogram of all they handle (Journal of Cotton Science 23(2), "
+            "2019, abstract): all the air of their pipes, so not the same quantity."
+        )
+        out.append(Note(text, "set beside", "crop.opening_ratio", need))
     if found.efficiency == 1.0:
         text = "Areas per hour are while picking: turning and unloading are not counted."
         out.append(Note(text, "assumed", "efficiency", found.efficiency))

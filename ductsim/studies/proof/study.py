@@ -9,11 +9,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...arguments import texts
+from ...description.data import MachineData
 from ...errors import InputError, UnknownName, shown
 from ...fixes.fix import Fix
 from ...machine.fitted import Fitted
 from ...machine.machine import Machine
-from ...machine.possible import possible_machines
+from ...machine.network import Network
+from ...machine.possible import as_machine, possible_machines
 from ...readings.checks import reduction, refuse
 from ...readings.model import Configuration, ReadingErrors, made
 from ...readings.naming import readings_of
@@ -29,7 +31,7 @@ SAMPLES = 200
 
 
 def proof(
-    machine_or_fit: Machine | Fitted,
+    machine_or_fit: Machine | Network | Fitted,
     before: Any,
     after: Any,
     fix: Any,
@@ -46,7 +48,7 @@ def proof(
 
     Parameters
     ----------
-    machine_or_fit : Machine or Fit
+    machine_or_fit : Machine, Network or fit
         Before the fix. A machine is taken as uncertain by its usual spreads, a fit as it found it.
     before, after : path, DataFrame, list, Readings or None
         Both None: how many readings it would take.
@@ -71,24 +73,21 @@ def proof(
     done = fix if isinstance(fix, Fix) else Fix("the fix", fix) if isinstance(fix, Mapping) else None
     if done is None:
         raise InputError(f"{shown(fix)} is no fix", place="fix", allowed="a Fix, or a mapping of changes")
-    base = machine_or_fit.given if isinstance(machine_or_fit, Fitted) else machine_or_fit
-    if not isinstance(base, Machine):
-        raise InputError(
-            f"{shown(machine_or_fit)} is no machine", place="proof", allowed="a machine or a fit"
-        )
+    subject = machine_or_fit if isinstance(machine_or_fit, Fitted) else as_machine(machine_or_fit, "proof")
+    base = subject.given if isinstance(subject, Fitted) else subject
     if (before is None) != (after is None):
         raise InputError(
             "only one set of readings", place="proof", allowed="readings before and after, or none"
         )
     single = base if base.columns is None else base[0]
     planned = before is None
-    sides = _planned(base, at) if planned else tuple(_read(single, r) for r in (before, after))
+    pair = (single, done.on(single))  # a fix may be another engine speed, or turn a sign
+    sides = _planned(base, at) if planned else (_read(pair[0], before), _read(pair[1], after))
     keys, left_out = _in_common(sides)
     points = [Reading(k[0], 0.0, k[2], k[1], blanked=k[3]) for k in keys]
-    without, changes = _changes(possible_columns(machine_or_fit, seed), done, points)
+    without, changes = _changes(possible_columns(subject, seed), done, points)
     usual = errors or ReadingErrors()
-    # a fix may be another engine speed: each side is reduced to its own machine's
-    taken = _Sides((single, done.on(single)), keys, usual)
+    taken = _Sides(pair, keys, usual)  # each side is reduced to its own machine's speed
     expected = changes.mean(axis=1)
     middle = np.array([without.mean(axis=1), without.mean(axis=1) + expected]) if planned else None
     for side, readings in enumerate(sides):
@@ -114,7 +113,7 @@ def possible_columns(machine_or_fit: Machine | Fitted, seed: int) -> Machine:
     return possible_machines(machine_or_fit, SAMPLES)
 
 
-def _read(machine: Machine, readings: Any) -> Readings:
+def _read(machine: MachineData, readings: Any) -> Readings:
     found = readings_of(machine, readings)
     refuse(machine, found)
     return found

@@ -17,7 +17,7 @@ from ...errors import InputError, shown
 from ...machine.machine import Machine
 from ...machine.possible import possible_machines
 from ...quantity import Times, parse_change, si
-from ...questions.vocabulary import question
+from ...questions.vocabulary import asked_of
 from .result import Change, Sweep
 
 Array = NDArray[np.float64]
@@ -66,9 +66,7 @@ def sweep(
     layout = machine.layout
     patterns = texts(address, "sweep, address", "an address, or a list of them")
     addresses = tuple(dict.fromkeys(a for pattern in patterns for a in layout.expand(pattern)))
-    asked = texts(of, "sweep, of", "a question, or a list of them")
-    for words in asked:
-        question(layout, words)
+    asked = asked_of(layout, of, "sweep")
     consumption = _consumption(specific_consumption)
     scaled, numbers = _values(machine, addresses, values)
     size = len(numbers) * (machine.columns or 1)

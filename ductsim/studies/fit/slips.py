@@ -1,0 +1,150 @@
+"""What is grossly wrong among readings, in words: where, and what it looks like."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+
+from ...inference.gross import Group
+from ...quantity import RPM
+from ...wording import listed, said
+from .result import Fit
+
+Row = dict[str, Any]
+
+NEAR = 0.05
+"""So near to a tenfold, another measure or another place a slip looks like that."""
+FACTORS = {
+    10.0: "ten times as much",
+    0.1: "a tenth",
+    100.0: "a hundred times as much",
+    0.01: "a hundredth",
+    1.0 / 249.089: "the number of inches of water",
+    249.089: "inches of water twice over",
+    1.0 / 9.80665: "the number of millimetres of water",
+    9.80665: "millimetres of water twice over",
+}
+MOST_SAID = 6
+FAR = 3.5  # standard deviations at which a number or an instrument is worth a word
+MOST_FAR = 3
+
+
+def place(row: Row) -> str:
+    """Line and place of a reading."""
+    return f"line {row['line']}, {row['where']}" if row["line"] else str(row["where"])
+
+
+def conditions(row: Row) -> str:
+    """The conditions of a reading in brackets; empty for none."""
+    return f" ({row['how']})" if row["how"] else ""
+
+
+def slips(fit: Fit, measures: str) -> list[str]:
+    """A sentence for each slip, the clearest first, and what two of them look like together."""
+    rows = fit.readings
+
+    def size(group: Group) -> float:
+        if group.column is not None:
+            return abs(float(fit.estimate.x[group.column]))
+        return max(abs(float(rows[i]["misfit"])) for i in group.rows)
+
+    ordered = sorted(fit.slips, key=size, reverse=True)
+    out = [_slip(fit, group, measures) for group in ordered[:MOST_SAID]]
+    if len(ordered) > MOST_SAID:
+        lines = ", ".join(str(rows[i]["line"]) for g in ordered[MOST_SAID:] for i in g.rows)
+        out.append(
+            f"{len(ordered) - MOST_SAID} more do not fit the others and are set aside (lines {lines})."
+        )
+    return out + _exchanged(fit)
+
+
+def _slip(fit: Fit, group: Group, measures: str) -> str:
+    rows = [fit.readings[i] for i in group.rows]
+    if group.column is not None:
+        return _speed(fit, group)
+    first = rows[0]
+    if len(rows) == 1:
+        ends = [said(first[key], first["measure"], measures) for key in ("measured", "fitted")]
+        looks = _looks(first)
+        return (
+            f"{place(first)}{conditions(first)} stands out: {ends[0]} where the others make {ends[1]}"
+            f"{looks}. It is set aside: read it again."
+        )
+    worst = max(rows, key=lambda row: abs(row["misfit"]))
+    ends = [said(worst[key], worst["measure"], measures) for key in ("measured", "fitted")]
+    lines = ", ".join(str(row["line"]) for row in rows)
+    if group.kind == "tapping":
+        return (
+            f"All {len(rows)} readings at {group.name} stand out (lines {lines}), most of all {place(worst)}"
+            f"{conditions(worst)}: {ends[0]} where the others make {ends[1]}. They are set aside: the "
+            "tapping may sit elsewhere, be blocked, or face the air. Before anybody drills, read it "
+            "twice: with the machine at a stand, and with the openings before it taped shut, where "
+            "hardly any air passes it."
+        )
+    how = worst["how"] or "as the machine is"
+    return (
+        f"All {len(rows)} readings under one condition ({how}) stand out (lines {lines}), most of all "
+        f"{place(worst)}: {ends[0]} where the others make {ends[1]}. They are set aside: look at what was "
+        "taped, at the engine speed, and at the measure."
+    )
+
+
+def _looks(row: Row) -> str:
+    """What a slip looks like; empty where it looks like nothing known."""
+    if not row["fitted"]:
+        return ""
+    ratio = row["measured"] / row["fitted"]
+    if abs(ratio + 1.0) < NEAR:
+        return ", the other sign"
+    near = [words for factor, words in FACTORS.items() if abs(math.log(max(ratio, 1e-9) / factor)) < NEAR]
+    return f", as if {near[0]} had been written" if near else ""
+
+
+def _speed(fit: Fit, group: Group) -> str:
+    """An engine speed that is not believed, and which one the pressures are those of."""
+    assert group.column is not None
+    factor = math.exp(fit.errors.tachometer * float(fit.estimate.x[group.column]))
+    stated = list(dict.fromkeys(r.engine_speed or 0.0 for i, r in enumerate(fit.taken) if i in group.rows))
+    words = listed([f"{s * factor * RPM:,.0f} rpm where {s * RPM:,.0f} was written" for s in stated])
+    name = group.name.removeprefix("tachometer of ")
+    return f"The engine speed of {name} stands out: the pressures are those of {words}. It is not believed."
+
+
+def _exchanged(fit: Fit) -> list[str]:
+    """Two readings under the same conditions, each as the other should be."""
+    rows = fit.readings
+    singles = sorted(fit.aside)
+    out = []
+    for at, i in enumerate(singles):
+        for k in singles[at + 1 :]:
+            a, b = rows[i], rows[k]
+            same = (
+                a["how"] == b["how"]
+                and a["measure"] == b["measure"]
+                and fit.taken.items[i].set == (fit.taken.items[k].set)
+            )
+            if same and _close(a["measured"], b["fitted"]) and _close(b["measured"], a["fitted"]):
+                out.append(f"{place(a)} and {place(b)} look exchanged.")
+    return out[:MOST_SAID]
+
+
+def _close(measured: float, fitted: float) -> bool:
+    return bool(np.isclose(measured, fitted, rtol=NEAR, atol=5.0))
+
+
+def far_off(fit: Fit) -> list[str]:
+    """The numbers and instruments that would have to be far off, where no reading stands out."""
+    rows = [
+        *((r["number"], r["estimate"]) for r in fit.others),
+        *((r["error"], r["estimate"]) for r in fit.instruments),
+    ]
+    far = sorted((row for row in rows if abs(row[1]) > FAR), key=lambda row: -abs(row[1]))[:MOST_FAR]
+    if not far:
+        return []
+    words = listed([f"{name} ({value:+.1f})" for name, value in far])
+    return [
+        "No single reading stands out, but these would be farther off than usual [standard deviations]: "
+        f"{words}."
+    ]

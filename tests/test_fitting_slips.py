@@ -1,0 +1,101 @@
+"""The long test of broken assumptions: named or covered, and no false alarm on sound readings.
+
+Seeds were fixed beforehand. Run as a script it prints the table: `python tests/test_fitting_slips.py SETS`.
+"""
+
+import sys
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from synthetic_readings import model_of, plan, read, small_picker
+
+import ductsim as ds
+from ductsim.readings.unknowns import unknowns_of
+from ductsim.studies.fit.study import explained
+
+SEED = 31
+SETS = 60
+
+
+def taken(kind, machine, model, truth, rng):
+    """Readings of a set in which something is wrong, and the lines that are."""
+    if kind == "door reads total":
+        total = [replace(r, quantity="total") if r.tapping == "door 1" else r for r in model.readings]
+        rows = read(model_of(machine, total), truth, rng)
+        return [replace(r, quantity="static") for r in rows], {r.line for r in rows if r.tapping == "door 1"}
+    if kind == "speed sags":
+        sagging = truth.copy()
+        place = model.names.index("tachometer of set B")
+        sagging[place] += np.log(0.97) / model.errors.tachometer
+        return read(model, sagging, rng), None
+    rows = read(model, truth, rng)
+    wrong = set()
+    if kind == "gross":
+        for i in np.flatnonzero(rng.random(len(rows)) < 0.1).tolist():
+            factor = float(rng.choice([0.1, 0.5, 0.7, 1.4, 2.0, 10.0]))
+            rows[i] = replace(rows[i], value=rows[i].value * factor)
+            wrong.add(rows[i].line)
+    elif kind == "exchanged":
+        name = str(rng.choice(["A", "B", "C"]))
+        swap = {"door 1": "door 2", "door 2": "door 1"}
+        rows = [replace(r, tapping=swap.get(r.tapping, r.tapping)) if r.set == name else r for r in rows]
+        wrong = {r.line for r in rows if r.set == name and r.tapping in swap}
+    return rows, wrong
+
+
+KINDS = ("sound", "gross", "exchanged", "door reads total", "speed sags")
+
+
+def run(kind, sets, seed):
+    """For each set: share of truths within their intervals, named, sound readings named, seconds."""
+    machine = small_picker()
+    model = model_of(machine, plan(machine))
+    wanted = unknowns_of(machine)
+    rng = np.random.default_rng(seed)
+    out = []
+    for i in range(sets):
+        truth = rng.standard_normal(model.size)
+        rows, wrong = taken(kind, machine, model, truth, rng)
+        fit = explained(machine, ds.Readings(rows), wanted, seed=i)
+        true = model.machine_numbers(truth[:, None])
+        inside = [row["low"] <= true[row["unknown"]][0] <= row["high"] for row in fit.unknowns]
+        named = {row["line"] for row in fit.outliers}
+        alarm = bool(named or fit.slips or fit.chance < 0.01)
+        false = len(named - wrong) if wrong is not None else 0
+        out.append(
+            (np.mean(inside), alarm, false, len(wrong or ()), len(named & (wrong or set())), fit.seconds)
+        )
+    return np.array(out, dtype=float)
+
+
+def told(kind, found):
+    """A line of the table."""
+    inside, alarm, false, wrong, hit, seconds = found.T
+    return (
+        f"{kind:18s} coverage {inside.mean():.3f}, where nothing was said {inside[alarm == 0].mean():.3f}; "
+        f"something said {alarm.mean():.3f}; covered or said {np.mean((inside >= 0.8) | (alarm > 0)):.3f}; "
+        f"wrong readings {wrong.sum():.0f}, named {hit.sum():.0f}, sound ones named {false.sum():.0f}; "
+        f"slowest {seconds.max():.1f} s"
+    )
+
+
+@pytest.mark.slow
+def test_sound_readings_raise_no_alarm():
+    found = run("sound", SETS, SEED)
+    print(told("sound", found))
+    assert found[:, 1].mean() < 0.05  # below 0.03 on 300 sets; of 60, more than 3 happen in 1 of 10 cases
+    assert found[:, 0].mean() > 0.92
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("kind", ["gross", "exchanged", "speed sags"])
+def test_broken_assumptions_are_covered_or_named(kind):
+    found = run(kind, SETS, SEED + 1)
+    print(told(kind, found))
+    assert np.mean((found[:, 0] >= 0.8) | (found[:, 1] > 0)) >= 0.90
+
+
+if __name__ == "__main__":
+    for kind in KINDS:
+        print(told(kind, run(kind, int(sys.argv[1]), SEED)), flush=True)

@@ -1,0 +1,64 @@
+"""Grossly wrong readings in the linear picture: what is found, what it is worth, against direct refits."""
+
+import numpy as np
+import pytest
+
+from ductsim.inference import gross
+from ductsim.inference.gross import Group
+
+
+@pytest.fixture
+def linear():
+    rng = np.random.default_rng(4)
+    slopes = 3.0 * rng.standard_normal((24, 10))
+    sound = slopes @ rng.standard_normal(10) + rng.standard_normal(24)
+    singles = [Group("reading", str(i), (i,)) for i in range(24)]
+    fours = [Group("tapping", str(k), tuple(range(k, 24, 6))) for k in range(6)]
+    ways = [Group("tachometer", "set", tuple(range(12)), 3)]
+    return slopes, sound, [*singles, *fours, *ways]
+
+
+def test_sound_readings_are_left_alone(linear):
+    slopes, sound, groups = linear
+    assert gross.slips(slopes, sound, groups) == []
+
+
+def test_single_slips_are_found_however_large(linear):
+    slopes, sound, groups = linear
+    for size in (12.0, 1e2, 1e4):
+        spoilt = sound.copy()
+        spoilt[[2, 3, 17]] += size * np.array([1.0, -1.0, 0.8])
+        assert gross.aside(gross.slips(slopes, spoilt, groups)) == {2, 3, 17}
+
+
+def test_a_group_and_a_direction_are_found(linear):
+    slopes, sound, groups = linear
+    spoilt = sound.copy()
+    spoilt[1::6] += [40.0, -25.0, 30.0, 50.0]
+    (found,) = gross.slips(slopes, spoilt, groups)
+    assert (found.kind, found.name) == ("tapping", "1")
+    turned = sound.copy()
+    turned[:12] += 20.0 * slopes[:12, 3]
+    (found,) = gross.slips(slopes, turned, groups)
+    assert found.kind == "tachometer" and gross.aside([found]) == set()
+
+
+def test_a_deleted_reading_misses_as_a_refit_without_it_says(linear):
+    """The square is that of the normal prediction from the other readings (general linear algebra)."""
+    slopes, sound, _ = linear
+    group = Group("reading", "5", (5,))
+    ((square, count),) = gross.squares(slopes, sound, [group])
+    rest = np.delete(np.arange(24), 5)
+    known = np.linalg.inv(np.eye(10) + slopes[rest].T @ slopes[rest])
+    mean = known @ slopes[rest].T @ sound[rest]
+    miss = sound[5] - slopes[5] @ mean
+    assert count == 1
+    assert square == pytest.approx(miss**2 / (1.0 + slopes[5] @ known @ slopes[5]), rel=1e-9)
+
+
+def test_false_alarms_are_rare(linear):
+    slopes, _, groups = linear
+    rng = np.random.default_rng(8)
+    sets = [slopes @ rng.standard_normal(10) + rng.standard_normal(24) for _ in range(300)]
+    false = np.mean([bool(gross.slips(slopes, one, groups)) for one in sets])
+    assert false < 0.04  # 31 groups, one in 3,000 each: 1 %
