@@ -111,17 +111,17 @@ class Batch(Oracle):
         j, m, s = v.jets, v.m, np.arange(self.scenarios)
         suction, discharge = pressure + self.start[two], pressure + self.finish[two]
         up1, up2 = warmth + v.up[one], warmth + v.up[two]
-        cooler = -j.rho3 / (self.t0 + j.warm)
+        cooler = -j.rho3 / (self.t0 + j.mixed)
         both = j.ax + j.ay
         share = j.ax / both
-        warm_x, warm_y = np.sign(m[one]) * (j.wx - j.warm) / both, np.sign(m[two]) * (j.wy - j.warm) / both
-        for r, (by_x, by_y, by1, by2, by3) in zip((one, two), j.slopes):
+        warm_x, warm_y = np.sign(m[one]) * (j.wx - j.mixed) / both, np.sign(m[two]) * (j.wy - j.mixed) / both
+        for r, (by_x, by_y, by1, by2, by3), warmer in zip((one, two), j.slopes, j.warm):
             full[r, one] -= by_x + by3 * cooler * warm_x
             full[r, two] -= by_y + by3 * cooler * warm_y
             full[r, suction] -= self.per_pressure * (by1 * j.r1 + by2 * j.r2)
             full[r, discharge] -= self.per_pressure * by3 * j.r3
             at = r[:, None]
-            full[at, up1, s] -= -by1 * j.rho_j / (self.t0 + j.wx) + by3 * cooler * share
+            full[at, up1, s] -= -warmer * j.rho_j / (self.t0 + j.wx) + by3 * cooler * share
             full[at, up2, s] -= -by2 * j.rho2 / (self.t0 + j.wy) + by3 * cooler * (1.0 - share)
 
     def newton(self, u: Any) -> tuple[Any, int]:
