@@ -6,7 +6,7 @@ import pytest
 import ductsim as ds
 from ductsim.errors import InputError
 from ductsim.machine.demos import names
-from ductsim.questions.reading import Over, View, watch
+from ductsim.questions.tracing import Over, View, watch
 from ductsim.questions.vocabulary import WORDS, question, vocabulary
 
 

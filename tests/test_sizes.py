@@ -10,8 +10,8 @@ from make_picker_readings import truth
 from synthetic_readings import SPEED, small_picker
 
 import ductsim as ds
-from ductsim.fixes.combining import combining
 from ductsim.fixes.fix import Task
+from ductsim.fixes.sets import combining
 from ductsim.inference.problem import Problem
 from ductsim.readings import checks
 from ductsim.studies.compare import study
@@ -72,7 +72,7 @@ def test_what_would_run_away_is_refused_with_its_limit(picker, monkeypatch, ask,
     def never(*_, **__):
         raise AssertionError("solved before it was refused")
 
-    monkeypatch.setattr("ductsim.fixes.combining.Combining.solve", never)
+    monkeypatch.setattr("ductsim.fixes.sets.Combining.solve", never)
     monkeypatch.setattr("ductsim.studies.fit.study.settled", never)
     with pytest.raises(ds.InputError, match=words):
         ask(picker)

@@ -12,7 +12,7 @@ from ..machine.machine import Machine
 from ..terminal.command import Answer, Command
 from ..terminal.parsing import Parser, shown_options
 from ..writing import check, write_text
-from .starting import Listed
+from .demos import Listed
 
 
 def _options(parser: Parser) -> None:
