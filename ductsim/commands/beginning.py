@@ -21,7 +21,7 @@ from ..quantity import display_measure, from_si, suited
 from ..terminal.command import Answer, Command
 from ..terminal.parsing import Parser, count, shown_options
 from ..writing import write_folder
-from .starting import Listed
+from .demos import Listed
 
 Row = dict[str, Any]
 
@@ -97,7 +97,7 @@ def _typical(kind: type[Part]) -> dict[str, float]:
     for machine in [*begun, *map(demos.demo, demos.names())]:
         for part in machine.layout.parts:
             if part.kind is kind:
-                for leaf in part.form.leaves:
+                for leaf in part.schema.number_keys:
                     value = machine.numbers.get(f"{part.name}.{leaf}")
                     if value is not None:
                         out.setdefault(re.sub(r"^\w+ \d+\.|\[\d+\]$", "", leaf), float(value))

@@ -101,14 +101,14 @@ def spread_of(machine: MachineData, address: str) -> float:
     value = machine.numbers[address]
     if isinstance(value, Chosen):
         return value.choice.spread
-    thing, _, leaf = address.rpartition(".")
-    part = machine.layout.part.get(thing)
-    shape = {} if part is None else dict(part.form.shape)
+    owner, _, number_key = address.rpartition(".")
+    part = machine.layout.part.get(owner)
+    shape = {} if part is None else dict(part.schema.shape)
     assumed = ASSUMED_SPREADS.get(str(shape.get("curve")), 0.0)
     scaled = shape.get("pressure_scale") is not None
-    if leaf == "pressure_scale" and assumed:
+    if number_key == "pressure_scale" and assumed:
         return assumed
-    if leaf.startswith("total_pressure[") and assumed:
+    if number_key.startswith("total_pressure[") and assumed:
         return 0.0 if scaled else assumed  # its scale says all that is not known of it
     return declared.spread
 

@@ -8,7 +8,7 @@ from typing import Any, NamedTuple
 
 from ..arguments import one_of
 from ..crop.box import box_of
-from ..crop.described import Crop, check_crop
+from ..crop.crop import Crop, check_crop
 from ..description import checks
 from ..description.equipment import Belt, ConstantAir, Held, Section, Supplied, Weather, air_of, check_name
 from ..description.layout import ACCESS, Drive, Layout, PartEntry, Tapping, Unit
@@ -28,7 +28,7 @@ from ..errors import InputError, Problems, UnknownName, shown
 from ..measures import SYSTEMS
 from ..network.system import OUTSIDE
 from ..parts import KINDS
-from ..parts.declare import Fields, Form, Part
+from ..parts.declare import Fields, Part, Schema
 from ..quantity import si
 from .headers import headers
 from .templates import Placed, expand, placed
@@ -63,16 +63,18 @@ class _Numbers:
         self.values: dict[str, Any] = {}
         self.given: set[str] = set()
 
-    def take(self, name: str, thing: Fields, keys: Iterable[str], skip: str = "") -> Form:
+    def take(self, name: str, obj: Fields, keys: Iterable[str], skip: str = "") -> Schema:
         """Add the numbers of `thing` under `name`; `keys` are the fields that were written."""
         written = set(keys)
-        for leaf, value in thing.numbers().items():
-            if leaf == skip:
+        for number_key, value in obj.numbers().items():
+            if number_key == skip:
                 continue
-            self.values[f"{name}.{leaf}"] = value
-            if leaf.split("[")[0] in written or "." in leaf:  # a bend's numbers are written with the bend
-                self.given.add(f"{name}.{leaf}")
-        return thing.form
+            self.values[f"{name}.{number_key}"] = value
+            if (
+                number_key.split("[")[0] in written or "." in number_key
+            ):  # a bend's numbers are written with the bend
+                self.given.add(f"{name}.{number_key}")
+        return obj.schema
 
 
 def read_tables(document: Mapping[str, Any]) -> Read:
@@ -140,7 +142,7 @@ def _parts_and_units(
             entries.append(_part(own.values, turning, numbers, open_nodes))
     complete = not wrong.found
     unique([e.name for e in entries], "part")
-    ends = {e.name: e.form.part.ends for e in entries if issubclass(e.form.part, Part)}
+    ends = {e.name: e.schema.part.ends for e in entries if issubclass(e.schema.part, Part)}
     taps = []
     for own in placed(tables(document.get("tapping"), "tapping"), "tapping") + tappings:
         if complete or own.values.get("path") in ends:  # its part may be one that could not be read
@@ -153,7 +155,7 @@ def _parts_and_units(
     things |= {"parts": tuple(entries), "tappings": tuple(taps), "units": tuple(found), "boxes": boxes}
 
 
-def _weather(values: dict[str, Any], numbers: _Numbers) -> Form:
+def _weather(values: dict[str, Any], numbers: _Numbers) -> Schema:
     """The air, tried out."""
     air = numbers.take("air", *_air(values))
     try:
@@ -179,7 +181,7 @@ def _air(values: dict[str, Any]) -> tuple[Fields, Iterable[str]]:
     return build(kind, values, "air"), values
 
 
-def _crop(document: Mapping[str, Any], numbers: _Numbers) -> Form | None:
+def _crop(document: Mapping[str, Any], numbers: _Numbers) -> Schema | None:
     if "crop" not in document:
         return None
     values = table(document["crop"], "crop")
@@ -227,11 +229,11 @@ def _part(
     values = _curve(values, kind, turning.get(drive), bool(drive), place)
     if drive:
         values["speed"] = _driven(kind, values, drive, turning, place)
-    thing = build(kind, values, place).placed(ends, open_nodes)
+    obj = build(kind, values, place).placed(ends, open_nodes)
     if len(set(ends)) < len(ends):
         raise InputError("two of its ends are at the same node", place=place, allowed="a node for each end")
-    form = numbers.take(name, thing, values, skip="speed" if drive else "")
-    return PartEntry(name, form, ends, drive, note)
+    schema = numbers.take(name, obj, values, skip="speed" if drive else "")
+    return PartEntry(name, schema, ends, drive, note)
 
 
 def _check_keys(values: Mapping[str, Any], kind: type[Part], place: str) -> None:
@@ -316,10 +318,10 @@ def _tapping(values: dict[str, Any], ends: Mapping[str, tuple[str, ...]], number
     access = text(values, "access", place, default="easy")
     if access not in ACCESS:
         raise UnknownName.of("word", access, ACCESS, place=f"{place}, access")
-    thing = build(Section, {k: v for k, v in values.items() if k in Section.declared}, place)
+    obj = build(Section, {k: v for k, v in values.items() if k in Section.declared}, place)
     minutes = _minutes(values.get("minutes", 120.0), place)
     note = text(values, "note", place, default="")
-    return Tapping(name, path, end, numbers.take(name, thing, values), access, minutes, note)
+    return Tapping(name, path, end, numbers.take(name, obj, values), access, minutes, note)
 
 
 def _minutes(value: Any, place: str) -> float:
@@ -348,7 +350,7 @@ def _unit(values: dict[str, Any]) -> Unit:
 
 def _nodes(
     written: list[dict[str, Any]], what: str, kind: type[Fields], numbers: _Numbers
-) -> tuple[tuple[str, Form], ...]:
+) -> tuple[tuple[str, Schema], ...]:
     """The nodes of `[[hold]]` or `[[supply]]` with the form of their number."""
     out = []
     for values in written:

@@ -13,11 +13,11 @@ from ..answers.gradients import jacobian
 from ..answers.sensitivity import Sensitivity, sensitivity
 from ..answers.state import MachineAnswer, solve
 from ..arguments import instance
-from ..crop.described import Crop, with_crop, without_crop
+from ..crop.crop import Crop, with_crop, without_crop
 from ..crop.file import read_crop
-from ..crop.replacing import replace
+from ..crop.replacement import replace
 from ..description.data import MachineData
-from ..display.faces import Shown
+from ..display.presentation import Shown
 from ..documents.document import read_document, written
 from ..files.reader import read_tables
 from ..files.writer import document, write

@@ -20,7 +20,7 @@ class Numbers:
 
     Attributes
     ----------
-    parts : per group and leaf, arrays (members, 1 or S).
+    parts : per group and number, arrays (members, 1 or S).
     air : its numbers, arrays (1,) or (S,).
     held : pressures of held nodes and outside [Pa], (held + 1, 1 or S).
     supply : flow put into each free node [kg/s], (free, 1 or S).
@@ -57,14 +57,14 @@ class Numbers:
 
     def some(self, columns: Any) -> Numbers:
         """The numbers of some of the scenarios, a slice or their places."""
-        parts = [[_cut(v, columns) for v in leaves] for leaves in self.parts]
+        parts = [[_cut(v, columns) for v in number_keys] for number_keys in self.parts]
         air = self.air.each(lambda v: v if len(v) == 1 else v[columns])
         count = len(np.arange(self.scenarios)[columns])
         return Numbers(parts, air, _cut(self.held, columns), _cut(self.supply, columns), count)
 
     def middle(self) -> Numbers:
         """One scenario amid all: the middle of each number's range, whatever the order of the columns."""
-        parts = [[_middle(v) for v in leaves] for leaves in self.parts]
+        parts = [[_middle(v) for v in number_keys] for number_keys in self.parts]
         return Numbers(
             parts,
             self.air.each(lambda v: 0.5 * (v.min(keepdims=True) + v.max(keepdims=True))),
