@@ -83,3 +83,13 @@ def test_a_fan_speed_means_the_engine_speed_that_gives_it(tmp_path):
     assert -alone.predicted[0] == pytest.approx(ds.demo("suction").ask("vacuum 1"))
     with pytest.raises(ds.InputError, match="has both engine_speed and fan_speed"):
         ds.read_readings(readings(tmp_path, "door 1,vacuum,500 Pa,2100 rpm,3600 rpm,"))
+
+
+def test_what_a_notebook_shows_is_in_the_measures_of_the_machine():
+    metric = ds.demo("picker")
+    inch = metric.rebuilt(measures="inch")
+    for ask in (lambda m: m.solve(), lambda m: ds.sweep(m, "belt.engine_speed", [200.0, 220.0])):
+        found = ask(inch)
+        assert str(found) == "\n".join(found.sentences("inch")) != str(ask(metric))
+        assert "inH2O" in str(found) and "inH2O" in found._repr_html_() and " Pa" not in str(found)
+        assert "inH2O" not in ask(metric)._repr_html_()

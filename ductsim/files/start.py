@@ -11,6 +11,7 @@ KINDS = {
 """Kind of machine -> what it is."""
 UNIT_FLOW = {"jets": 0.8, "suction": 0.30}  # m3/s of the fans for each unit, which their width follows from
 WHEEL = {"jets": (0.56, 3500.0), "suction": (0.70, 2000.0)}  # diameter [m], speed [rpm]
+OUTLET_VELOCITY = 20.0  # m/s, of the fans
 
 PULLEYS = {"jets": (0.400, 0.235), "suction": (0.240, 0.245)}  # on the engine's side and on the fan [m]
 
@@ -49,10 +50,10 @@ def start_files(kind: str, units: int, fans: int, measures: str) -> dict[str, st
         measures=measures, altitude=say.height(150.0), warm=say.warm(), pulleys=pulleys
     )
     machine += _fans(kind, units, fans, say) + _each(kind, say)
-    machine += "# The units: what differs from one to the next.\n"
+    machine += "# The units: what differs from one to the next.\n\n"
     for unit in range(1, units + 1):
         length = (1.2 + 0.35 * (unit - 1) if kind == "jets" else 2.5 + 0.2 * (unit - 1)) % 6.0 + 0.5
-        machine += f'\n[[unit]]\nname = "{unit}"\nlength = {say.long(length)}\ngap = {say.area(0.004)}\n'
+        machine += f'[[unit]]\nname = "{unit}"\nlength = {say.long(length)}\ngap = {say.area(0.004)}\n'
     return {
         "machine.toml": machine,
         "readings.csv": _sheet(kind, units),
@@ -64,14 +65,16 @@ def start_files(kind: str, units: int, fans: int, measures: str) -> dict[str, st
 def _fans(kind: str, units: int, fans: int, say: _Say) -> str:
     diameter, speed = WHEEL[kind]
     tip = math.pi * diameter * speed / 60.0
-    width = UNIT_FLOW[kind] * units / fans / (0.18 * math.pi * diameter * tip)
+    flow = UNIT_FLOW[kind] * units / fans
+    width = flow / (0.18 * math.pi * diameter * tip)
     ends = ("outside", "air box") if kind == "jets" else ("fan inlet", "outside")
     out = ""
     for number in range(1, fans + 1):
         name = "fan" if fans == 1 else f"fan {number}"
         out += _FAN.format(
-            name=name, start=ends[0], to=ends[1], diameter=say.small(diameter), width=say.small(width)
-        )
+            name=name, start=ends[0], to=ends[1], diameter=say.small(diameter), width=say.small(width),
+            outlet=say.area(flow / OUTLET_VELOCITY), rest=ends[1].replace("air", "the air"),
+        )  # fmt: skip
     fan = "fan 1" if fans > 1 else "fan"
     end, node = ("to", "air box") if kind == "jets" else ("from", "fan inlet")
     out += _BOX.format(fan=fan, end=end, node=node, area=say.area(0.12 * max(units / fans, 1.0) / 2.0))
@@ -81,7 +84,8 @@ def _fans(kind: str, units: int, fans: int, say: _Say) -> str:
 def _each(kind: str, say: _Say) -> str:
     if kind == "jets":
         return _JETS.format(
-            hose=say.small(0.165), radius=say.small(0.30), nozzle=say.area(0.0075), mixing=say.area(0.06),
+            hose=say.small(0.165), radius=say.small(0.30), edge=say.small(0.025), nozzle=say.area(0.0075),
+            mixing=say.area(0.06),
             mouth=say.area(0.048), duct=say.small(0.275), long=say.long(3.2), rise=say.long(2.4),
             bend=say.small(0.45),
         )  # fmt: skip
@@ -106,11 +110,13 @@ def _sheet(kind: str, units: int) -> str:
 _HEAD = {
     kind: f"""# A machine to begin with: {words}.
 # Every number is typical, none is yours. `ductsim check` says which to measure first, and how;
-# `ductsim kinds` tells the keys. A text carries its measure ("2 1/4 in", "5 ft 6 in", "3.5 in wc").
+# `ductsim kinds` tells the keys. A text carries its measure ("2 1/4 in", "5 ft 6 in", "3.5 in wc"); where no
+# tape tells a number, a word may stand, "can't tell" too.
 
-format = 1
+format = 2
 title = "My machine"
 measures = "{{measures}}"
+boxes = {boxes}
 
 [air]
 altitude = {{altitude}}
@@ -121,7 +127,14 @@ engine_speed = "2100 rpm"
 driving_pulley = {{pulleys[0]}}
 driven_pulley = {{pulleys[1]}}
 """
-    for kind, words in KINDS.items()
+    for kind, words, boxes in (
+        (
+            "jets",
+            KINDS["jets"],
+            '["air box", "jet box {{unit}}"]    # air is at rest there: ends in them are free',
+        ),
+        ("suction", KINDS["suction"], '["header"]              # air is at rest there: ends in it are free'),
+    )
 }
 _FAN = """
 [[part]]
@@ -131,6 +144,7 @@ from = "{start}"
 to = "{to}"
 drive = "belt"                     # shape: backward-curved, radial or forward-curved blades
 typical = {{ shape = "backward-curved", wheel_diameter = {diameter}, width = {width} }}
+outlet_area = {outlet}             # it blows into {rest}, where the velocity of its air is lost
 """
 _BOX = """
 [[tapping]]                        # a tapping sits on the end of a part, with the section there
@@ -161,7 +175,10 @@ from = "air box"
 to = "jet box {{unit}}"
 diameter = {hose}
 length = "{{length}}"
-loss_coefficient = 0.7             # its two ends
+inlet = "rounded"                  # its edge at the air box: plain, in a wall, or rounded
+inlet_radius = {edge}
+roughness = "wire-wound"           # smooth, wire-wound or corrugated
+stretch = 1.0                      # its length as it lies over that pulled out
 bends = [{{ angle = "90 deg", radius = {radius} }}]
 
 [[each_unit.part]]
@@ -172,6 +189,7 @@ suction = "door {{unit}}"
 discharge = "foot {{unit}}"
 nozzle_area = {nozzle}
 mixing_area = {mixing}
+nozzle_loss = "smooth cone"        # smooth cone, dented cone or short pipe
 
 [[each_unit.part]]
 name = "opening {{unit}}"            # where the crop enters
@@ -179,7 +197,7 @@ kind = "opening"
 from = "outside"
 to = "door {{unit}}"
 area = {mouth}
-loss_coefficient = 1.5
+loss_coefficient = "flanged duct end"    # sharp edge, duct end, flanged duct end or rounded edge
 
 [[each_unit.part]]
 name = "gap {{unit}}"                # all gaps about the door together
@@ -196,7 +214,7 @@ to = "outside"
 diameter = {duct}
 length = {long}
 rise = {rise}
-loss_coefficient = 1.2             # its outlet, 1.0, and what else is in the way
+loss_coefficient = 0.2             # what else is in the way; its outlet is free
 bends = [{{ angle = "60 deg", radius = {bend} }}]
 
 [[each_unit.tapping]]
@@ -218,7 +236,7 @@ kind = "opening"
 from = "outside"
 to = "head {{unit}}"
 area = {mouth}
-loss_coefficient = 1.5
+loss_coefficient = "flanged duct end"    # sharp edge, duct end, flanged duct end or rounded edge
 
 [[each_unit.part]]
 name = "gap {{unit}}"                # all gaps between head and duct together
@@ -235,7 +253,7 @@ to = "header"
 diameter = {duct}
 length = "{{length}}"
 rise = {rise}
-loss_coefficient = 1.3             # its outlet into the header, 1.0, and what else is in the way
+loss_coefficient = 0.3             # what else is in the way; its outlet is free
 bends = [{{ angle = "90 deg", radius = {bend} }}]
 
 [[each_unit.tapping]]
