@@ -95,3 +95,26 @@ def test_known_keys_are_listed_whole():
         )
     known = next(err for err in caught.value.each if "zzzz" in str(err))
     assert all(f"'{key}'" in known.allowed for key in (*ds.Fan.declared, "drive", "note", "typical"))
+
+
+def test_what_does_not_fit_together_has_its_lines_too():
+    text = PICKER
+    slips = (
+        ('to = "jet box {unit}"', 'to = "jet bx {unit}"', "closed off"),
+        ('to = "left inlet"', 'to = "left inlt"', "closed off"),
+    )
+    for old, new, _ in slips:
+        assert old in text
+        text = text.replace(old, new, 1)
+    with pytest.raises(SeveralErrors) as caught:
+        ds.Machine.of(text)
+    rows = text.split("\n")
+    for _, new, words in slips:
+        said = [str(err) for err in caught.value.each if f"line {rows.index(new) + 1}, " in str(err)]
+        assert len(said) == 1 and words in said[0]
+    text = PICKER.replace('vacuum_at = "door {unit}"', 'vacuum_at = "dor {unit}"')
+    with pytest.raises(
+        ds.InputError, match=r"line \d+, unit '1', vacuum_at: unknown tapping 'dor 1'"
+    ) as alone:
+        ds.Machine.of(text)
+    assert len(alone.value.each) == 1

@@ -6,10 +6,10 @@ from collections import Counter
 from collections.abc import Iterable
 
 from ..documents.document import unique
-from ..errors import InputError, UnknownName, nearest_name
+from ..errors import InputError, Problems, UnknownName, nearest_name
 from ..network.system import OUTSIDE
 from ..parts.declare import Part
-from .layout import Layout, PartEntry
+from .layout import Layout, PartEntry, Tapping
 
 
 def check_layout(layout: Layout) -> None:
@@ -18,7 +18,8 @@ def check_layout(layout: Layout) -> None:
     Raises
     ------
     InputError
-        For the first thing found, with its place.
+        For all that is wrong with nodes and tappings, else with units; its key is "part", "tapping" or
+        "unit", the name, and the key there.
     """
     if not layout.parts:
         raise InputError(
@@ -27,11 +28,15 @@ def check_layout(layout: Layout) -> None:
     names = [d.name for d in layout.drives] + [p.name for p in layout.parts]
     unique(names + [t.name for t in layout.tappings], "part, drive or tapping")
     unique([u.name for u in layout.units], "unit")
-    _check_given_nodes(layout)
-    _check_closed_off(layout)
-    _check_tappings(layout)
+    found = Problems()
+    for check in (_check_given_nodes, _check_closed_off, _check_tappings):
+        with found.noting():
+            check(layout)
+    found.refuse()  # a unit that leads nowhere may only be what follows from it
     for unit in layout.units:
-        _check_unit(layout, unit.name)
+        with found.noting("unit", unit.name):
+            _check_unit(layout, unit.name)
+    found.refuse()
 
 
 def _check_given_nodes(layout: Layout) -> None:
@@ -56,15 +61,18 @@ def _check_closed_off(layout: Layout) -> None:
     """A node that only one part's end touches is closed off: nearly always a misspelt name."""
     count = Counter(end for part in layout.parts for end in part.ends)
     given = {OUTSIDE, *(n for n, _ in layout.held), *(n for n, _ in layout.supplied)}
+    found = Problems()
     for part in layout.parts:
         for word, node in zip(part_ends(part), part.ends, strict=True):
             if count[node] == 1 and node not in given:
                 others = [n for n in count if n != node and n not in part.ends]
-                raise UnknownName(
-                    f"no other part is at the node {node!r}, so it is closed off",
-                    place=f"part {part.name!r}, {word}",
-                    nearest=nearest_name(node, others),
-                )
+                with found.noting("part", part.name, word):
+                    raise UnknownName(
+                        f"no other part is at the node {node!r}, so it is closed off",
+                        place=f"part {part.name!r}, {word}",
+                        nearest=nearest_name(node, others),
+                    )
+    found.refuse()
     reached = _reached(layout.parts, {OUTSIDE, *(n for n, _ in layout.held)})
     for part in layout.parts:
         for word, node in zip(part_ends(part), part.ends, strict=True):
@@ -72,6 +80,7 @@ def _check_closed_off(layout: Layout) -> None:
                 raise InputError(
                     f"the node {node!r} has no path to outside",
                     place=f"part {part.name!r}, {word}",
+                    key=("part", part.name, word),
                     allowed="every node needs a way to outside, or to a node whose pressure is given",
                 )
 
@@ -100,19 +109,28 @@ def _reached(parts: Iterable[PartEntry], start: set[str]) -> set[str]:
 
 
 def _check_tappings(layout: Layout) -> None:
+    found = Problems()
     for tapping in layout.tappings:
-        place = f"tapping {tapping.name!r}"
-        if tapping.path not in layout.part:
-            raise UnknownName.of("part", tapping.path, layout.part, place=f"{place}, path")
-        words = part_ends(layout.part[tapping.path])
-        if tapping.end not in words:
-            raise UnknownName.of("end", tapping.end, words, place=f"{place}, end of {tapping.path!r}")
-        if layout.end_node(tapping.path, tapping.end) == OUTSIDE:
-            raise InputError(
-                "sits in the open air, where a manometer reads nothing",
-                place=place,
-                allowed="an end inside the machine",
-            )
+        with found.noting("tapping", tapping.name):
+            _check_tapping(layout, tapping)
+    found.refuse()
+
+
+def _check_tapping(layout: Layout, tapping: Tapping) -> None:
+    place = f"tapping {tapping.name!r}"
+    if tapping.path not in layout.part:
+        raise UnknownName.of("part", tapping.path, layout.part, place=f"{place}, path").at(key=("path",))
+    words = part_ends(layout.part[tapping.path])
+    if tapping.end not in words:
+        raise UnknownName.of("end", tapping.end, words, place=f"{place}, end of {tapping.path!r}").at(
+            key=("end",)
+        )
+    if layout.end_node(tapping.path, tapping.end) == OUTSIDE:
+        raise InputError(
+            "sits in the open air, where a manometer reads nothing",
+            place=place,
+            allowed="an end inside the machine",
+        )
 
 
 def _check_unit(layout: Layout, name: str) -> None:
@@ -120,11 +138,13 @@ def _check_unit(layout: Layout, name: str) -> None:
     unit = layout.unit[name]
     place = f"unit {name!r}"
     if unit.vacuum_at not in layout.tapping:
-        raise UnknownName.of("tapping", unit.vacuum_at, layout.tapping, place=f"{place}, vacuum_at")
+        raise UnknownName.of("tapping", unit.vacuum_at, layout.tapping, place=f"{place}, vacuum_at").at(
+            key=("vacuum_at",)
+        )
     for key, parts in (("duct", (unit.duct,)), ("openings", unit.openings)):
         for part in parts:
             if part not in layout.part:
-                raise UnknownName.of("part", part, layout.part, place=f"{place}, {key}")
+                raise UnknownName.of("part", part, layout.part, place=f"{place}, {key}").at(key=(key,))
             if len(layout.path_keys(part)) > 1:
                 raise InputError(
                     f"{part!r} has several paths", place=f"{place}, {key}", allowed="a part with one path"

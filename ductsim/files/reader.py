@@ -100,8 +100,9 @@ def read_tables(document: Mapping[str, Any]) -> Read:
         things["air"] = _weather(table(document.get("air"), "air"), numbers)
     drives, turning = _drives(table(document.get("drive"), "drive"), numbers, wrong)
     things["drives"] = drives
+    where: dict[tuple[str, str], Placed] = {}
     with wrong.noting():
-        _parts_and_units(document, turning, numbers, wrong, things)
+        where = _parts_and_units(document, turning, numbers, wrong, things)
     for key, kind in (("hold", Held), ("supply", Supplied)):
         with wrong.noting(key):
             things[key] = _nodes(tables(document.get(key), key), key, kind, numbers)
@@ -112,7 +113,10 @@ def read_tables(document: Mapping[str, Any]) -> Read:
     held, supplied = things.pop("hold"), things.pop("supply")
     free = {key: document[key] for key in FREE if key in document}
     layout = Layout(**things, held=held, supplied=supplied, free=free)
-    checks.check_layout(layout)
+    try:
+        checks.check_layout(layout)
+    except InputError as err:
+        _refuse_where_written(err, where)
     check_crop(layout)
     _check_free(layout)
     return Read(layout, numbers.values, frozenset(numbers.given), measures)
@@ -129,8 +133,12 @@ def _parts_and_units(
     numbers: _Numbers,
     wrong: Problems,
     things: dict[str, Any],
-) -> None:
-    """Add parts, tappings, units and boxes to `things`, and what is wrong with them to `wrong`."""
+) -> dict[tuple[str, str], Placed]:
+    """Add parts, tappings, units and boxes to `things`, and what is wrong with them to `wrong`.
+
+    What comes back says where each is written, by what it is and its name.
+    """
+    where: dict[tuple[str, str], Placed] = {}
     parts, tappings, units, boxes = expand(document)
     open_nodes = frozenset((OUTSIDE, *boxes)) if things["free_ends"] else frozenset[str]()
     entries: list[PartEntry] = []
@@ -140,6 +148,7 @@ def _parts_and_units(
     for own in placed(tables(document.get("part"), "part"), "part") + parts + shared:
         with own.noting(wrong):
             entries.append(_part(own.values, turning, numbers, open_nodes))
+            where["part", entries[-1].name] = own
     complete = not wrong.found
     unique([e.name for e in entries], "part")
     ends = {e.name: e.schema.part.ends for e in entries if issubclass(e.schema.part, Part)}
@@ -148,11 +157,34 @@ def _parts_and_units(
         if complete or own.values.get("path") in ends:  # its part may be one that could not be read
             with own.noting(wrong):
                 taps.append(_tapping(own.values, ends, numbers))
+                where["tapping", taps[-1].name] = own
     found = []
     for own in units:
         with own.noting(wrong):
             found.append(_unit(own.values))
+            where["unit", found[-1].name] = own
     things |= {"parts": tuple(entries), "tappings": tuple(taps), "units": tuple(found), "boxes": boxes}
+    return where
+
+
+def _refuse_where_written(wrong: InputError, where: Mapping[tuple[str, str], Placed]) -> None:
+    """Raise what is wrong with keys that lead to it in the file; of a template only what is found first."""
+    problems = Problems()
+    for err in wrong.each:
+        known = where.get((str(err.key[0]), str(err.key[1]))) if len(err.key) > 1 else None
+        one = err.at()
+        if known is None:
+            problems.found.append(one)
+            continue
+        one.key = err.key[2:]
+        with known.noting(problems):
+            raise one
+    seen: set[Any] = set()
+    for err in problems.found[:]:
+        if err.key[:1] == ("each_unit",) and err.key in seen:
+            problems.found.remove(err)
+        seen.add(err.key)
+    problems.refuse()
 
 
 def _weather(values: dict[str, Any], numbers: _Numbers) -> Schema:
