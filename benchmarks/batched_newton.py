@@ -66,27 +66,27 @@ class Batch(Oracle):
         brought = self.into @ np.concatenate([carried, np.sign(m) * carried])
         return ((total + self.fresh) * w[:-1] - brought) / TEN
 
-    def _warmth_rows(self, full: Any, v: Any, pressure: int, warmth: int) -> None:
+    def _temperature_rows(self, full: Any, v: Any, pressure: int, temperature_rise: int) -> None:
         row, s = np.arange(self.paths)[:, None], np.arange(self.scenarios)
         into = np.where(v.m >= 0.0, self.finish[:, None], self.start[:, None])
-        at = warmth + into  # rows of outside are cut off later
-        node = warmth + np.arange(self.count)
+        at = temperature_rise + into  # rows of outside are cut off later
+        node = temperature_rise + np.arange(self.count)
         full[node, node] = self.into @ np.concatenate([np.abs(v.m), v.m]) + self.fresh
         warm = np.take_along_axis(v.w, into, axis=0)
         np.add.at(full, (at, row, s), np.sign(v.m) * (warm - v.entering))
-        np.add.at(full, (at, warmth + v.up, s), -np.abs(v.m))
+        np.add.at(full, (at, temperature_rise + v.up, s), -np.abs(v.m))
         r = self.rows["fan"]
         _, by_flow, by_rho = (x / self.air["heat_capacity"] for x in v.power)
         np.add.at(full, (at[r], row[r], s), -by_flow)
         gauge = by_rho * self.per_pressure * v.relative[r]
         np.add.at(full, (at[r], pressure + self.start[r][:, None], s), -gauge)
-        np.add.at(full, (at[r], warmth + v.up[r], s), by_rho * v.rho[r] / (self.t0 + v.entering[r]))
-        full[warmth : warmth + self.count] /= TEN
+        np.add.at(full, (at[r], temperature_rise + v.up[r], s), by_rho * v.rho[r] / (self.t0 + v.entering[r]))
+        full[temperature_rise : temperature_rise + self.count] /= TEN
 
     def _matrix(self, v: Any) -> Any:
         n, c, s = self.paths, self.count, np.arange(self.scenarios)
         full = np.zeros((n + 2 * (c + 1), n + 2 * (c + 1), self.scenarios))
-        pressure, warmth, row = n, n + c + 1, np.arange(n)
+        pressure, temperature_rise, row = n, n + c + 1, np.arange(n)
         full[row, pressure + self.start] = 1.0
         full[row, pressure + self.finish] -= 1.0
         v.up = np.where(v.m >= 0.0, self.start[:, None], self.finish[:, None])
@@ -95,33 +95,33 @@ class Batch(Oracle):
         gauge = v.by_rho[k] * self.per_pressure * v.relative[k]
         full[k, pressure + self.start[k]] -= gauge * v.first[k]
         full[k, pressure + self.finish[k]] -= gauge * (1.0 - v.first[k])
-        full[k[:, None], warmth + v.up[k], s] += v.by_rho[k] * v.rho[k] / (self.t0 + v.entering[k])
+        full[k[:, None], temperature_rise + v.up[k], s] += v.by_rho[k] * v.rho[k] / (self.t0 + v.entering[k])
         if v.jets is not None:
-            self._jet_rows(full, v, pressure, warmth)
+            self._jet_rows(full, v, pressure, temperature_rise)
         full[:n] /= KILO
         full[n : n + c, :n] = self.outflow[:, :, None]
-        self._warmth_rows(full, v, pressure, warmth)
-        full[:, pressure:warmth] *= KILO
-        full[:, warmth:] *= TEN
-        kept = np.r_[: n + c, warmth : warmth + c]
+        self._temperature_rows(full, v, pressure, temperature_rise)
+        full[:, pressure:temperature_rise] *= KILO
+        full[:, temperature_rise:] *= TEN
+        kept = np.r_[: n + c, temperature_rise : temperature_rise + c]
         return np.ascontiguousarray(np.moveaxis(full[np.ix_(kept, kept)], -1, 0))
 
-    def _jet_rows(self, full: Any, v: Any, pressure: int, warmth: int) -> None:
+    def _jet_rows(self, full: Any, v: Any, pressure: int, temperature_rise: int) -> None:
         one, two = (np.arange(self.paths)[self.rows[k]] for k in ("motive", "suction"))
         j, m, s = v.jets, v.m, np.arange(self.scenarios)
         suction, discharge = pressure + self.start[two], pressure + self.finish[two]
-        up1, up2 = warmth + v.up[one], warmth + v.up[two]
-        cooler = -j.rho3 / (self.t0 + j.warm)
+        up1, up2 = temperature_rise + v.up[one], temperature_rise + v.up[two]
+        cooler = -j.rho3 / (self.t0 + j.mixed)
         both = j.ax + j.ay
         share = j.ax / both
-        warm_x, warm_y = np.sign(m[one]) * (j.wx - j.warm) / both, np.sign(m[two]) * (j.wy - j.warm) / both
-        for r, (by_x, by_y, by1, by2, by3) in zip((one, two), j.slopes):
+        warm_x, warm_y = np.sign(m[one]) * (j.wx - j.mixed) / both, np.sign(m[two]) * (j.wy - j.mixed) / both
+        for r, (by_x, by_y, by1, by2, by3), warmer in zip((one, two), j.slopes, j.warm):
             full[r, one] -= by_x + by3 * cooler * warm_x
             full[r, two] -= by_y + by3 * cooler * warm_y
             full[r, suction] -= self.per_pressure * (by1 * j.r1 + by2 * j.r2)
             full[r, discharge] -= self.per_pressure * by3 * j.r3
             at = r[:, None]
-            full[at, up1, s] -= -by1 * j.rho_j / (self.t0 + j.wx) + by3 * cooler * share
+            full[at, up1, s] -= -warmer * j.rho_j / (self.t0 + j.wx) + by3 * cooler * share
             full[at, up2, s] -= -by2 * j.rho2 / (self.t0 + j.wy) + by3 * cooler * (1.0 - share)
 
     def newton(self, u: Any) -> tuple[Any, int]:

@@ -80,7 +80,7 @@ def run(paths: int) -> dict[str, float]:
 
     type(system.pattern).solve = remember  # type: ignore[method-assign]
     try:
-        newton_step(eq, eq.evaluate(point.flow, point.pressure, point.warmth), point, None)
+        newton_step(eq, eq.evaluate(point.flow, point.pressure, point.temperature_rise), point, None)
     finally:
         type(system.pattern).solve = solver  # type: ignore[method-assign]
     spent = []
@@ -93,7 +93,7 @@ def run(paths: int) -> dict[str, float]:
     laws = []
     for _ in range(3):
         begun = time.perf_counter()
-        eq.evaluate(point.flow, point.pressure, point.warmth)
+        eq.evaluate(point.flow, point.pressure, point.temperature_rise)
         laws.append(time.perf_counter() - begun)
     build_, compile_ = np.diff(marks)
     return {

@@ -18,9 +18,9 @@ from oracle import Oracle, plain
 
 import ductsim as ds
 from ductsim.network.equations import Equations
+from ductsim.network.heat import settled
 from ductsim.network.network import stacked
 from ductsim.network.newton import newton_step
-from ductsim.network.warmth import settled
 
 ROOT = Path(__file__).resolve().parent.parent
 # MINPACK's own default, looser than the library's 1e-10: one iteration less for the peer
@@ -225,18 +225,18 @@ def step(table: Table, count: int, repeats: int) -> None:
     eq = numbers.equations(system)
     point = state.arrays.point
     stream = system.stream(point.flow[:, 0] >= 0.0)
-    values = eq.evaluate(point.flow, point.pressure, point.warmth)
+    values = eq.evaluate(point.flow, point.pressure, point.temperature_rise)
 
     def one_step() -> None:
         move = newton_step(eq, values, point, None)
         flow, pressure = point.flow + move.flow, point.pressure + move.pressure
-        warmth = settled(eq, flow, values.density, stream)
-        eq.evaluate(flow, pressure, warmth)
+        temperature_rise = settled(eq, flow, values.density, stream)
+        eq.evaluate(flow, pressure, temperature_rise)
 
     out = np.empty_like(point.flow)
     laws, whole, linear, warm, product = together(
         [
-            lambda: eq.evaluate(point.flow, point.pressure, point.warmth),
+            lambda: eq.evaluate(point.flow, point.pressure, point.temperature_rise),
             one_step,
             lambda: newton_step(eq, values, point, None),
             lambda: settled(eq, point.flow, values.density, stream),

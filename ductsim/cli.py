@@ -18,7 +18,7 @@ from contextlib import contextmanager
 from dataclasses import replace
 from typing import Any
 
-from .commands.known import by_group, command, places
+from .commands.registry import by_group, command, places
 from .errors import DuctsimError, InputError, OutsideRange, nearest_name
 from .terminal import console
 from .terminal.command import Answer, Command

@@ -11,7 +11,7 @@ from typing import Any, ClassVar, TypeVar
 from .errors import InputError, shown
 from .laws.conveying import CROP_COEFFICIENTS, carrying, loaded_jet
 from .laws.jets import jet
-from .parts.declare import KINDS, Fields, Form, OptionalValue, Pair, Part, Path, Value, fields, number
+from .parts.declare import KINDS, Fields, OptionalValue, Pair, Part, Path, Schema, Value, fields, number
 
 P = TypeVar("P", bound=Part)
 
@@ -113,27 +113,27 @@ def __getattr__(name: str) -> Any:
     raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
 
 
-def loaded_form(form: Form, arrival: bool = False) -> Form:
-    """The form of a part that carries crop, from that of the part itself.
+def loaded_schema(schema: Schema, arrival: bool = False) -> Schema:
+    """The schema of a part that carries crop, from that of the part itself.
 
     Parameters
     ----------
-    form : Form
+    schema : Schema
         Of the part.
     arrival : bool
         Whether `arrival_area` is one of its numbers.
     """
-    if not issubclass(form.part, Part):
-        raise TypeError(f"{form.part.__name__} is no part")
+    if not issubclass(schema.part, Part):
+        raise TypeError(f"{schema.part.__name__} is no part")
     own = tuple((name, None if name == "arrival_area" and not arrival else True) for name in LOAD)
-    return Form(loaded_class(form.part), (*form.shape, *own))
+    return Schema(loaded_class(schema.part), (*schema.shape, *own))
 
 
-def plain_form(form: Form) -> Form:
-    """The form of the part itself, from that of the part that carries crop."""
-    if not issubclass(form.part, Carrying):
-        return form
-    return Form(form.part.plain, tuple(item for item in form.shape if item[0] not in LOAD))
+def plain_schema(schema: Schema) -> Schema:
+    """The schema of the part itself, from that of the part that carries crop."""
+    if not issubclass(schema.part, Carrying):
+        return schema
+    return Schema(schema.part.plain, tuple(item for item in schema.shape if item[0] not in LOAD))
 
 
 def Loaded(part: P, **load: Any) -> P:
@@ -184,6 +184,6 @@ __all__ = [
     "Load",
     "Loaded",
     "loaded_class",
-    "loaded_form",
-    "plain_form",
+    "loaded_schema",
+    "plain_schema",
 ]

@@ -49,13 +49,13 @@ WRITTEN = frozenset(
 )
 
 
-def digest(*things: Any) -> str:
+def digest(*objects: Any) -> str:
     """The SHA-256 of anything (see the module); equal things have equal ones, in any process.
 
     Lists and tuples count alike, and so do mappings of any order.
     """
     taker = _Taker()
-    return _sha(b"digest", *(taker.piece(thing) for thing in things)).hex()
+    return _sha(b"digest", *(taker.piece(obj) for obj in objects)).hex()
 
 
 def _sha(*pieces: bytes) -> bytes:
@@ -73,101 +73,101 @@ class _Taker:
         self._known: dict[int, tuple[Any, bytes]] = {}  # the object is kept, so that its id stays its own
         self._open: dict[int, int] = {}  # what is being taken apart, for what contains itself
 
-    def piece(self, thing: Any) -> bytes:
+    def piece(self, obj: Any) -> bytes:
         """A few bytes that stand for a thing: itself when it is plain, else a hash."""
-        kind: Any = type(thing)
+        kind: Any = type(obj)
         if kind is str:
-            return b"s" + str.encode(thing, "utf-8", "surrogatepass")
+            return b"s" + str.encode(obj, "utf-8", "surrogatepass")
         if kind is float:
-            return b"f" + np.float64(thing).tobytes()
-        if thing is None or kind is bool or thing is Ellipsis:
-            return str(thing).encode()
+            return b"f" + np.float64(obj).tobytes()
+        if obj is None or kind is bool or obj is Ellipsis:
+            return str(obj).encode()
         if kind is int:
-            return b"i%x" % thing
+            return b"i%x" % obj
         if kind is bytes:
-            return b"b" + bytes(thing)
-        if isinstance(thing, (np.bool_, np.integer, np.float64, np.str_)):
-            return self.piece(thing.tolist())
-        return self._once(thing)
+            return b"b" + bytes(obj)
+        if isinstance(obj, (np.bool_, np.integer, np.float64, np.str_)):
+            return self.piece(obj.tolist())
+        return self._once(obj)
 
-    def _once(self, thing: Any) -> bytes:
-        own = id(thing)
+    def _once(self, obj: Any) -> bytes:
+        own = id(obj)
         if own in self._known:
             return self._known[own][1]
         if own in self._open:
             return b"within %d" % self._open[own]
         self._open[own] = len(self._open)
         try:
-            found = self._take(thing)
+            found = self._take(obj)
         finally:
             del self._open[own]
-        self._known[own] = thing, found
+        self._known[own] = obj, found
         return found
 
-    def _alone(self, thing: Any) -> bytes:
+    def _alone(self, obj: Any) -> bytes:
         """The same in whichever order things come: sets and keys have an order of chance."""
-        if type(thing) is str:
-            return self.piece(thing)
+        if type(obj) is str:
+            return self.piece(obj)
         other = _Taker()
         other._open = dict(self._open)
-        return other.piece(thing)
+        return other.piece(obj)
 
-    def _all(self, things: Iterable[Any]) -> list[bytes]:
-        return [self.piece(thing) for thing in things]
+    def _all(self, objects: Iterable[Any]) -> list[bytes]:
+        return [self.piece(obj) for obj in objects]
 
     def _pairs(self, pairs: Iterable[tuple[Any, Any]]) -> list[bytes]:
         keyed = sorted(((self._alone(key), value) for key, value in pairs), key=lambda pair: pair[0])
         return [piece for key, value in keyed for piece in (key, self.piece(value))]
 
-    def _take(self, thing: Any) -> bytes:
-        if isinstance(thing, type):
-            return self._class(thing)
-        if isinstance(thing, (np.ndarray, np.generic)) and not np.asarray(thing).dtype.hasobject:
-            array = np.asarray(thing)
+    def _take(self, obj: Any) -> bytes:
+        if isinstance(obj, type):
+            return self._class(obj)
+        if isinstance(obj, (np.ndarray, np.generic)) and not np.asarray(obj).dtype.hasobject:
+            array = np.asarray(obj)
             return _sha(b"array", array.dtype.str.encode(), repr(array.shape).encode(), array.tobytes())
-        if isinstance(thing, Mapping):
-            return _sha(b"mapping", *self._pairs(thing.items()))
-        if isinstance(thing, (list, tuple)):
-            return _sha(b"list", *self._all(thing))
-        if isinstance(thing, AbstractSet):
-            return _sha(b"set", *sorted(map(self._alone, thing)))
-        if dataclasses.is_dataclass(thing):
-            pairs = ((f.name, getattr(thing, f.name, None)) for f in dataclasses.fields(thing))
-            return _sha(b"dataclass", self.piece(type(thing)), *self._pairs(pairs))
-        return self._code_of(thing) or self._object(thing)
+        if isinstance(obj, Mapping):
+            return _sha(b"mapping", *self._pairs(obj.items()))
+        if isinstance(obj, (list, tuple)):
+            return _sha(b"list", *self._all(obj))
+        if isinstance(obj, AbstractSet):
+            return _sha(b"set", *sorted(map(self._alone, obj)))
+        if dataclasses.is_dataclass(obj):
+            pairs = ((f.name, getattr(obj, f.name, None)) for f in dataclasses.fields(obj))
+            return _sha(b"dataclass", self.piece(type(obj)), *self._pairs(pairs))
+        return self._code_of(obj) or self._object(obj)
 
-    def _object(self, thing: Any) -> bytes:
+    def _object(self, obj: Any) -> bytes:
         """Any other object, by what it would be pickled from."""
         try:
-            made = thing.__reduce_ex__(2)
+            made = obj.__reduce_ex__(2)
         except Exception:  # its own code may raise anything: locks, open files, generators
-            return _sha(b"opaque", self.piece(type(thing)))
+            return _sha(b"opaque", self.piece(type(obj)))
         if isinstance(made, str):
-            return _sha(b"global", self.piece(type(thing)), made.encode())
+            return _sha(b"global", self.piece(type(obj)), made.encode())
         call, given, state, items, pairs = (*made, None, None, None)[:5]
         rest = (state, list(items) if items is not None else None, list(pairs) if pairs is not None else None)
         return _sha(b"object", *self._all((call, given, *rest)))
 
     # ---- code
 
-    def _code_of(self, thing: Any) -> bytes | None:
+    def _code_of(self, obj: Any) -> bytes | None:
         """Functions, modules and what wraps functions; None for anything else."""
-        if isinstance(thing, FunctionType):
-            return self._function(thing)
-        if isinstance(thing, CodeType):
-            return self._code(thing)
-        if isinstance(thing, BuiltinFunctionType) and isinstance(thing.__self__, (ModuleType, type(None))):
-            return _sha(b"builtin", str(thing.__module__).encode(), thing.__qualname__.encode())
-        if isinstance(thing, ModuleType):
-            return _sha(b"module", _label(thing.__name__))
-        if isinstance(thing, np.ufunc):
-            return _sha(b"ufunc", thing.__name__.encode(), str(thing.signature).encode())
+        if isinstance(obj, FunctionType):
+            return self._function(obj)
+        if isinstance(obj, CodeType):
+            return self._code(obj)
+        if isinstance(obj, BuiltinFunctionType) and isinstance(obj.__self__, (ModuleType, type(None))):
+            return _sha(b"builtin", str(obj.__module__).encode(), obj.__qualname__.encode())
+        if isinstance(obj, ModuleType):
+            return _sha(b"module", _label(obj.__name__))
+        if isinstance(obj, np.ufunc):
+            return _sha(b"ufunc", obj.__name__.encode(), str(obj.signature).encode())
         for kind, names in _WRAPPED:
-            if isinstance(thing, kind):
+            if isinstance(obj, kind):
                 return _sha(
-                    b"wraps", kind.__name__.encode(), *self._all(getattr(thing, name) for name in names)
+                    b"wraps", kind.__name__.encode(), *self._all(getattr(obj, name) for name in names)
                 )
-        wrapped = None if isinstance(thing, type) else getattr(thing, "__wrapped__", None)
+        wrapped = None if isinstance(obj, type) else getattr(obj, "__wrapped__", None)
         return None if wrapped is None else _sha(b"wraps", self.piece(wrapped))
 
     def _function(self, function: FunctionType) -> bytes:

@@ -9,7 +9,7 @@ from __future__ import annotations
 from .checking import PartCheck, check_part
 from .description.data import MachineData
 from .description.layout import Layout
-from .display.faces import Faces, Plot
+from .display.presentation import Plot, Presentation
 from .laws.card import LAWS, law
 from .parts.declare import (
     KINDS,
@@ -41,7 +41,6 @@ __all__ = [
     "LAWS",
     "SOURCES",
     "Command",
-    "Faces",
     "Fields",
     "Flows",
     "Layout",
@@ -55,6 +54,7 @@ __all__ = [
     "PartCheck",
     "Path",
     "Plot",
+    "Presentation",
     "Quantity",
     "Question",
     "Result",

@@ -9,10 +9,10 @@ from collections.abc import Iterable
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, Self
 
-from . import keeping
+from . import storage
 from .arguments import one_of
 from .display.canvas import draw
-from .display.faces import Shown
+from .display.presentation import Shown
 from .display.tables import frame, html, json_rows, plain
 from .errors import visible
 
@@ -55,7 +55,7 @@ class Note(str):
         return type(self), (str(self), self.kind, self.place, self.value)
 
 
-keeping.keeps(
+storage.keeps(
     Note,
     lambda note: {"text": str(note), "kind": note.kind, "place": note.place, "value": note.value},
     lambda cls, fields: cls(**fields),
@@ -75,11 +75,11 @@ class Result(Shown):
     def heading(self) -> str:
         """What stands over it: the title that its class registered, else the name of the class in words."""
         words = re.sub(r"(?<=[a-z0-9])(?=[A-Z])", " ", type(self).__name__).split()
-        return self.faces.title or " ".join([*words[:1], *(word.lower() for word in words[1:])])
+        return self.presentation.title or " ".join([*words[:1], *(word.lower() for word in words[1:])])
 
     def tables(self) -> dict[str, list[Row]]:
         """Name -> rows of everything there is to show: dicts with measures in the keys (`vacuum_Pa`)."""
-        return {} if self.faces.tables is None else self.faces.tables(self)
+        return {} if self.presentation.tables is None else self.presentation.tables(self)
 
     def rows(self) -> list[Row]:
         """The rows of the first of the tables."""
@@ -87,22 +87,22 @@ class Result(Shown):
 
     def sentences(self, measures: str = "metric") -> list[str]:
         """A few plain sentences, the answer first; `measures` is "metric" or "inch"."""
-        return [] if self.faces.sentences is None else self.faces.sentences(self, measures)
+        return [] if self.presentation.sentences is None else self.presentation.sentences(self, measures)
 
     @cached_property
     def notes(self) -> list[Note]:
         """What deserves a look, each a sentence that knows what it is about."""
-        found = () if self.faces.notes is None else self.faces.notes(self)
+        found = () if self.presentation.notes is None else self.presentation.notes(self)
         return [note if isinstance(note, Note) else Note(note) for note in found]
 
     @cached_property
     def cautions(self) -> list[str]:
         """What to beware of when acting on it."""
-        return [] if self.faces.cautions is None else self.faces.cautions(self)
+        return [] if self.presentation.cautions is None else self.presentation.cautions(self)
 
     def about(self) -> str:
         """A few words for one line, from what is there."""
-        return "" if self.faces.about is None else self.faces.about(self)
+        return "" if self.presentation.about is None else self.presentation.about(self)
 
     # ---- ways of showing
 
@@ -154,7 +154,7 @@ class Result(Shown):
         InputError
             Where nothing can be written, and for a result that holds what cannot be kept.
         """
-        keeping.save(self, path)
+        storage.save(self, path)
 
     @classmethod
     def load(cls, path: str | os.PathLike[str]) -> Self:
@@ -165,7 +165,7 @@ class Result(Shown):
         InputError
             For another file, a newer format, another kind of result, and one that is not whole.
         """
-        found: Self = keeping.load(path, cls)
+        found: Self = storage.load(path, cls)
         return found
 
     def __str__(self) -> str:

@@ -25,7 +25,7 @@ def built_anew(machine, fixes):
                 numbers[address] = ds.si(value, measure)
         for name, table in fix.replace.items():
             values = {key: v for key, v in table.items() if key != "kind"}
-            numbers |= {f"{name}.{leaf}": v for leaf, v in ds.Hose(**values).numbers().items()}
+            numbers |= {f"{name}.{number_key}": v for number_key, v in ds.Hose(**values).numbers().items()}
     belt = {
         key: numbers[f"belt.{key}"] for key in ("engine_speed", "driving_pulley", "driven_pulley", "slip")
     }
@@ -38,10 +38,10 @@ def built_anew(machine, fixes):
     net = ds.Network(air)
     for part in made.parts:
         values = [
-            speed if (part.drive and leaf == "speed") else numbers[f"{part.name}.{leaf}"]
-            for leaf in part.form.leaves
+            speed if (part.drive and number_key == "speed") else numbers[f"{part.name}.{number_key}"]
+            for number_key in part.schema.number_keys
         ]
-        net.add(part.name, part.form.build(values), *part.ends)
+        net.add(part.name, part.schema.build(values), *part.ends)
     state = net.solve()
     vacuum = []
     for i in "12345":

@@ -346,7 +346,7 @@ class Oracle:
         """Columns and rows of outside are laid out like any node's and cut off at the end."""
         n, c = self.paths, self.count
         full = np.zeros((n + 2 * (c + 1), n + 2 * (c + 1)))
-        pressure, warmth = n, n + c + 1
+        pressure, temperature_rise = n, n + c + 1
         row = np.arange(n)
         full[row, pressure + self.start] = 1.0
         full[row, pressure + self.finish] -= 1.0
@@ -356,11 +356,11 @@ class Oracle:
         gauge = v.by_rho[k] * self.per_pressure * v.relative[k]
         full[k, pressure + self.start[k]] -= gauge * v.first[k]
         full[k, pressure + self.finish[k]] -= gauge * (1.0 - v.first[k])
-        full[k, warmth + v.up[k]] += v.by_rho[k] * v.rho[k] / (self.t0 + v.entering[k])
+        full[k, temperature_rise + v.up[k]] += v.by_rho[k] * v.rho[k] / (self.t0 + v.entering[k])
         if v.jets is not None:
-            self._jet_rows(full, v, pressure, warmth)
+            self._jet_rows(full, v, pressure, temperature_rise)
         if v.merges is not None:
-            self._merge_rows(full, v, pressure, warmth)
+            self._merge_rows(full, v, pressure, temperature_rise)
         full[:n] /= KILO
         shut = np.flatnonzero(self.shut)
         full[shut] = 0.0
@@ -370,17 +370,17 @@ class Oracle:
             full[n + node, :n] = 0.0
             full[n + node, pressure + node] = 1.0 / KILO
         if self.heated:
-            self._warmth_rows(full, v, pressure, warmth)
-        full[:, pressure:warmth] *= KILO
-        full[:, warmth:] *= TEN
-        kept = np.r_[: n + c, warmth : warmth + c] if self.heated else np.arange(n + c)
+            self._temperature_rows(full, v, pressure, temperature_rise)
+        full[:, pressure:temperature_rise] *= KILO
+        full[:, temperature_rise:] *= TEN
+        kept = np.r_[: n + c, temperature_rise : temperature_rise + c] if self.heated else np.arange(n + c)
         return full[np.ix_(kept, kept)]
 
-    def _jet_rows(self, full: Any, v: Any, pressure: int, warmth: int) -> None:
+    def _jet_rows(self, full: Any, v: Any, pressure: int, temperature_rise: int) -> None:
         one, two = (np.arange(self.paths)[self.rows[k]] for k in ("motive", "suction"))
         j, m = v.jets, v.m
         suction, discharge = pressure + self.start[two], pressure + self.finish[two]
-        up1, up2 = warmth + v.up[one], warmth + v.up[two]
+        up1, up2 = temperature_rise + v.up[one], temperature_rise + v.up[two]
         cooler = -j.rho3 / (self.t0 + j.mixed)  # d rho3 / d warm
         both = j.ax + j.ay
         share = j.ax / both
@@ -393,7 +393,7 @@ class Oracle:
             full[r, up1] -= -warmer * j.rho_j / (self.t0 + j.wx) + by3 * cooler * share
             full[r, up2] -= -by2 * j.rho2 / (self.t0 + j.wy) + by3 * cooler * (1.0 - share)
 
-    def _merge_rows(self, full: Any, v: Any, pressure: int, warmth: int) -> None:
+    def _merge_rows(self, full: Any, v: Any, pressure: int, temperature_rise: int) -> None:
         """Slopes by a step into the imaginary, which loses no digits."""
         one, two = (np.arange(self.paths)[self.rows[k]] for k in ("straight", "branch"))
         j, tiny = v.merges, 1e-30
@@ -415,27 +415,27 @@ class Oracle:
             for by, at, relative in zip(by_rho, j.at, j.r):
                 full[r, pressure + at] -= self.per_pressure * by * relative
             by_1, by_2 = (-by * rho / (self.t0 + w) for by, rho, w in zip(by_rho, j.rho, (j.wx, j.wy)))
-            full[r, warmth + v.up[one]] -= by_1 + by_rho[2] * cooler * share
-            full[r, warmth + v.up[two]] -= by_2 + by_rho[2] * cooler * (1.0 - share)
+            full[r, temperature_rise + v.up[one]] -= by_1 + by_rho[2] * cooler * share
+            full[r, temperature_rise + v.up[two]] -= by_2 + by_rho[2] * cooler * (1.0 - share)
 
-    def _warmth_rows(self, full: Any, v: Any, pressure: int, warmth: int) -> None:
+    def _temperature_rows(self, full: Any, v: Any, pressure: int, temperature_rise: int) -> None:
         c, row, m = self.count, np.arange(self.paths), v.m
         into = np.where(m >= 0.0, self.finish, self.start)
         inner = into < c
-        node = warmth + np.arange(c)
+        node = temperature_rise + np.arange(c)
         full[node, node] = np.bincount(into, np.abs(m), c + 1)[:c] + self.fresh
-        at = warmth + into[inner]
+        at = temperature_rise + into[inner]
         np.add.at(full, (at, row[inner]), (np.sign(m) * (v.w[into] - v.entering))[inner])
-        np.add.at(full, (at, warmth + v.up[inner]), -np.abs(m)[inner])
+        np.add.at(full, (at, temperature_rise + v.up[inner]), -np.abs(m)[inner])
         f = row[self.rows["fan"]]
         keep = inner[f]
         _, by_flow, by_rho = (s[keep] / self.air["heat_capacity"] for s in v.power)
         f = f[keep]
-        at = warmth + into[f]
+        at = temperature_rise + into[f]
         np.add.at(full, (at, f), -by_flow)
         np.add.at(full, (at, pressure + self.start[f]), -by_rho * self.per_pressure * v.relative[f])
-        np.add.at(full, (at, warmth + v.up[f]), by_rho * v.rho[f] / (self.t0 + v.entering[f]))
-        full[warmth : warmth + c] /= TEN
+        np.add.at(full, (at, temperature_rise + v.up[f]), by_rho * v.rho[f] / (self.t0 + v.entering[f]))
+        full[temperature_rise : temperature_rise + c] /= TEN
 
     # ---- solving
 

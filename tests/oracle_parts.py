@@ -42,25 +42,28 @@ def plain(machine: Any) -> Plain:
     parts = []
     for p in machine.layout.parts:
         own = {a[len(p.name) + 1 :]: v for a, v in numbers.items() if a.startswith(p.name + ".")}
-        own |= words(p.form)
+        own |= words(p.schema)
         if p.drive:
-            belt = {leaf: numbers[f"{p.drive}.{leaf}"] for leaf in ("engine_speed", "driving_pulley", "slip")}
+            belt = {
+                number_key: numbers[f"{p.drive}.{number_key}"]
+                for number_key in ("engine_speed", "driving_pulley", "slip")
+            }
             ratio = belt["driving_pulley"] / numbers[f"{p.drive}.driven_pulley"]
             own["speed"] = belt["engine_speed"] * ratio * (1.0 - belt["slip"])
-        parts.append((p.name, p.form.part.kind, p.ends, own))
+        parts.append((p.name, p.schema.part.kind, p.ends, own))
     return Plain(parts, air_of(machine.air()))
 
 
 def plain_parts(parts: Any, air: Any, **more: Any) -> Plain:
     """The same of (name, part, ends) and an air, as a network is given them; `held`, `supply` by name."""
-    given = [(name, part.kind, ends, part.numbers() | words(part.form)) for name, part, ends in parts]
+    given = [(name, part.kind, ends, part.numbers() | words(part.schema)) for name, part, ends in parts]
     return Plain(given, air_of(air), **more)
 
 
-def words(form: Any) -> dict[str, Any]:
+def words(schema: Any) -> dict[str, Any]:
     """The fields of a form that are words ("shape"), its bends' among them ("bend 1.style")."""
-    out: dict[str, Any] = {name: shape for name, shape in form.shape if isinstance(shape, str)}
-    for _, shape in form.shape:
+    out: dict[str, Any] = {name: shape for name, shape in schema.shape if isinstance(shape, str)}
+    for _, shape in schema.shape:
         if isinstance(shape, tuple):
             for i, bend in enumerate(shape, 1):
                 out |= {f"bend {i}.{word}": value for word, value in words(bend).items()}

@@ -106,7 +106,7 @@ def jet_traits(state: Any) -> set[str]:
     out = set()
     signs = {1: "forward", -1: "backward", 0: "still"}
     for entry in state.system.entries:
-        if entry.form.part.kind == "jet" and np.isfinite(state.flow[entry.name, "motive"]):
+        if entry.schema.part.kind == "jet" and np.isfinite(state.flow[entry.name, "motive"]):
             x, y = (int(np.sign(state.flow[entry.name, w])) for w in ("motive", "suction"))
             out.add(f"jet with motive {signs[x]}, suction {signs[y]}")
     return out
@@ -133,8 +133,10 @@ def elsewhere(case: Case, state: Any) -> Point:
     size, level = np.abs(point.flow).max(initial=1e-6), np.nanmax(np.abs(point.pressure), initial=1.0)
     flow = size * rng.uniform(-2.0, 2.0, point.flow.shape)
     pressure = level * rng.uniform(-1.0, 1.0, point.pressure.shape)
-    warmth = None if point.warmth is None else rng.uniform(0.0, 20.0, point.pressure.shape)
-    return Point(flow, pressure, warmth)
+    temperature_rise = (
+        None if point.temperature_rise is None else rng.uniform(0.0, 20.0, point.pressure.shape)
+    )
+    return Point(flow, pressure, temperature_rise)
 
 
 def stable(state: Any, at: Point | None = None) -> tuple[bool, int]:
@@ -150,7 +152,7 @@ def stable(state: Any, at: Point | None = None) -> tuple[bool, int]:
     eq = state._numbers.equations(system)
     if not np.abs(point.flow).max() > 0.0:
         return True, 0
-    m, p, w = point.flow, np.nan_to_num(point.pressure), point.warmth
+    m, p, w = point.flow, np.nan_to_num(point.pressure), point.temperature_rise
     n = system.paths
     steps = 1e-5 * np.maximum(np.abs(m[:, 0]), 1e-4 * np.abs(m).max())
     moved = np.hstack([np.repeat(m, n, axis=1) + s * np.diag(steps) for s in (1.0, -1.0)])

@@ -9,8 +9,8 @@ import pytest
 import ductsim as ds
 from ductsim.answers.limits import limits_of
 from ductsim.display.tables import plain
-from ductsim.studies.balance import search, study, told
-from ductsim.studies.balance.trims import dials_of
+from ductsim.studies.balance import search, study, summary
+from ductsim.studies.balance.trims import variables_of
 
 
 @pytest.fixture(scope="module")
@@ -38,19 +38,21 @@ def lifted(picker):
     return ds.balance(picker)
 
 
-def rise(machine, dials, of, settings):
-    """The most that the lowest answer can rise, to first order, per step of 1e-3 of every dial's range.
+def rise(machine, variables, of, settings):
+    """The most that the lowest answer can rise, to first order, per step of 1e-3 of every variable's range.
 
     Slopes by central differences of whole solves and a linear programme: nothing of the optimiser is used.
     """
     from scipy.optimize import linprog
 
-    low = np.array([dial.low for dial in dials])
-    span = np.array([dial.high - dial.low for dial in dials])
+    low = np.array([variable.low for variable in variables])
+    span = np.array([variable.high - variable.low for variable in variables])
     z = (np.array(settings) - low) / span
 
     def answers(z):
-        change = {dial.address: v for dial, v in zip(dials, (low + z * span).tolist(), strict=True)}
+        change = {
+            variable.address: v for variable, v in zip(variables, (low + z * span).tolist(), strict=True)
+        }
         state = machine.change(change).solve()
         return np.array([state.ask(words) for words in of])
 
@@ -84,8 +86,8 @@ def test_on_the_demonstration_the_weakest_is_lifted(picker, lifted):
     assert after > before + 15.0
     assert lifted.lowest(lifted.before) == pytest.approx(before)
     assert lifted.lowest(lifted.after) == pytest.approx(after)
-    for dial in lifted.dials:
-        assert dial.low <= lifted.settings[dial.address] <= dial.high
+    for variable in lifted.variables:
+        assert variable.low <= lifted.settings[variable.address] <= variable.high
     # evening the others leaves the weakest where it is
     best = picker.change(lifted.lifted).ask("weakest vacuum")
     assert after >= best * (1 - 2 * search.ROOM)
@@ -93,7 +95,9 @@ def test_on_the_demonstration_the_weakest_is_lifted(picker, lifted):
 
 
 def test_its_own_trims_are_taken_from_the_file(picker, lifted):
-    assert [dial.address for dial in lifted.dials] == [f"jet {i}.nozzle_area" for i in range(1, 6)]
+    assert [variable.address for variable in lifted.variables] == [
+        f"jet {i}.nozzle_area" for i in range(1, 6)
+    ]
     written = ds.balance(picker, picker.layout.free["trim"])
     assert written.settings == pytest.approx(lifted.settings)
 
@@ -110,17 +114,17 @@ def test_its_own_trims_are_taken_from_the_file(picker, lifted):
 )
 def test_on_two_trims_it_is_the_optimum_of_a_dense_grid(picker, trims):
     found = ds.balance(picker, trims)
-    dials = found.dials
-    axes = [np.linspace(dial.low, dial.high, 61) for dial in dials]
-    columns = ds.grid({dial.address: axis for dial, axis in zip(dials, axes, strict=True)})
+    variables = found.variables
+    axes = [np.linspace(variable.low, variable.high, 61) for variable in variables]
+    columns = ds.grid({variable.address: axis for variable, axis in zip(variables, axes, strict=True)})
     answers = picker.change(columns).solve().ask("weakest vacuum")
     best = int(answers.argmax())
     # the grid can only be a little worse; on a ridge its best point may lie two steps from the answer
     assert found.lowest(found.after) >= answers[best] - 1e-6
     assert found.lowest(found.after) == pytest.approx(answers[best], abs=0.5)
-    for dial, axis in zip(dials, axes, strict=True):
+    for variable, axis in zip(variables, axes, strict=True):
         step = axis[1] - axis[0]
-        assert found.lifted[dial.address] == pytest.approx(columns[dial.address][best], abs=2 * step)
+        assert found.lifted[variable.address] == pytest.approx(columns[variable.address][best], abs=2 * step)
 
 
 @pytest.mark.parametrize("case", ["jets", "interior", "openings"])
@@ -133,7 +137,7 @@ def test_no_small_step_lifts_the_weakest_further(picker, equal, case):
     }[case]
     found = ds.balance(machine, trims, of=of)
     assert found.optimality < 1e-5
-    more, scale = rise(machine, found.dials, found.of, list(found.lifted.values()))
+    more, scale = rise(machine, found.variables, found.of, list(found.lifted.values()))
     assert more <= 1e-3 * scale
 
 
@@ -155,8 +159,8 @@ def test_the_search_takes_what_the_limits_call_not_passed(picker):
     taken = float(power.value[0])
     for excess, passed in ((3e-9, True), (3e-10, False)):
         machine = picker.change({"belt.available_power": taken / (1.0 + excess)})
-        finder = search.Search(machine, dials_of(machine, None), ["weakest vacuum"], 1.0)
-        now = np.array([machine.numbers[dial.address] for dial in finder.dials])
+        finder = search.Search(machine, variables_of(machine, None), ["weakest vacuum"], 1.0)
+        now = np.array([machine.numbers[variable.address] for variable in finder.variables])
         _, fine = finder.many(now[None, :])
         assert [finder.keeps_limits(finder.scaled(now)), bool(fine[0])] == [not passed] * 2
 
@@ -300,7 +304,7 @@ def test_what_is_shown(picker, lifted):
 
 
 def test_what_one_per_cent_more_would_do(picker, lifted):
-    for row in told.trim_rows(lifted):
+    for row in summary.trim_rows(lifted):
         more = {**lifted.settings, row["number"]: row["value"] * 1.0001}
         change = picker.change(more).solve().vacuum[lifted.after.weakest] - lifted.lowest(lifted.after)
         assert row["weakest_by_1_percent_Pa"] == pytest.approx(100 * change, rel=2e-2, abs=1e-3)
@@ -331,7 +335,7 @@ def test_trims_that_are_wrong_get_one_sentence(picker, trims, sentence):
 
 
 def test_a_trim_alone_and_a_size_nearest(picker):
-    (dial,) = dials_of(picker, ds.Trim("jet 1.nozzle_area", sizes=[0.006, 0.008]))
-    assert dial.nearest(0.0069) == 0.006
-    (free,) = dials_of(picker, {"number": "jet 1.nozzle_area", "low": 0.006, "high": 0.008})
+    (variable,) = variables_of(picker, ds.Trim("jet 1.nozzle_area", sizes=[0.006, 0.008]))
+    assert variable.nearest(0.0069) == 0.006
+    (free,) = variables_of(picker, {"number": "jet 1.nozzle_area", "low": 0.006, "high": 0.008})
     assert free.nearest(0.01) == 0.008

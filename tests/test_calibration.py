@@ -6,7 +6,7 @@ from refused_files import refusal
 from scipy.stats import norm
 
 import ductsim as ds
-from ductsim.crop.described import UNCERTAIN
+from ductsim.crop.crop import UNCERTAIN
 from ductsim.errors import InputError
 from ductsim.speed import Run
 from ductsim.speed.calibrating import weighed

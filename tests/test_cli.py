@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 import ductsim as ds
-from ductsim.commands.known import command, places
+from ductsim.commands.registry import command, places
 from ductsim.display.tables import WIDTH, json_rows
 from ductsim.machine.demos import demo_file
 from ductsim.quantity import convert

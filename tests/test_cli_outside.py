@@ -17,7 +17,7 @@ from command_line import in_a_process
 
 import ductsim as ds
 from ductsim import __main__, cli
-from ductsim.commands.known import places
+from ductsim.commands.registry import places
 from ductsim.display.tables import WIDTH
 from ductsim.terminal import console
 from ductsim.terminal.envelope import dumps, envelope, error, schema

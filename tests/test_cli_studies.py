@@ -9,7 +9,7 @@ import jsonschema
 import pytest
 
 import ductsim as ds
-from ductsim.commands.known import command, places
+from ductsim.commands.registry import command, places
 from ductsim.display.tables import WIDTH, columns, json_rows
 from ductsim.machine.demos import FOLDER
 from ductsim.quantity import key_measure

@@ -11,8 +11,8 @@ from scipy.optimize import brentq
 import ductsim as ds
 from ductsim.checking.physical import meets_itself, slopes
 from ductsim.checking.probing import flows, usual
-from ductsim.conveying import LOAD, Load, loaded_class, loaded_form, plain_form
-from ductsim.crop.running import _ducts
+from ductsim.conveying import LOAD, Load, loaded_class, loaded_schema, plain_schema
+from ductsim.crop.solving import _ducts
 from ductsim.errors import InputError
 from ductsim.laws.card import LAWS, card_of
 from ductsim.laws.card import law as a_law
@@ -223,10 +223,10 @@ def test_a_loaded_part_is_a_part_with_more_numbers():
     loaded = ds.Loaded(DUCT, crop_flow="1.8 t/h", slip=5.0)
     assert isinstance(loaded, ds.Duct) and loaded.ends == DUCT.ends and loaded.kind == "duct"
     assert loaded.crop_flow == pytest.approx(0.5)
-    assert loaded.form.leaves == (*DUCT.form.leaves, *LOAD[:-1])
-    assert loaded_form(DUCT.form) == loaded.form and plain_form(loaded.form) == DUCT.form
-    assert plain_form(DUCT.form) == DUCT.form
-    assert pickle.loads(pickle.dumps(loaded.form)) == loaded.form
+    assert loaded.schema.number_keys == (*DUCT.schema.number_keys, *LOAD[:-1])
+    assert loaded_schema(DUCT.schema) == loaded.schema and plain_schema(loaded.schema) == DUCT.schema
+    assert plain_schema(DUCT.schema) == DUCT.schema
+    assert pickle.loads(pickle.dumps(loaded.schema)) == loaded.schema
     assert loaded_class(ds.Duct) is type(loaded)
     assert "duct" in ds.extend.KINDS and ds.extend.KINDS["duct"] is ds.Duct
 

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 import ductsim as ds
-from ductsim.crop.described import STANDING, flows_of
+from ductsim.crop.crop import STANDING, flows_of
 from ductsim.crop.margins import margins, places
 from ductsim.documents.document import parse
 from ductsim.errors import InputError, UnknownName

@@ -5,7 +5,7 @@ import pytest
 from scipy.stats import norm, skewnorm, triang
 
 import ductsim as ds
-from ductsim.crop.described import LEAST
+from ductsim.crop.crop import LEAST
 from ductsim.description.crop_way import unit_flows
 from ductsim.speed import Run
 from ductsim.speed.calibrating import PRIOR_SPREAD, SCATTER, likelihood, weighed

@@ -17,15 +17,15 @@ from ductsim.errors import InputError, UnknownName
 from ductsim.parts.declare import (
     KINDS,
     Fields,
-    Form,
     Nested,
     Number,
     Part,
+    Schema,
     Word,
     fields,
-    leaf_values,
     nested,
     number,
+    number_values,
     part,
     word,
 )
@@ -82,7 +82,7 @@ def test_numbers_become_si_floats():
     assert made.width == 0.5
     assert made.height == 1.0
     assert made.loss == 0.5
-    assert all(type(v) is float for v in leaf_values(made))
+    assert all(type(v) is float for v in number_values(made))
 
 
 @pytest.mark.parametrize(
@@ -415,7 +415,7 @@ def test_a_part_is_registered_under_its_kind():
 
 def test_leaves_are_the_addresses_of_all_numbers():
     made = pipe(flow=[0.0, 1.0], elbows=[{}, {"radius": 0.3}])
-    assert made.form.leaves == (
+    assert made.schema.number_keys == (
         "length",
         "diameter",
         "loss",
@@ -426,14 +426,14 @@ def test_leaves_are_the_addresses_of_all_numbers():
         "elbow 2.radius",
     )
     assert made.numbers()["elbow 2.radius"] == 0.3
-    assert made.form.declaration("flow[1]").measure == "m3/s"
-    assert made.form.declaration("elbow 1.angle").spread == 0.05
+    assert made.schema.declaration("flow[1]").measure == "m3/s"
+    assert made.schema.declaration("elbow 1.angle").spread == 0.05
     with pytest.raises(KeyError):
-        made.form.declaration("radius")
+        made.schema.declaration("radius")
 
 
 def test_forms_are_shared_and_differ_in_all_but_the_numbers():
-    assert pipe().form is pipe(length=3.0, loss=[1.0, 2.0]).form
+    assert pipe().schema is pipe(length=3.0, loss=[1.0, 2.0]).schema
     others = [
         pipe(lining="rubber"),
         pipe(flow=[0.0, 1.0]),
@@ -441,7 +441,7 @@ def test_forms_are_shared_and_differ_in_all_but_the_numbers():
         pipe(elbows=[{"radius": 1.0}]),
         Pipe(length=1.0, width=1.0, height=1.0),
     ]
-    assert len({pipe().form, *(p.form for p in others)}) == 6
+    assert len({pipe().schema, *(p.schema for p in others)}) == 6
 
 
 positive = st.floats(1e-3, 4.9)
@@ -464,19 +464,19 @@ value = st.one_of(positive, columns)
 )
 def test_a_part_is_its_form_and_its_numbers(length, size, loss, lining, flow, elbows):
     made = Pipe(length=length, loss=loss, lining=lining, flow=flow, elbows=elbows, **size)
-    assert len(made.form.leaves) == len(set(made.form.leaves)) == len(leaf_values(made))
-    built = made.form.build(list(made.numbers().values()))
+    assert len(made.schema.number_keys) == len(set(made.schema.number_keys)) == len(number_values(made))
+    built = made.schema.build(list(made.numbers().values()))
     assert type(built) is Pipe
     assert built == made
-    assert built.form is made.form
-    for leaf, number_of_it in made.numbers().items():
-        assert made.form.declaration(leaf).check(number_of_it, "x") is not None
+    assert built.schema is made.schema
+    for number_key, number_of_it in made.numbers().items():
+        assert made.schema.declaration(number_key).check(number_of_it, "x") is not None
 
 
 def test_a_form_builds_stacked_parts_unchecked():
-    form = pipe(flow=[0.0, 1.0], elbows=[{}]).form
-    stack = [np.full((4, 5), float(i)) for i in range(len(form.leaves))]
-    built = form.build(stack)
+    schema = pipe(flow=[0.0, 1.0], elbows=[{}]).schema
+    stack = [np.full((4, 5), float(i)) for i in range(len(schema.number_keys))]
+    built = schema.build(stack)
     assert built.length is stack[0]
     assert all(a is b for a, b in zip(built.flow, stack[3:5], strict=True))
     assert built.elbows[0].angle is stack[5]
@@ -488,11 +488,11 @@ def test_a_form_builds_stacked_parts_unchecked():
 @pytest.mark.parametrize("count", [0, 2, 4])
 def test_a_form_takes_as_many_values_as_it_has_leaves(count):
     with pytest.raises(ValueError, match=f"Pipe takes 3 values, got {count}"):
-        pipe().form.build([1.0] * count)
+        pipe().schema.build([1.0] * count)
 
 
 def test_the_form_of_a_smaller_part():
-    assert Form.of(Elbow()).leaves == ("angle",)
+    assert Schema.of(Elbow()).number_keys == ("angle",)
     assert isinstance(Elbow.declared["angle"], Number)
     assert isinstance(Pipe.declared["lining"], Word)
     assert isinstance(Pipe.declared["elbows"], Nested)

@@ -16,11 +16,11 @@ from ductsim.digest import digest
 
 
 def test_tells_apart_what_differs():
-    things = [1, 1.0, "1", b"1", [1], [[1]], [1, 1], {"a": 1}, {"a": 2}, {1}, None, True, False, "", [], {}]
-    things += [np.arange(3), np.arange(3.0), np.arange(3.0).reshape(3, 1), ["a", "b"], ["ab"], 1j, ..., -1]
-    things += [np.array([1, "a", None], dtype=object), np.array([2, "a", None], dtype=object), range(3)]
-    things += [np.sin, np.cos, len, print, int, float, np.linalg.solve, np.linalg.inv, ds.Hose, ds.Duct]
-    assert len({digest(t) for t in things}) == len(things)
+    objects = [1, 1.0, "1", b"1", [1], [[1]], [1, 1], {"a": 1}, {"a": 2}, {1}, None, True, False, "", [], {}]
+    objects += [np.arange(3), np.arange(3.0), np.arange(3.0).reshape(3, 1), ["a", "b"], ["ab"], 1j, ..., -1]
+    objects += [np.array([1, "a", None], dtype=object), np.array([2, "a", None], dtype=object), range(3)]
+    objects += [np.sin, np.cos, len, print, int, float, np.linalg.solve, np.linalg.inv, ds.Hose, ds.Duct]
+    assert len({digest(t) for t in objects}) == len(objects)
     assert digest(1, 2) != digest(12) != digest([1, 2])
 
 
@@ -44,19 +44,19 @@ def test_what_contains_itself_comes_to_an_end():
 # ---- nothing of a layout is forgotten
 
 
-def changed(thing):
+def changed(obj):
     """(place, copy of `thing` with one field changed) for every field of it and of what it holds."""
-    if isinstance(thing, tuple):
-        firsts = {type(item): place for place, item in reversed(list(enumerate(thing)))}
+    if isinstance(obj, tuple):
+        firsts = {type(item): place for place, item in reversed(list(enumerate(obj)))}
         for place in firsts.values():
-            for words, other in changed(thing[place]):
-                yield f"[{place}]{words}", (*thing[:place], other, *thing[place + 1 :])
-    elif dataclasses.is_dataclass(thing) and not isinstance(thing, type):
-        for field in dataclasses.fields(thing):
-            value = getattr(thing, field.name)
+            for words, other in changed(obj[place]):
+                yield f"[{place}]{words}", (*obj[:place], other, *obj[place + 1 :])
+    elif dataclasses.is_dataclass(obj) and not isinstance(obj, type):
+        for field in dataclasses.fields(obj):
+            value = getattr(obj, field.name)
             others = [("", ("another", value)), *changed(value)]
             for words, other in others:
-                made = copy.copy(thing)
+                made = copy.copy(obj)
                 object.__setattr__(made, field.name, other)
                 yield f".{field.name}{words}", made
 
@@ -68,7 +68,7 @@ def test_every_field_of_a_layout_counts():
     assert places == []
     seen = {place for place, _ in changed(layout)}
     assert {f".{f.name}" for f in dataclasses.fields(layout)} <= seen
-    assert {".units[0].openings", ".parts[0].drive", ".tappings[0].form.part", ".carried[0].part"} <= seen
+    assert {".units[0].openings", ".parts[0].drive", ".tappings[0].schema.part", ".carried[0].part"} <= seen
 
 
 def test_every_number_and_every_free_table_counts():

@@ -8,7 +8,7 @@ import pytest
 from scipy.stats import norm
 
 import ductsim as ds
-from ductsim.crop.described import LEAST, UNCERTAIN
+from ductsim.crop.crop import LEAST, UNCERTAIN
 from ductsim.crop.margins import CONVEYING, places
 from ductsim.errors import InputError
 from ductsim.speed.limit import margins_at, place_limits, speed_limit

@@ -12,7 +12,7 @@ from command_line import refused, run  # noqa: F401
 from markupsafe import Markup
 
 import ductsim as ds
-from ductsim.description.alike import alike, look
+from ductsim.description.look_alikes import appearance, look_alikes
 from ductsim.display import style, tables
 from ductsim.errors import InputError, visible
 from ductsim.machine.demos import demo_file
@@ -235,16 +235,16 @@ def test_a_tappings_area_of_next_to_nothing(tmp_path):
     ],
 )
 def test_names_that_look_alike_are_named_together(name, twin):
-    assert look(name) == look(twin)
-    (note,) = alike([name, "other", twin, name], "names")
+    assert appearance(name) == appearance(twin)
+    (note,) = look_alikes([name, "other", twin, name], "names")
     assert repr(name) in note
     assert repr(twin) in note
 
 
 def test_names_that_differ_are_left_alone():
-    assert alike(["hose 1", "hose 2", "hose 11", "duct 1", "front 1"], "names") == []
+    assert look_alikes(["hose 1", "hose 2", "hose 11", "duct 1", "front 1"], "names") == []
     for name in ("picker", "suction", "bench"):
-        assert ds.demo(name).layout.alike == []
+        assert ds.demo(name).layout.look_alikes == []
 
 
 def test_look_alikes_are_noted_by_solve_and_check(here, run):  # noqa: F811

@@ -6,11 +6,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import optimize, stats
 
-from ductsim.inference import drawing
+from ductsim.inference import sampling
 from ductsim.inference.choosing import _grown, best_sets, variance_after, variance_after_one
-from ductsim.inference.drawing import draw, weighted_quantiles
 from ductsim.inference.hypotheses import weigh
 from ductsim.inference.problem import Problem, find
+from ductsim.inference.sampling import draw, weighted_quantiles
 from ductsim.inference.scales import Scale, Scales
 
 # Statistical Reference Datasets, nonlinear regression (National Institute of Standards and Technology): data,
@@ -476,7 +476,7 @@ def test_draws_in_blocks_are_those_made_at_once(monkeypatch):
     problem = curved_problem()
     found = find(problem)
     whole = draw(problem, found, 60, np.random.default_rng(2))
-    monkeypatch.setattr(drawing, "BLOCK", 20 * len(problem.measured) ** 2)
+    monkeypatch.setattr(sampling, "BLOCK", 20 * len(problem.measured) ** 2)
     blocks = draw(problem, found, 60, np.random.default_rng(2))
     np.testing.assert_allclose(blocks.x, whole.x, atol=0.05)
 

@@ -228,8 +228,8 @@ def test_a_replaced_part_gets_the_ends_of_its_nodes():
         ds.Machine.of(FILE.replace("format = 2", "format = 1"))
         .replace({"hose 1": ds.Hose(length=1, diameter=0.15)})
         .layout.part["hose 1"]
-        .form
-        == ds.Hose(length=1, diameter=0.15).form
+        .schema
+        == ds.Hose(length=1, diameter=0.15).schema
     )
 
 

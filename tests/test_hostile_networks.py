@@ -5,7 +5,7 @@ import pytest
 from hostile_networks import examine, generate, run
 
 import ductsim as ds
-from ductsim.network.loading import warmed
+from ductsim.network.continuation import warmed
 from ductsim.network.network import stacked
 from ductsim.network.solve import beyond, solve, solve_from
 from ductsim.network.state import Outcome, judge
@@ -127,7 +127,7 @@ def test_a_share_of_the_heat_is_that_share_of_the_shaft_power():
     half = solve_from(numbers.equations(system).warmed(0.5), found.point, structures[0].anchors)
     state = warm_box(2e4).solve()
     assert half.good.all()
-    assert half.point.warmth[system.node("box"), 0] == pytest.approx(
+    assert half.point.temperature_rise[system.node("box"), 0] == pytest.approx(
         state.temperature["box"] - 293.15, rel=1e-6
     )
     assert half.point.flow[:, 0] == pytest.approx([state.flow[name] for name in system.path_names], rel=1e-6)
@@ -139,14 +139,14 @@ def test_the_heat_raised_from_nothing_ends_at_the_solved_state():
     cold = solve_from(eq.dense(1.0), found.point, structures[0].anchors)
     again = warmed(eq, cold.point, structures[0].anchors)
     assert again.good.all()
-    assert again.point.warmth == pytest.approx(found.point.warmth, abs=1e-5)
-    assert found.point.warmth.max() > 30.0
+    assert again.point.temperature_rise == pytest.approx(found.point.temperature_rise, abs=1e-5)
+    assert found.point.temperature_rise.max() > 30.0
 
 
 def test_more_heat_than_the_flow_carries_away_is_an_outcome_that_names_the_hottest_node():
     system, numbers, found, structures = compiled(warm_box(1e3))
     found.good[:], found.overloaded[:] = False, True
-    found.point.warmth[system.node("box")] = 150.0
+    found.point.temperature_rise[system.node("box")] = 150.0
     outcomes, _, node = judge(found, structures, system, beyond(system, numbers, found, structures))
     assert list(Outcome)[outcomes[0]] is Outcome.TOO_HOT
     assert node == "box"

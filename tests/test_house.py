@@ -13,7 +13,7 @@ import numpy as np
 from scipy.sparse.csgraph import connected_components
 
 import ductsim as ds
-from ductsim.commands.known import places
+from ductsim.commands.registry import places
 
 HOUSE = Path(ds.__file__).parent
 

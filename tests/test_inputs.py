@@ -182,11 +182,11 @@ def test_readings_are_the_same_in_every_form(picker, tmp_path):
     frame = pd.DataFrame(READINGS)
     place = tmp_path / "readings.csv"
     frame.to_csv(place, index=False)
-    forms = [place, str(place), READINGS, frame, rows, iter(rows), ds.read_readings(frame)]
-    forms += [list(ds.read_readings(frame)), iter(list(ds.read_readings(frame)))]
+    schemas = [place, str(place), READINGS, frame, rows, iter(rows), ds.read_readings(frame)]
+    schemas += [list(ds.read_readings(frame)), iter(list(ds.read_readings(frame)))]
     first = ds.read_readings(frame)
     assert [one.value for one in first] == [-407.0, -396.0]
-    for given in forms:
+    for given in schemas:
         assert ds.read_readings(given).rows() == first.rows()
     one = first.items[0]
     assert list(ds.read_readings(one)) == [one]

@@ -108,7 +108,7 @@ def test_a_speed_alone_makes_no_fan(size):
                 return ds.Opening(area=self.area, loss_coefficient=1.0).paths()
 
         made = Wheel(speed=3.0, area=size)
-        entry = PartEntry("wheel", made.form, ("a", "b"))
+        entry = PartEntry("wheel", made.schema, ("a", "b"))
         assert entry.kind is Wheel and not entry.kind.is_fan and entry.size == ""
     finally:
         KINDS.pop("wheel of the tests", None)

@@ -194,7 +194,7 @@ def test_a_short_mixing_section_mixes_less():
     assert share == pytest.approx([0.5, 0.816, 0.959, 0.991, 1.0], abs=1e-3)
     half = Jet(nozzle_area=0.0075, mixing_area=0.06, mixing_length=lengths, mixing_effectiveness=0.8)
     assert half.paths()[0].coefficients["effectiveness"] == pytest.approx(0.5 + 0.6 * (share - 0.5))
-    assert "mixing_length" not in Jet(nozzle_area=0.0075, mixing_area=0.06).form.leaves
+    assert "mixing_length" not in Jet(nozzle_area=0.0075, mixing_area=0.06).schema.number_keys
 
 
 def test_an_oblique_or_incomplete_jet_drags_less():

@@ -9,7 +9,7 @@ import pytest
 
 from ductsim.conveying import Load, Loaded
 from ductsim.crop.box import Box
-from ductsim.crop.described import Crop
+from ductsim.crop.crop import Crop
 from ductsim.laws.bends import RADII
 from ductsim.laws.conveying import carrying, load_outside, loaded_jet
 from ductsim.laws.fans import monotone_slopes

@@ -272,18 +272,18 @@ def test_one_scenario_of_a_machine_with_columns(picker):
 
 
 def test_a_machine_and_a_state_without_columns_are_their_own_only_scenario(picker):
-    for thing in (
+    for obj in (
         picker,
         picker.solve(),
         ds.Network(ds.Air()).add("a", ds.Leak(area=1e-3), "outside", "n").solve(),
     ):
-        assert thing
-        assert len(thing) == 1
-        assert [one is thing for one in thing] == [True]
-        assert thing[0] is thing[-1] is thing
+        assert obj
+        assert len(obj) == 1
+        assert [one is obj for one in obj] == [True]
+        assert obj[0] is obj[-1] is obj
         for bad in (1, -2):
             with pytest.raises(IndexError, match=r"there is no scenario .*; 0, the only scenario there is"):
-                thing[bad]
+                obj[bad]
 
 
 def test_grid_is_a_product_in_step(picker):

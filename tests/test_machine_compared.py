@@ -55,7 +55,7 @@ def test_numbers_that_differ(picker):
     np.testing.assert_allclose(
         [row["ratio"] for row in found.rows() if "hose" in row["address"]], 0.9, rtol=1e-12
     )
-    assert not found.things
+    assert not found.elements
     assert found.sentences()[0].startswith("6 numbers differ: hose 1.length 1.20 m -> 1.08 m; ")
     assert "3.94 ft" in found.sentences("inch")[0]
     # the other way round it says the reverse
@@ -89,7 +89,7 @@ def test_parts_and_units_that_came_or_went(picker):
     del document["crop"]
     other = ds.Machine.of({key: value for key, value in document.items() if key != "fill"})
     found = picker.diff(other)
-    assert {(one.what, one.name, one.how) for one in found.things} == {
+    assert {(one.what, one.name, one.how) for one in found.elements} == {
         ("part", "hatch leak 4", "gone"),
         ("part", "slit", "added"),
         ("unit", "1", "gone"),
@@ -99,7 +99,7 @@ def test_parts_and_units_that_came_or_went(picker):
     assert not found.numbers
     assert "Added: part 'slit' and unit 'first'." in found.sentences()
     replaced = picker.diff(picker.replace({"hose 3": ds.Duct(length="1.9 m", diameter="165 mm")}))
-    assert [(one.name, one.how) for one in replaced.things] == [("hose 3", "with another kind")]
+    assert [(one.name, one.how) for one in replaced.elements] == [("hose 3", "with another kind")]
     row = next(row for row in replaced.rows() if row["address"] == "hose 3.stretch")
     assert row["second"] is None
     assert row["ratio"] is None

@@ -40,7 +40,7 @@ def test_vacuum_is_minus_the_static_pressure_in_the_tappings_section(picker, sol
 
 def test_a_tapping_where_two_streams_leave_reads_their_sum(picker, solved):
     tables = picker.layout
-    tapping = Tapping("foot", "jet 1", "discharge", tables.tapping["door 1"].form)
+    tapping = Tapping("foot", "jet 1", "discharge", tables.tapping["door 1"].schema)
     layout = Layout(
         **{k: getattr(tables, k) for k in ("title", "air", "drives", "parts", "units", "held", "supplied")},
         tappings=(*tables.tappings, tapping),
@@ -81,13 +81,13 @@ def test_air_is_kept_at_every_unit(solved):
     for unit in "12345":
         enters = sum(solved.flow[f"{name} {unit}"] for name in ("front", "rear", "hatch leak"))
         assert enters == pytest.approx(solved.flow[f"jet {unit}", "suction"], abs=1e-9)
-        leaves = solved.flow[f"duct {unit}"] + solved.flow[f"joint leak {unit}"]
-        assert enters + solved.flow[f"jet {unit}", "motive"] == pytest.approx(leaves, abs=1e-9)
+        number_keys = solved.flow[f"duct {unit}"] + solved.flow[f"joint leak {unit}"]
+        assert enters + solved.flow[f"jet {unit}", "motive"] == pytest.approx(number_keys, abs=1e-9)
 
 
 def test_an_opening_written_the_other_way_round_counts_inward(picker, solved):
     parts = tuple(
-        PartEntry(p.name, p.form, p.ends[::-1]) if p.name.startswith("rear") else p
+        PartEntry(p.name, p.schema, p.ends[::-1]) if p.name.startswith("rear") else p
         for p in picker.layout.parts
     )
     import dataclasses

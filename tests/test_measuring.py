@@ -7,7 +7,7 @@ import pytest
 from synthetic_readings import SPEED, model_of, openings, plan, read, small_picker
 
 import ductsim as ds
-from ductsim.inference.drawing import weighted_quantiles
+from ductsim.inference.sampling import weighted_quantiles
 from ductsim.readings.model import ReadingModel
 from ductsim.readings.unknowns import unknowns_of
 from ductsim.studies.fit.study import explained
@@ -53,8 +53,8 @@ def test_a_hatch_is_told_by_blanking_its_own_unit(fit):
     assert "of unit 2 taped shut" in str(found) or "all openings taped shut" in str(found)
     rows = found.rows()
     assert rows[0]["shrinks_to"] == pytest.approx(min(row["shrinks_to"] for row in rows), rel=0.005)
-    alike = [row for row in rows if row["shrinks_to"] < 1.002 * rows[0]["shrinks_to"]]
-    assert rows[0]["minutes"] <= np.median([row["minutes"] for row in alike])
+    look_alikes = [row for row in rows if row["shrinks_to"] < 1.002 * rows[0]["shrinks_to"]]
+    assert rows[0]["minutes"] <= np.median([row["minutes"] for row in look_alikes])
     assert rows[0]["shrinks_to"] < 0.6
 
 

@@ -54,13 +54,13 @@ def new(name):
     """The other machine's name, of a unit, a thing, or a thing of a unit ("door 4", "door {unit}")."""
     if name in THINGS or name in UNITS:
         return THINGS.get(name) or UNITS[name]
-    thing, _, unit = name.rpartition(" ")
-    return f"{THINGS[thing]} {UNITS.get(unit, unit)}" if thing in THINGS else name
+    obj, _, unit = name.rpartition(" ")
+    return f"{THINGS[obj]} {UNITS.get(unit, unit)}" if obj in THINGS else name
 
 
 def address(text):
-    thing, dot, leaf = text.partition(".")
-    return f"{new(thing)}{dot}{leaf}"
+    obj, dot, number_key = text.partition(".")
+    return f"{new(obj)}{dot}{number_key}"
 
 
 def renamed(value, key=""):

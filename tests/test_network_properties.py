@@ -20,7 +20,7 @@ FEW = settings(max_examples=40, phases=[Phase.explicit, Phase.generate])
 
 
 def network(case, parts=None, held=None, supplies=None):
-    net = ds.Network(case.air)
+    net = ds.Network(case.air, free_ends=False)
     for name, part, ends in case.parts if parts is None else parts:
         net.add(name, part, *ends)
     for node, pressure in (case.held if held is None else held).items():
@@ -326,15 +326,15 @@ def columns_of(case, seed):
     system, numbers = case.network().system(), case.network().numbers()
     wide, scales = {}, {}
     for address, value in numbers.items():
-        thing, _, leaf = address.rpartition(".")
-        key = (thing, leaf.partition("[")[0])
+        obj, _, number_key = address.rpartition(".")
+        key = (obj, number_key.partition("[")[0])
         if key not in scales:
             scales[key] = 1.0 + 0.03 * rng.uniform(-1.0, 1.0, COUNT)
         wide[address] = value * scales[key]
-        kind = next((p.kind for n, p, _ in case.parts if n == thing), "")
-        if leaf in ("area", "coefficient") and kind in ("opening", "leak") and rng.random() < 0.3:
+        kind = next((p.kind for n, p, _ in case.parts if n == obj), "")
+        if number_key in ("area", "coefficient") and kind in ("opening", "leak") and rng.random() < 0.3:
             wide[address] = np.where(rng.random(COUNT) < 0.4, 0.0, wide[address])
-        if leaf in (
+        if number_key in (
             "kink",
             "opening",
             "open_fraction",

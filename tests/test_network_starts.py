@@ -7,7 +7,7 @@ import ductsim as ds
 from ductsim.network.network import stacked
 from ductsim.network.newton import Point
 from ductsim.network.solve import SOUND, solve, supersonic
-from ductsim.network.stability import FAR, FAR_WARMTH, _motions, astray
+from ductsim.network.stability import FAR, FAR_RISE, _motions, start_too_far
 from ductsim.network.transient import inertance
 
 
@@ -31,16 +31,18 @@ def test_a_start_is_far_off_by_what_the_tee_s_flows_have_moved(joined, share, fa
     """Up to a quarter of what the tee carries is near, either way."""
     eq, solved = joined
     for sign in (1.0, -1.0):
-        start = Point(solved.point.flow * (1.0 + sign * share), solved.point.pressure, solved.point.warmth)
-        assert astray(eq, start, solved).tolist() == [far]
+        start = Point(
+            solved.point.flow * (1.0 + sign * share), solved.point.pressure, solved.point.temperature_rise
+        )
+        assert start_too_far(eq, start, solved).tolist() == [far]
 
 
 @pytest.mark.parametrize(("degrees", "far"), [(0.9, False), (1.1, True)])
 def test_a_start_is_far_off_by_its_temperatures(joined, degrees, far):
     eq, solved = joined
     start = Point(solved.point.flow, solved.point.pressure, None)
-    solved.point.warmth = np.full_like(solved.point.pressure, degrees * FAR_WARMTH)
-    assert astray(eq, start, solved).tolist() == [far]
+    solved.point.temperature_rise = np.full_like(solved.point.pressure, degrees * FAR_RISE)
+    assert start_too_far(eq, start, solved).tolist() == [far]
 
 
 @pytest.mark.parametrize("share", [0.97, 1.03])

@@ -51,7 +51,11 @@ def agree(machine, state, answer):
     o = Oracle(plain(machine))
     ours, theirs = o.pack(state), answer.x
     n, c = o.paths, o.count
-    for what, part in (("flow", slice(0, n)), ("pressure", slice(n, n + c)), ("warmth", slice(n + c, None))):
+    for what, part in (
+        ("flow", slice(0, n)),
+        ("pressure", slice(n, n + c)),
+        ("temperature_rise", slice(n + c, None)),
+    ):
         a, b = ours[part], theirs[part]
         if len(a):
             # below a thousandth of the largest, of 1 g/s, 1 Pa or 10 mK the difference is taken of that
@@ -86,10 +90,10 @@ def test_nothing_is_lost_between_the_paths(name):
 
 def ends_of(entry):
     """Path name -> (from, to), by what the parts' documentation says of their ends."""
-    if entry.form.part.kind == "jet":
+    if entry.schema.part.kind == "jet":
         motive, suction, discharge = entry.ends
         return {(entry.name, "motive"): (motive, discharge), (entry.name, "suction"): (suction, discharge)}
-    if entry.form.part.kind == "merge":
+    if entry.schema.part.kind == "merge":
         straight, branch, combined = entry.ends
         return {(entry.name, "straight"): (straight, combined), (entry.name, "branch"): (branch, combined)}
     return {entry.name: entry.ends}

@@ -1,4 +1,4 @@
-"""A study of a user's own, all of it in this one file: a result, its faces registered once, a command.
+"""A study of a user's own, all of it in this one file: a result, its presentation registered once, a command.
 
 What follows by that one registration: text, HTML, JSON, tables, pictures, a section of a report, copies,
 files, and a command.
@@ -17,8 +17,8 @@ from matplotlib.figure import Figure
 import ductsim as ds
 from ductsim import cli
 from ductsim.cautions import CAUTIONS
-from ductsim.commands import known
-from ductsim.display.faces import Plot
+from ductsim.commands import registry
+from ductsim.display.presentation import Plot
 from ductsim.display.rows import Of, rows_of
 from ductsim.errors import InputError, UnknownName
 from ductsim.result import Note
@@ -194,8 +194,8 @@ def test_kept_in_a_file(found, tmp_path):
 
 def test_a_command(found, run, refused, monkeypatch, tmp_path):
     """In the repository a study's command stands in its folder; here it is put where these are found."""
-    monkeypatch.setattr(known, "places", lambda: {"useful-power": __name__})
-    monkeypatch.setattr(cli, "places", known.places)
+    monkeypatch.setattr(registry, "places", lambda: {"useful-power": __name__})
+    monkeypatch.setattr(cli, "places", registry.places)
     status, out, err = run("useful-power", "demo:bench", "--plot", tmp_path / "bars.png")
     assert (status, err) == (0, "")
     assert out.startswith(str(found)) and "\nUnits\n" in out and "\nNotes\n- Less than" in out

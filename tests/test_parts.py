@@ -236,12 +236,12 @@ def test_an_entrance_dumps_its_velocity_the_other_way():
 
 
 def test_forms_of_a_leak_take_their_laws():
-    forms = {
+    schemas = {
         "quadratic": [Leak(area=1e-3), Leak(length=0.5, width=2e-3)],
         "crack": [Leak(length=0.5, width=2e-3, depth=0.02)],
         "power_leak": [Leak(coefficient=0.01, exponent=0.6), Leak(leakage_class=0.03, surface=2.0)],
     }
-    for name, leaks in forms.items():
+    for name, leaks in schemas.items():
         assert [leak.paths()[0].law.__name__ for leak in leaks] == [name] * len(leaks)
 
 

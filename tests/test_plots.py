@@ -18,7 +18,7 @@ import ductsim as ds
 from ductsim.display import canvas as plots
 from ductsim.display import style
 from ductsim.display.charts import TITLE
-from ductsim.display.faces import Shown
+from ductsim.display.presentation import Shown
 from ductsim.errors import InputError, UnknownName
 from ductsim.quantity import from_si
 
@@ -135,7 +135,7 @@ def test_every_class_with_pictures_is_tested(results):
     drawn = {
         c
         for c in classes(Shown)
-        if "faces" in vars(c) and c.faces.plots and c.__module__.startswith("ductsim")
+        if "presentation" in vars(c) and c.presentation.plots and c.__module__.startswith("ductsim")
     }
     assert drawn <= {cls for result in results.values() for cls in type(result).__mro__}
 

@@ -69,18 +69,18 @@ def test_what_was_given_stays_the_users_own():
 
 @pytest.mark.parametrize("index", [slice(1, 3), "a", 1.5, True, None, np.array([1]), (1,), 1j])
 def test_an_odd_index_is_refused(wide, solved, index):
-    for thing in (wide, solved):
+    for obj in (wide, solved):
         with pytest.raises(ds.InputError, match="no number of a scenario; one scenario, -3 to 2"):
-            thing[index]
+            obj[index]
 
 
 def test_scenarios_that_are_not_there(wide, solved):
-    for thing in (wide, solved):
+    for obj in (wide, solved):
         for index in (3, -4, 10**400):
             with pytest.raises(IndexError, match="there is no scenario") as err:
-                thing[index]
+                obj[index]
             assert isinstance(err.value, ds.InputError)
-        assert len(list(thing)) == 3
+        assert len(list(obj)) == 3
     with pytest.raises(IndexError, match="there is no scenario 1; 0, the only scenario there is"):
         solved[0][1]
     assert solved[np.int64(-1)].vacuum["4"] == solved.vacuum["4"][2]

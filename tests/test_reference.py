@@ -10,7 +10,7 @@ from html.parser import HTMLParser
 import pytest
 
 import ductsim as ds
-from ductsim.commands.known import by_group, places
+from ductsim.commands.registry import by_group, places
 from ductsim.crop.box import Box
 from ductsim.description.equipment import Belt, ConstantAir, Section, Weather
 from ductsim.files.headers import HEADER, OF_STRETCH

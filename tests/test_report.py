@@ -171,8 +171,8 @@ def test_every_number_of_the_machine_stands_in_one_row(demo):
     ]
     wanted = set()
     for row in machine.describe().rows():
-        thing, _, leaf = row["address"].partition(".")
-        wanted.add((thing, re.sub(r"\[\d+\]$", "", leaf).replace("_", " "), row["origin"]))
+        obj, _, number_key = row["address"].partition(".")
+        wanted.add((obj, re.sub(r"\[\d+\]$", "", number_key).replace("_", " "), row["origin"]))
     assert len(stated) == len(set(stated))
     assert set(stated) == wanted
 

@@ -13,8 +13,8 @@ from shown_machines import leaky_bench
 
 import ductsim as ds
 from ductsim.commands.checking import checked
-from ductsim.commands.looking import Solved
-from ductsim.commands.starting import Listed
+from ductsim.commands.demos import Listed
+from ductsim.commands.solving import Solved
 from ductsim.network.equations import Equations
 from ductsim.result import Note, Result
 

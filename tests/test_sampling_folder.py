@@ -62,8 +62,8 @@ def laid(machine, **layout):
     return ds.Machine(replace(machine.layout, **layout), machine.numbers, machine.given)
 
 
-def first(things, **fields):
-    return (replace(things[0], **fields), *things[1:])
+def first(objects, **fields):
+    return (replace(objects[0], **fields), *objects[1:])
 
 
 def driven(machine):

@@ -135,7 +135,7 @@ def test_where_another_unit_becomes_the_weakest(picker):
 
 
 def test_two_changes_within_one_step_are_both_found(picker):
-    """Units 3 and 4 and 5 by turns: unit 4's hatch closes while the others' hoses are long."""
+    """Units 3 and 4 and 5 alternately: unit 4's hatch closes while the others' hoses are long."""
     near = picker.change({"hose 3.length": "8 m", "hatch leak 4.area": "64 cm2"})
     found = ds.sweep(near, ["hatch leak 5.area"], ["0 cm2", "900 cm2"])
     names = [found.weakest[0], *[change.after for change in found.changes]]

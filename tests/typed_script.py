@@ -93,13 +93,13 @@ print(mat.thickness.mean(), ds.check_part(mat))
 
 def no_names(layout: ds.Layout) -> Iterable[str]:
     """The question stands for itself, where there are hoses."""
-    return [""] if any(part.form.part.kind == "hose" for part in layout.parts) else []
+    return [""] if any(part.schema.part.kind == "hose" for part in layout.parts) else []
 
 
 @ds.add_word("mean hose air", no_names)
 def mean_hose_air(layout: ds.Layout, name: str) -> ds.Question:
     """The mean flow in the hoses."""
-    hoses = [part.name for part in layout.parts if part.form.part.kind == "hose"]
+    hoses = [part.name for part in layout.parts if part.schema.part.kind == "hose"]
     return ds.Question(
         "mean hose air",
         "kg/s",

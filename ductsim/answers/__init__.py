@@ -1,16 +1,16 @@
 """The solved machine: its state, its notes and limits, what it rests on, and its derivatives."""
 
-from . import describe, difference, sensitivity, told
+from . import describe, difference, sensitivity, summary
 from .describe import Description, QuestionList, SourceList
 from .difference import Difference
 from .sensitivity import Sensitivity
 from .state import MachineAnswer
 
 MachineAnswer.show_by(
-    tables=told.tables,
-    sentences=told.sentences,
-    notes=told.notes,
-    about=told.about,
+    tables=summary.tables,
+    sentences=summary.sentences,
+    notes=summary.notes,
+    about=summary.about,
     title="The solved machine",
 )
 Sensitivity.show_by(
@@ -18,7 +18,7 @@ Sensitivity.show_by(
     sentences=sensitivity.sentences,
     about=sensitivity.about,
     title="What the answer hangs on",
-    plots="ductsim.answers.drawn:PLOTS",
+    plots="ductsim.answers.plots:PLOTS",
 )
 Description.show_by(
     tables=describe.number_tables,

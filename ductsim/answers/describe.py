@@ -13,7 +13,7 @@ from ..description.layout import Layout
 from ..description.spreads import spread_of
 from ..display.rows import Of, rows_of
 from ..laws.card import card_of
-from ..parts.declare import Chosen, Form
+from ..parts.declare import Chosen, Schema
 from ..questions.vocabulary import question, vocabulary
 from ..result import Result
 from ..sources import source
@@ -122,9 +122,9 @@ def sources_of(machine: MachineData) -> SourceList:
         if isinstance(value, Chosen):
             cite(value.choice.source, address)
     for part in machine.layout.parts:
-        for form in _with_smaller(part.form):
-            for key in getattr(form.part, "sources", ()):
-                cite(key, form.part.kind)
+        for schema in _with_smaller(part.schema):
+            for key in getattr(schema.part, "sources", ()):
+                cite(key, schema.part.kind)
     return SourceList(machine.layout.title, used)
 
 
@@ -215,10 +215,10 @@ def question_sentences(found: QuestionList, measures: str) -> list[str]:
 AIR_SOURCES = ("cipm2007", "std_atmosphere1976", "sutherland")
 
 
-def _with_smaller(form: Form) -> list[Form]:
-    """A form and the forms of its smaller parts (bends)."""
-    out = [form]
-    for _, shape in form.shape:
+def _with_smaller(schema: Schema) -> list[Schema]:
+    """A schema and the schemas of its smaller parts (bends)."""
+    out = [schema]
+    for _, shape in schema.shape:
         if isinstance(shape, tuple):
-            out += [inner for inner in shape if isinstance(inner, Form)]
+            out += [inner for inner in shape if isinstance(inner, Schema)]
     return out

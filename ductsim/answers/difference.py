@@ -61,14 +61,14 @@ class Difference(Result):
     ----------
     numbers : tuple of Changed
         In the order of the addresses. The numbers of things that came or went are not among them.
-    things : tuple of Named
+    elements : tuple of Named
     """
 
     numbers: tuple[Changed, ...]
-    things: tuple[Named, ...]
+    elements: tuple[Named, ...]
 
     def __bool__(self) -> bool:
-        return bool(self.numbers or self.things)
+        return bool(self.numbers or self.elements)
 
 
 def tables(found: Difference) -> dict[str, list[Row]]:
@@ -85,13 +85,13 @@ def tables(found: Difference) -> dict[str, list[Row]]:
     ]
     return {
         "numbers": rows,
-        "things": [{"what": one.what, "name": one.name, "how": one.how} for one in found.things],
+        "things": [{"what": one.what, "name": one.name, "how": one.how} for one in found.elements],
     }
 
 
 def about(found: Difference) -> str:
     """How much differs."""
-    return f"{len(found.numbers)} numbers, {len(found.things)} named things" if found else "none"
+    return f"{len(found.numbers)} numbers, {len(found.elements)} named things" if found else "none"
 
 
 def sentences(found: Difference, measures: str) -> list[str]:
@@ -105,8 +105,8 @@ def sentences(found: Difference, measures: str) -> list[str]:
         more = f"; and {rest} more" if rest > 0 else ""
         verb = "numbers differ" if len(found.numbers) > 1 else "number differs"
         out.append(f"{len(found.numbers)} {verb}: {some}{more}.")
-    for how in dict.fromkeys(one.how for one in found.things):
-        names = [f"{one.what} {one.name!r}" for one in found.things if one.how == how]
+    for how in dict.fromkeys(one.how for one in found.elements):
+        names = [f"{one.what} {one.name!r}" for one in found.elements if one.how == how]
         others = [f"{len(names) - MOST_SAID} more"] if len(names) > MOST_SAID else []
         out.append(f"{how.capitalize()}: {listed(names[:MOST_SAID] + others)}.")
     return out
@@ -114,7 +114,7 @@ def sentences(found: Difference, measures: str) -> list[str]:
 
 def difference(first: MachineData, second: MachineData) -> Difference:
     """What differs between two machines, by the names of their parts and the addresses of their numbers."""
-    things = tuple(_things(first.layout, second.layout))
+    elements = tuple(_elements(first.layout, second.layout))
     own = {name for _, name in _named(first.layout)}
     both = (own & {name for _, name in _named(second.layout)}) | {"air"}
     numbers = []
@@ -123,7 +123,7 @@ def difference(first: MachineData, second: MachineData) -> Difference:
         if address.split(".")[0] in both and not _same(one, other):
             layout = first.layout if address in first.layout.declared else second.layout
             numbers.append(Changed(address, layout.declared[address].measure, one, other))
-    return Difference(tuple(numbers), things)
+    return Difference(tuple(numbers), elements)
 
 
 def _same(one: Any, other: Any) -> bool:
@@ -132,9 +132,9 @@ def _same(one: Any, other: Any) -> bool:
 
 def _named(layout: Layout) -> dict[tuple[str, str], Any]:
     """(what, name) of everything in a layout, and what it is besides its numbers."""
-    out: dict[tuple[str, str], Any] = {("drive", d.name): {"kind": d.form.part.kind} for d in layout.drives}
+    out: dict[tuple[str, str], Any] = {("drive", d.name): {"kind": d.schema.part.kind} for d in layout.drives}
     for p in layout.parts:
-        out["part", p.name] = {"kind": p.form.part.kind, "ends": p.ends, "drive": p.drive}
+        out["part", p.name] = {"kind": p.schema.part.kind, "ends": p.ends, "drive": p.drive}
     for t in layout.tappings:
         out["tapping", t.name] = {"place": (t.path, t.end), "access": t.access}
     for u in layout.units:
@@ -146,7 +146,7 @@ def _named(layout: Layout) -> dict[tuple[str, str], Any]:
     return out
 
 
-def _things(first: Layout, second: Layout) -> Iterator[Named]:
+def _elements(first: Layout, second: Layout) -> Iterator[Named]:
     one, other = _named(first), _named(second)
     for key in dict.fromkeys([*one, *other]):
         if key not in other:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from ..conveying import plain_form
+from ..conveying import plain_schema
 from ..description.layout import Layout, PartEntry
 from ..parts import Jet, Merge, Split
 from ..result import Note
@@ -35,7 +35,7 @@ def format_notes(layout: Layout) -> list[Note]:
 
 
 def _silent(part: PartEntry, layout: Layout) -> bool:
-    shape: dict[str, Any] = dict(part.form.shape)
+    shape: dict[str, Any] = dict(part.schema.shape)
     if part.kind.is_fan and shape.get("outlet_area") is None:
         return False
     said = part.kind.ducted(part.ends, layout.open_nodes)
@@ -50,7 +50,7 @@ def unknown_ends(state: SolvedMachine) -> list[Note]:
     layout = state.machine.layout
     out = []
     for part in layout.parts if layout.free_ends else ():
-        shape = dict(part.form.shape)
+        shape = dict(part.schema.shape)
         if part.kind.is_fan and shape.get("outlet", "") is None and part.ends[-1] in layout.open_nodes:
             words = (
                 f"{part.name} blows into {part.ends[-1]}, where the velocity pressure at its outlet is lost: "
@@ -68,7 +68,7 @@ def unknown_ends(state: SolvedMachine) -> list[Note]:
 
 def _bare_ends(part: PartEntry, layout: Layout) -> list[str]:
     """The ends of a jet or a junction that lie outside or in a box."""
-    kind: Any = plain_form(part.form).part
+    kind: Any = plain_schema(part.schema).part
     words = next((ends for known, ends in BARE.items() if issubclass(kind, known)), ())
     return [
         word

@@ -14,7 +14,7 @@ from ..errors import InputError, shown
 from ..network.network import stacked
 from ..network.sensitivity import Gradient, Linear, field_derivatives, shared_derivatives
 from ..parts.declare import Number
-from ..questions.reading import Over, Reads, View, watch
+from ..questions.tracing import Over, Reads, View, watch
 from ..questions.vocabulary import Question, asked_of, question
 from .slipping import answering, chain
 from .solved import SolvedMachine
@@ -127,7 +127,7 @@ def _by_unknowns(machine: MachineData, state: SolvedMachine, asked: Question, se
         elif what == "pressure":
             out.pressure[system.node(key)] = slope
         else:
-            out.warmth[system.node(key)] = slope
+            out.temperature_rise[system.node(key)] = slope
     return out
 
 

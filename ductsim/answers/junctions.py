@@ -6,7 +6,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from ..conveying import plain_form
+from ..conveying import plain_schema
 from ..description.layout import PartEntry
 from ..network.system import OUTSIDE
 from ..parts import Duct, Gate, Hose, Merge, Split, Transition
@@ -33,7 +33,7 @@ def free_outlets(state: SolvedMachine) -> list[Note]:
     for name in layout.fans:
         entry = layout.part[name]
         area = numbers.get(f"{name}.outlet_area")
-        said = dict(entry.form.shape).get("outlet")
+        said = dict(entry.schema.shape).get("outlet")
         if area is None or said is not None or _goes_on(state, entry.ends[-1]):
             continue
         key = layout.path_keys(name)[0]
@@ -101,7 +101,7 @@ def _meetings(state: SolvedMachine) -> list[_Meeting]:
 
 
 def _is(part: PartEntry, *kinds: type) -> bool:
-    return issubclass(plain_form(part.form).part, kinds)
+    return issubclass(plain_schema(part.schema).part, kinds)
 
 
 def _velocity_pressure(state: SolvedMachine, name: str) -> Any:

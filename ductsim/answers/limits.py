@@ -110,12 +110,12 @@ def breaches_said(breaches: Sequence[Breach], the: str = "the") -> str:
             key = own.kind, f"{own.value / 1000:,.1f} kW", f"{own.allowed / 1000:,.1f} kW"
         names.setdefault(key, []).append(own.name)
     out: list[str] = []
-    for (kind, value, allowed), alike in names.items():
+    for (kind, value, allowed), look_alikes in names.items():
         if kind == "speed":
-            turn, their = ("turns", "its") if len(alike) == 1 else ("turn", "their")
-            out.append(f"{listed(alike)} {turn} at {value}, above {their} highest speed of {allowed}")
+            turn, their = ("turns", "its") if len(look_alikes) == 1 else ("turn", "their")
+            out.append(f"{listed(look_alikes)} {turn} at {value}, above {their} highest speed of {allowed}")
         else:
-            for name in alike:
+            for name in look_alikes:
                 article = "the" if out else the
                 out.append(f"{article} fans on {name} take {value}, more than the {allowed} that it has")
     return ", and ".join(out)

@@ -22,7 +22,7 @@ def path_rows(state: MachineAnswer) -> list[Row]:
                 {
                     "part": part.name,
                     "path": "" if isinstance(key, str) else key[1],
-                    "kind": part.form.part.kind,
+                    "kind": part.schema.part.kind,
                     "flow_kg_s": middle(state.flow[key]),
                     "drop_Pa": middle(state.drop[key]),
                     "density_kg_m3": middle(state.density[key]),

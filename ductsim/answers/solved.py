@@ -8,7 +8,7 @@ from typing import Any, Self
 
 import numpy as np
 
-from .. import keeping
+from .. import storage
 from ..arguments import ByName, locked
 from ..description.data import MachineData
 from ..network.network import stacked
@@ -108,4 +108,4 @@ def _made(kind: type, fields: dict[str, Any]) -> Any:
     return kind(machine, state)
 
 
-keeping.keeps(SolvedMachine, _kept, _made)
+storage.keeps(SolvedMachine, _kept, _made)

@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING, Any, Self, TypeVar, overload
 
 import numpy as np
 
-from ..crop.described import with_crop
+from ..crop.crop import with_crop
 from ..crop.margins import Limiting, limiting, margin_rows
-from ..crop.running import solve_running
+from ..crop.solving import solve_running
 from ..description.data import MachineData, running_speed
 from ..network.network import solve_system
 from ..network.newton import Point

@@ -76,12 +76,12 @@ def columns(part: Part) -> None:
     for i in range(3):
         values = []
         for name, value in numbers.items():
-            decl = part.form.declaration(name)
+            decl = part.schema.declaration(name)
             moved = value * (1.0 + 0.01 * i) if value else value
             values.append(moved if decl.low <= moved <= decl.high else value * (1.0 - 0.01 * i))
-        singles.append(part.form.build(values))
+        singles.append(part.schema.build(values))
     stacked = [np.array([[s.numbers()[n] for s in singles]]) for n in numbers]
-    together = part.form.build(stacked).paths()
+    together = part.schema.build(stacked).paths()
     for k, single in enumerate(singles):
         for path, many in zip(single.paths(), together, strict=True):
             demand(path.law is many.law, "the law depends on the numbers; np.where chooses between values")
@@ -116,12 +116,12 @@ def _same_column(one: dict[str, Any], many: dict[str, Any], k: int) -> None:
 def zero_is_normal(part: Part) -> None:
     """Each number that may be zero may be zero: closed, or still with finite drops and slopes."""
     for name, value in part.numbers().items():
-        decl = part.form.declaration(name)
+        decl = part.schema.declaration(name)
         if not decl.low <= 0.0 <= decl.high or value == 0.0 or "[" in name:
             continue
         numbers = {n: np.array([[v]]) for n, v in part.numbers().items()}
         numbers[name] = np.array([[0.0, value]])
-        for path in part.form.build(list(numbers.values())).paths():
+        for path in part.schema.build(list(numbers.values())).paths():
             _finite(name, path)
             closes = name in part.sizes or re.search(r"0 = (closed|sealed)", decl.doc)
             if isinstance(path, Path) and closes:
@@ -219,7 +219,7 @@ def guesses(part: Part) -> None:
 
 def survives(part: Part) -> None:
     """Numbers and form give the part back; copies are equal; its repr names its kind."""
-    again = part.form.build(list(part.numbers().values()))
+    again = part.schema.build(list(part.numbers().values()))
     demand(again == part and hash(again) == hash(part), "its numbers and form do not give it back")
     demand(type(part).__name__ in repr(part), "its repr does not name its class")
     given = {n: getattr(part, n) for n in part.declared if getattr(part, n) is not None}

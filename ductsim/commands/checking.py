@@ -241,11 +241,11 @@ def _alike(
     address = row["address"]
     curve = re.fullmatch(r"(.*)\[\d+\]", address)
     patterns = [f"{curve[1]}[*]"] if curve else []
-    thing, _, leaf = address.partition(".")
+    owner, _, number_key = address.partition(".")
     for unit in machine.layout.units:
-        general = re.sub(rf"(?<!\w){re.escape(unit.name)}(?!\w)", "*", thing)
+        general = re.sub(rf"(?<!\w){re.escape(unit.name)}(?!\w)", "*", owner)
         if general.count("*") == 1:
-            patterns.append(f"{general}.{leaf}")
+            patterns.append(f"{general}.{number_key}")
     for pattern in patterns:
         same = [a for a in machine.layout.expand(pattern) if a in rows and a not in done]
         whole = len(same) == len(machine.layout.expand(pattern)) > 1

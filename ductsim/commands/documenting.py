@@ -7,8 +7,8 @@ from argparse import Namespace
 
 from ..terminal.command import Answer, Command
 from ..terminal.parsing import Parser, shown_options
-from .known import by_group
-from .starting import Listed
+from .demos import Listed
+from .registry import by_group
 
 
 def docs(path: str | os.PathLike[str]) -> None:

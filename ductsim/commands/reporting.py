@@ -10,7 +10,7 @@ from ..terminal.command import Answer, Command, weakest
 from ..terminal.inputs import READERS, Inputs
 from ..terminal.parsing import Parser, companion_options, machine_options, minutes
 from ..writing import check
-from .starting import Listed
+from .demos import Listed
 
 
 def _report_options(parser: Parser) -> None:

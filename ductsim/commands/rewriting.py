@@ -12,7 +12,7 @@ from ..machine.machine import Machine
 from ..terminal.command import Answer, Command
 from ..terminal.parsing import Parser, shown_options
 from ..writing import check, write_text
-from .starting import Listed
+from .demos import Listed
 
 
 def _options(parser: Parser) -> None:
@@ -49,9 +49,8 @@ COMMANDS = {
         "ductsim rewrite old.toml new.toml",
         _options,
         _rewrite,
-        "Comments and templates stay. From format 2 on an end outside or in a box loses its velocity "
-        "pressure unless it says outlet = 'ducted' or inlet = 'ducted'; the written file says so wherever "
-        "format 1 lost nothing.",
+        "Comments and templates stay. In format 2 an end outside or in a box\nloses its velocity pressure "
+        "unless it says that it is 'ducted';\nthe written file says so wherever format 1 lost nothing.",
         group="Get started",
     )
 }

@@ -7,10 +7,10 @@ from collections.abc import Mapping
 from typing import Any
 
 from ..documents.building import build
-from ..documents.cells import Cells, blank, cells_of
 from ..documents.document import MACHINE_FORMAT, check_format, read_document, refuse_unknown, table
+from ..documents.spreadsheet import Cells, blank, cells_of
 from ..errors import InputError, shown
-from .described import Crop
+from .crop import Crop
 
 TOP = ("format", "ductsim", "input_sha256", "title", "note", "crop")
 

@@ -22,7 +22,7 @@ from ..parts.declare import Pair
 from ..questions.gauges import Flows, air_density
 from ..result import Note
 from ..statistics import middle
-from .described import Crop, crop_of
+from .crop import Crop, crop_of
 
 Array = NDArray[np.float64]
 
@@ -181,8 +181,10 @@ class _Section(NamedTuple):
 def _section(machine: MachineData, flows: Flows, numbers: dict[str, Any], part: str) -> _Section:
     """The section of a part as its law sees it."""
     layout = machine.layout
-    form = layout.part[part].form
-    path = form.build([np.asarray(numbers[f"{part}.{leaf}"], dtype=float) for leaf in form.leaves]).paths()[0]
+    schema = layout.part[part].schema
+    path = schema.build(
+        [np.asarray(numbers[f"{part}.{number_key}"], dtype=float) for number_key in schema.number_keys]
+    ).paths()[0]
     start, finish = crop_nodes(layout, part)
     flow = flows.flow[crop_path(layout, part)]
     forward = np.asarray(flow) >= 0.0

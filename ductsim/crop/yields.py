@@ -9,10 +9,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ..bounded import at_most
-from ..documents.cells import is_table, read_rows
+from ..documents.spreadsheet import is_table, read_rows
 from ..errors import InputError, shown
 from ..quantity import si
+from ..size_limits import at_most
 
 Array = NDArray[np.float64]
 KEYS = {"distance": "m", "crop_yield": "kg/m2"}

@@ -10,10 +10,10 @@ from typing import Any
 import numpy as np
 
 from ..arguments import listed, mapping, text
-from ..bounded import at_most
 from ..errors import InputError, shown
 from ..parts.declare import Chosen, Number
 from ..quantity import Times, parse_change, si, times
+from ..size_limits import at_most
 from .layout import Layout
 
 MOST_COMBINATIONS = 10_000_000
@@ -77,18 +77,18 @@ def _one(layout: Layout, pattern: str, value: Any) -> dict[str, Effect]:
 
 def _switched(layout: Layout, pattern: str, value: Any) -> tuple[str, Any]:
     """The number behind a switch of a part, and what its word sets it to: `left fan.belt = "off"`."""
-    thing, _, leaf = pattern.rpartition(".")
+    obj, _, number_key = pattern.rpartition(".")
     for part in layout.parts:
-        if leaf not in part.kind.switches or leaf in part.kind.declared:
+        if number_key not in part.kind.switches or number_key in part.kind.declared:
             continue
-        number, words = part.kind.switches[leaf]
+        number, words = part.kind.switches[number_key]
         if not isinstance(value, str) or value not in words:
             raise InputError(
                 f"{shown(value)} is no setting",
                 place=pattern,
                 allowed=" or ".join(f"'{word}'" for word in words),
             )
-        return f"{thing}.{number}", words[value]
+        return f"{obj}.{number}", words[value]
     return pattern, value
 
 

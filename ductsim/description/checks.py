@@ -78,7 +78,7 @@ def _check_closed_off(layout: Layout) -> None:
 
 def part_ends(part: PartEntry) -> tuple[str, ...]:
     """The words of a part's ends."""
-    kind = part.form.part
+    kind = part.schema.part
     return kind.ends if issubclass(kind, Part) else ()
 
 

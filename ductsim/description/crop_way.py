@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from ..conveying import plain_form
+from ..conveying import plain_schema
 from ..errors import InputError
 from ..network.system import OUTSIDE
 from ..parts.declare import Pair
@@ -37,7 +37,7 @@ def crop_way(layout: Layout, unit: Unit, opening: str) -> tuple[str, ...]:
 
 def _steps(entry: PartEntry) -> Iterable[tuple[str, str]]:
     """The ways crop can take through a part, (from node, to node)."""
-    kind: Any = entry.form.part
+    kind: Any = entry.schema.part
     return [(entry.ends[first], entry.ends[last]) for first, last in kind.crop_ways]
 
 
@@ -81,13 +81,13 @@ def _beyond(layout: Layout, duct: str) -> tuple[str, ...]:
 
 
 def _leads_on(entry: PartEntry) -> bool:
-    kind: Any = entry.form.part
+    kind: Any = entry.schema.part
     return bool(kind.carries_on)
 
 
 def speeds_crop(entry: PartEntry) -> bool:
     """Whether crop is sped up in a part: a duct, a hose or a jet."""
-    kind: Any = entry.form.part
+    kind: Any = entry.schema.part
     return bool(kind.speeds_crop)
 
 
@@ -176,14 +176,14 @@ def load_numbers(layout: Layout, numbers: Mapping[str, Any], crop: Any) -> dict[
         }
         if c.before:
             own["arrival_area"] = section(layout, numbers, c.before)
-        out.update({f"{c.part}.{leaf}": _plain(value) for leaf, value in own.items()})
+        out.update({f"{c.part}.{number_key}": _plain(value) for number_key, value in own.items()})
     return out
 
 
 def section(layout: Layout, numbers: Mapping[str, Any], name: str) -> Any:
     """The section that crop leaves a part by [m2]: a duct's, or a jet's mixing section."""
-    form = plain_form(layout.part[name].form)
-    path = form.build([numbers[f"{name}.{leaf}"] for leaf in form.leaves]).paths()[0]
+    schema = plain_schema(layout.part[name].schema)
+    path = schema.build([numbers[f"{name}.{number_key}"] for number_key in schema.number_keys]).paths()[0]
     return _plain(path.coefficients["mixing_area"] if isinstance(path, Pair) else path.area)
 
 

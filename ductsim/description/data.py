@@ -7,7 +7,7 @@ from typing import Any, Self, TypeVar
 
 import numpy as np
 
-from .. import keeping
+from .. import storage
 from ..air import Air
 from ..arguments import ByName, instance, locked, mapping
 from ..errors import InputError, UnknownName
@@ -135,23 +135,27 @@ class MachineData:
         out.check_together({address.split(".")[0] for address in effects})
         return out
 
-    def check_together(self, things: set[str]) -> None:
+    def check_together(self, objects: set[str]) -> None:
         """The checks that need more than one number of a part, and those of the driven speeds."""
-        driven = {p.name for p in self.layout.parts if p.drive in things}
-        for name in [p.name for p in self.layout.parts if p.name in things or p.name in driven]:
+        driven = {p.name for p in self.layout.parts if p.drive in objects}
+        for name in [p.name for p in self.layout.parts if p.name in objects or p.name in driven]:
             part = self.part(name, check=True)
             if name in driven:
                 part.declared["speed"].check(part.speed, f"part {name!r}, speed from its drive")
-        if "air" in things:
+        if "air" in objects:
             self.air()
-        if "crop" in things and self.crop is not None:
+        if "crop" in objects and self.crop is not None:
             _check(self.crop, "")
 
     @property
     def crop(self) -> Any:
         """The machine's crop, columns staying columns; None when it has none."""
-        form = self.layout.crop
-        return None if form is None else form.build([self.numbers[f"crop.{leaf}"] for leaf in form.leaves])
+        schema = self.layout.crop
+        return (
+            None
+            if schema is None
+            else schema.build([self.numbers[f"crop.{number_key}"] for number_key in schema.number_keys])
+        )
 
     @property
     def carries(self) -> bool:
@@ -185,10 +189,10 @@ class MachineData:
         if entry is None:
             raise UnknownName.of("part", name, self.layout.part)
         numbers = self.part_numbers()
-        thing = entry.form.build([numbers[f"{name}.{leaf}"] for leaf in entry.form.leaves])
+        obj = entry.schema.build([numbers[f"{name}.{number_key}"] for number_key in entry.schema.number_keys])
         if check:
-            _check(thing, f"part {name!r}")
-        return thing
+            _check(obj, f"part {name!r}")
+        return obj
 
     def part_numbers(self) -> dict[str, Any]:
         """The numbers with the speed of every driven part worked out from its drive."""
@@ -240,12 +244,12 @@ def _rebuild(
     return kind(layout, numbers, given, file=file, sha256=sha256)
 
 
-def _check(thing: Fields, place: str) -> None:
+def _check(obj: Fields, place: str) -> None:
     """A part's own checks of its numbers against each other, and those of its smaller parts."""
     try:
-        thing.check()
-        for name in thing.declared:
-            value = getattr(thing, name)
+        obj.check()
+        for name in obj.declared:
+            value = getattr(obj, name)
             if isinstance(value, tuple):
                 for item in value:
                     if isinstance(item, Fields):
@@ -267,11 +271,11 @@ def part_numbers(layout: Layout, numbers: Mapping[str, Any]) -> dict[str, Any]:
     for part in layout.parts:
         if part.drive:
             out[f"{part.name}.speed"] = fan_speed(
-                *(numbers[f"{part.drive}.{leaf}"] for leaf in ("engine_speed", "driving_pulley")),
-                *(numbers[f"{part.drive}.{leaf}"] for leaf in ("driven_pulley", "slip")),
+                *(numbers[f"{part.drive}.{number_key}"] for number_key in ("engine_speed", "driving_pulley")),
+                *(numbers[f"{part.drive}.{number_key}"] for number_key in ("driven_pulley", "slip")),
             )
     if layout.carried and layout.crop is not None:
-        crop = layout.crop.build([numbers[f"crop.{leaf}"] for leaf in layout.crop.leaves])
+        crop = layout.crop.build([numbers[f"crop.{number_key}"] for number_key in layout.crop.number_keys])
         out.update(load_numbers(layout, out, crop))
     return out
 
@@ -294,4 +298,4 @@ def _made(kind: type, fields: dict[str, Any]) -> Any:
     return _rebuild(kind, **{**fields, "given": frozenset(fields["given"])})
 
 
-keeping.keeps(MachineData, _kept, _made)
+storage.keeps(MachineData, _kept, _made)

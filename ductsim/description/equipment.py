@@ -142,7 +142,11 @@ def air_of(kind: type[Fields], numbers: Mapping[str, Any]) -> Air:
     if kind is ConstantAir:
         return Air(density=numbers["air.density"], viscosity=numbers["air.viscosity"])
     if kind is GivenAir:
-        own = {leaf: numbers[f"air.{leaf}"] for leaf in kind.declared if f"air.{leaf}" in numbers}
+        own = {
+            number_key: numbers[f"air.{number_key}"]
+            for number_key in kind.declared
+            if f"air.{number_key}" in numbers
+        }
         return Air(**own)
     return Air.at(
         altitude=numbers["air.altitude"],

@@ -12,20 +12,20 @@ from ..arguments import one_of
 from ..conveying import LOAD
 from ..errors import InputError, UnknownName, nearest_name, shown
 from ..network.system import OUTSIDE, Entry, PathName, System
-from ..parts.declare import Form, Number, Part
-from .alike import alike
+from ..parts.declare import Number, Part, Schema
+from .look_alikes import look_alikes
 
 ACCESS = ("easy", "unsafe", "unreachable")
 
 
 @dataclass(frozen=True)
 class PartEntry:
-    """One part: its name, form and ends; the drive that turns it, a remark.
+    """One part: its name, schema and ends; the drive that turns it, a remark.
 
     Attributes
     ----------
     name : str
-    form : Form
+    schema : Schema
     ends : tuple of str
         The nodes at its ends, in the order of the part's `ends`.
     drive : str
@@ -34,7 +34,7 @@ class PartEntry:
     """
 
     name: str
-    form: Form
+    schema: Schema
     ends: tuple[str, ...]
     drive: str = ""
     note: str = ""
@@ -42,21 +42,23 @@ class PartEntry:
     @property
     def kind(self) -> type[Part]:
         """The class of the part, which holds what is known of its kind."""
-        assert issubclass(self.form.part, Part)
-        return self.form.part
+        assert issubclass(self.schema.part, Part)
+        return self.schema.part
 
     @property
     def size(self) -> str:
         """Which of its numbers says how large its opening is; an empty text where none does."""
-        return next((leaf for leaf in self.kind.sizes if leaf in self.form.leaves), "")
+        return next(
+            (number_key for number_key in self.kind.sizes if number_key in self.schema.number_keys), ""
+        )
 
 
 @dataclass(frozen=True)
 class Drive:
-    """A drive: its name and form."""
+    """A drive: its name and schema."""
 
     name: str
-    form: Form
+    schema: Schema
 
 
 @dataclass(frozen=True)
@@ -70,8 +72,8 @@ class Tapping:
         The part on whose end it sits.
     end : str
         The word of that end ("to", "suction").
-    form : Form
-        The form of its section.
+    schema : Schema
+        The schema of its section.
     access : str
         "easy", "unsafe" or "unreachable"; only easy ones are ever proposed for a reading.
     minutes : float
@@ -82,7 +84,7 @@ class Tapping:
     name: str
     path: str
     end: str
-    form: Form
+    schema: Schema
     access: str = "easy"
     minutes: float = 2.0
     note: str = ""
@@ -143,12 +145,12 @@ class Layout:
     Attributes
     ----------
     title : str
-    air : Form
+    air : Schema
         Of the weather or of constant air.
     drives, parts, tappings, units : tuples, in the order of the file
-    held, supplied : tuple of (node, Form)
+    held, supplied : tuple of (node, Schema)
         Nodes with a given total pressure, nodes with a given supply.
-    crop : Form or None
+    crop : Schema or None
         Of the crop.
     carried : tuple of Carried
         The parts that carry crop, in a machine made by `with_crop`; their loads follow from the crop.
@@ -162,14 +164,14 @@ class Layout:
     """
 
     title: str
-    air: Form
+    air: Schema
     drives: tuple[Drive, ...] = ()
     parts: tuple[PartEntry, ...] = ()
     tappings: tuple[Tapping, ...] = ()
     units: tuple[Unit, ...] = ()
-    held: tuple[tuple[str, Form], ...] = ()
-    supplied: tuple[tuple[str, Form], ...] = ()
-    crop: Form | None = None
+    held: tuple[tuple[str, Schema], ...] = ()
+    supplied: tuple[tuple[str, Schema], ...] = ()
+    crop: Schema | None = None
     carried: tuple[Carried, ...] = ()
     boxes: tuple[str, ...] = ()
     free_ends: bool = False
@@ -187,15 +189,15 @@ class Layout:
 
     # ---- addresses
 
-    def forms(self) -> Iterator[tuple[str, Form]]:
-        """(thing, form) of everything that has numbers, in the order of their addresses."""
+    def schemas(self) -> Iterator[tuple[str, Schema]]:
+        """(owner, schema) of everything that has numbers, in the order of their addresses."""
         yield "air", self.air
         for drive in self.drives:
-            yield drive.name, drive.form
+            yield drive.name, drive.schema
         for part in self.parts:
-            yield part.name, part.form
+            yield part.name, part.schema
         for tapping in self.tappings:
-            yield tapping.name, tapping.form
+            yield tapping.name, tapping.schema
         yield from self.held
         yield from self.supplied
         if self.crop is not None:
@@ -211,10 +213,12 @@ class Layout:
         driven = {part.name for part in self.parts if part.drive}
         loaded = {part.part for part in self.carried}
         out: dict[str, Number] = {}
-        for thing, form in self.forms():
-            for leaf, number in form.declarations():
-                if not ((leaf == "speed" and thing in driven) or (leaf in LOAD and thing in loaded)):
-                    out[f"{thing}.{leaf}"] = number
+        for owner, schema in self.schemas():
+            for number_key, number in schema.declarations():
+                if not (
+                    (number_key == "speed" and owner in driven) or (number_key in LOAD and owner in loaded)
+                ):
+                    out[f"{owner}.{number_key}"] = number
         return out
 
     @cached_property
@@ -228,9 +232,9 @@ class Layout:
         """Field -> the things that have it; addresses are split at the last dot."""
         out: dict[str, list[str]] = {}
         for address in self.declared:
-            thing, _, leaf = address.rpartition(".")
-            out.setdefault(leaf, []).append(thing)
-        return {leaf: tuple(things) for leaf, things in out.items()}
+            owner, _, number_key = address.rpartition(".")
+            out.setdefault(number_key, []).append(owner)
+        return {number_key: tuple(owners) for number_key, owners in out.items()}
 
     def declaration(self, address: str) -> Number:
         """The declaration of the number at an address.
@@ -259,10 +263,12 @@ class Layout:
             )
         if pattern in self.declared:
             return (pattern,)
-        thing, _, leaf = str(pattern).rpartition(".")
-        if "*" in thing or "*" in leaf:
-            names, leaves = _glob(thing, ".*"), _glob(leaf, "[^.]*")
-            found = [a for a in self.declared if leaves(a.rpartition(".")[2]) and names(a.rpartition(".")[0])]
+        owner, _, number_key = str(pattern).rpartition(".")
+        if "*" in owner or "*" in number_key:
+            names, number_keys = _glob(owner, ".*"), _glob(number_key, "[^.]*")
+            found = [
+                a for a in self.declared if number_keys(a.rpartition(".")[2]) and names(a.rpartition(".")[0])
+            ]
             if found:
                 return tuple(found)
         raise self._unknown(pattern)
@@ -270,36 +276,36 @@ class Layout:
     def _unknown(self, address: object) -> UnknownName:
         """The error for an address, with the nearest one: a field of the thing, or a thing with the field."""
         text = str(address)
-        thing, _, leaf = text.rpartition(".")
-        if not thing:
+        owner, _, number_key = text.rpartition(".")
+        if not owner:
             problem = f"{text!r} is no address"
             nearest = nearest_name(text, self.declared)
             return UnknownName(problem, allowed="write 'name.field', as in 'hose 3.length'", nearest=nearest)
-        matches = _glob(thing, ".*")
-        own = [f for f, things in self._by_field.items() if any(matches(t) for t in things)]
+        matches = _glob(owner, ".*")
+        own = [f for f, owners in self._by_field.items() if any(matches(t) for t in owners)]
         if own:
-            return self._unknown_field(text, thing, leaf, own)
-        things = self._by_field.get(leaf) or tuple(
+            return self._unknown_field(text, owner, number_key, own)
+        owners = self._by_field.get(number_key) or tuple(
             dict.fromkeys(t for ts in self._by_field.values() for t in ts)
         )
-        near = nearest_name(thing, things)
+        near = nearest_name(owner, owners)
         fields = [f for f, has in self._by_field.items() if near in has]
-        field_near = leaf if leaf in fields else nearest_name(leaf, fields)
+        field_near = number_key if number_key in fields else nearest_name(number_key, fields)
         nearest = f"{near}.{field_near}" if near and field_near else ""
-        allowed = "" if nearest else f"things with numbers: {', '.join(map(repr, things[:12]))}"
+        allowed = "" if nearest else f"things with numbers: {', '.join(map(repr, owners[:12]))}"
         return UnknownName(f"unknown address {text!r}", allowed=allowed, nearest=nearest)
 
-    def _unknown_field(self, text: str, thing: str, leaf: str, own: list[str]) -> UnknownName:
-        if leaf == "speed":
+    def _unknown_field(self, text: str, owner: str, number_key: str, own: list[str]) -> UnknownName:
+        if number_key == "speed":
             for part in self.parts:
-                if part.name == thing and part.drive:
+                if part.name == owner and part.drive:
                     return UnknownName(
                         f"{text!r} is given by the drive {part.drive!r}",
                         allowed=f"change the drive: {part.drive}.engine_speed, or its pulleys",
                         nearest=f"{part.drive}.engine_speed",
                     )
-        near = nearest_name(leaf, own)
-        nearest = f"{thing}.{near}" if near else ""
+        near = nearest_name(number_key, own)
+        nearest = f"{owner}.{near}" if near else ""
         allowed = "" if near else f"its numbers: {', '.join(own[:16])}"
         return UnknownName(f"unknown address {text!r}", allowed=allowed, nearest=nearest)
 
@@ -326,12 +332,12 @@ class Layout:
         return {unit.name: unit for unit in self.units}
 
     @cached_property
-    def alike(self) -> list[str]:
+    def look_alikes(self) -> list[str]:
         """Sentences about names of things, nodes and units that are easily taken for one another."""
-        things = [thing.name for group in (self.drives, self.parts, self.tappings) for thing in group]
+        owners = [owner.name for group in (self.drives, self.parts, self.tappings) for owner in group]
         nodes = [end for part in self.parts for end in part.ends]
         units = [unit.name for unit in self.units]
-        return [*alike(things, "names"), *alike(units, "units"), *alike(nodes, "nodes")]
+        return [*look_alikes(owners, "names"), *look_alikes(units, "units"), *look_alikes(nodes, "nodes")]
 
     def entry(self, part: str) -> PartEntry:
         """A part by its name.
@@ -348,14 +354,14 @@ class Layout:
     def end_node(self, part: str, end: str) -> str:
         """The node at the end of a part that the part calls `end`."""
         entry = self.entry(part)
-        words = _ends_of(entry.form)
+        words = _ends_of(entry.schema)
         return entry.ends[words.index(one_of(end, words, f"part {entry.name!r}", "end"))]
 
     # ---- the compiled network
 
     def entries(self) -> tuple[Entry, ...]:
         """The parts as the network wants them."""
-        return tuple(Entry(part.name, part.form, part.ends) for part in self.parts)
+        return tuple(Entry(part.name, part.schema, part.ends) for part in self.parts)
 
     @property
     def compiled(self) -> System | None:
@@ -374,7 +380,7 @@ class Layout:
 
     def path_keys(self, part: str) -> tuple[PathName, ...]:
         """The names of a part's paths, as a state knows them."""
-        names = _path_names(self.entry(part).form)
+        names = _path_names(self.entry(part).schema)
         return (part,) if len(names) == 1 else tuple((part, name) for name in names)
 
     def paths_at(self, part: str, end: str, system: System) -> tuple[tuple[PathName, int], ...]:
@@ -401,12 +407,12 @@ class Layout:
         return f"<Layout {self.title!r}: {len(self.parts)} parts, {len(self.units)} units>"
 
 
-def _ends_of(form: Form) -> tuple[str, ...]:
-    return tuple(getattr(form.part, "ends", ()))
+def _ends_of(schema: Schema) -> tuple[str, ...]:
+    return tuple(getattr(schema.part, "ends", ()))
 
 
-def _path_names(form: Form) -> tuple[str, ...]:
-    return tuple(getattr(form.part, "path_names", ("",)))
+def _path_names(schema: Schema) -> tuple[str, ...]:
+    return tuple(getattr(schema.part, "path_names", ("",)))
 
 
 def _glob(pattern: str, any_text: str) -> Any:

@@ -101,10 +101,10 @@ def spread_of(machine: MachineData, address: str) -> float:
     value = machine.numbers[address]
     if isinstance(value, Chosen):
         return value.choice.spread
-    thing, _, leaf = address.rpartition(".")
-    part = machine.layout.part.get(thing)
-    assumed = part is not None and dict(part.form.shape).get("curve") == "assumed"
-    return ASSUMED_SPREAD if assumed and leaf.startswith("total_pressure[") else declared.spread
+    owner, _, number_key = address.rpartition(".")
+    part = machine.layout.part.get(owner)
+    assumed = part is not None and dict(part.schema.shape).get("curve") == "assumed"
+    return ASSUMED_SPREAD if assumed and number_key.startswith("total_pressure[") else declared.spread
 
 
 def default_spreads(machine: MachineData) -> list[Spread]:

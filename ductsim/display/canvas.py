@@ -1,4 +1,4 @@
-"""Pictures of whatever has faces: on given axes, in a window or notebook, in a file.
+"""Pictures of whatever has a presentation: on given axes, in a window or notebook, in a file.
 
 `draw(result, ax=None)` is what a result's `plot` calls. With no Axes given, a figure is made that a notebook
 or a window shows; `figure_of` and `save` make one for a file, which no window ever sees.
@@ -15,7 +15,7 @@ from ..errors import InputError, shown
 from ..quantity import display_measure
 from ..writing import check, write_whole
 from . import style
-from .faces import Plot, Shown
+from .presentation import Plot, Shown
 
 ENDINGS = ("png", "svg", "pdf")
 

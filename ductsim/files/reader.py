@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping
 from typing import Any, NamedTuple
 
 from ..crop.box import box_of
-from ..crop.described import Crop, check_crop
+from ..crop.crop import Crop, check_crop
 from ..description import checks
 from ..description.equipment import Belt, ConstantAir, Held, Section, Supplied, Weather, air_of, check_name
 from ..description.layout import ACCESS, Drive, Layout, PartEntry, Tapping, Unit
@@ -26,7 +26,7 @@ from ..documents.document import (
 from ..errors import InputError, UnknownName, shown
 from ..network.system import OUTSIDE
 from ..parts import KINDS
-from ..parts.declare import Fields, Form, Part
+from ..parts.declare import Fields, Part, Schema
 from ..quantity import si
 from .headers import headers
 from .templates import expand
@@ -60,16 +60,18 @@ class _Numbers:
         self.values: dict[str, Any] = {}
         self.given: set[str] = set()
 
-    def take(self, name: str, thing: Fields, keys: Iterable[str], skip: str = "") -> Form:
+    def take(self, name: str, obj: Fields, keys: Iterable[str], skip: str = "") -> Schema:
         """Add the numbers of `thing` under `name`; `keys` are the fields that were written."""
         written = set(keys)
-        for leaf, value in thing.numbers().items():
-            if leaf == skip:
+        for number_key, value in obj.numbers().items():
+            if number_key == skip:
                 continue
-            self.values[f"{name}.{leaf}"] = value
-            if leaf.split("[")[0] in written or "." in leaf:  # a bend's numbers are written with the bend
-                self.given.add(f"{name}.{leaf}")
-        return thing.form
+            self.values[f"{name}.{number_key}"] = value
+            if (
+                number_key.split("[")[0] in written or "." in number_key
+            ):  # a bend's numbers are written with the bend
+                self.given.add(f"{name}.{number_key}")
+        return obj.schema
 
 
 def read_tables(document: Mapping[str, Any]) -> Read:
@@ -90,7 +92,7 @@ def read_tables(document: Mapping[str, Any]) -> Read:
     part_tables = tables(document.get("part"), "part") + parts + headers(document)
     entries = tuple(_part(t, turning, numbers, open_nodes) for t in part_tables)
     unique([e.name for e in entries], "part")
-    ends = {e.name: e.form.part.ends for e in entries if issubclass(e.form.part, Part)}
+    ends = {e.name: e.schema.part.ends for e in entries if issubclass(e.schema.part, Part)}
     tapping_tables = tables(document.get("tapping"), "tapping") + tappings
     taps = tuple(_tapping(t, ends, numbers) for t in tapping_tables)
     try:
@@ -133,7 +135,7 @@ def _air(values: dict[str, Any]) -> tuple[Fields, Iterable[str]]:
     return build(kind, values, "air"), values
 
 
-def _crop(document: Mapping[str, Any], numbers: _Numbers) -> Form | None:
+def _crop(document: Mapping[str, Any], numbers: _Numbers) -> Schema | None:
     if "crop" not in document:
         return None
     values = table(document["crop"], "crop")
@@ -151,9 +153,9 @@ def _drives(written: dict[str, Any], numbers: _Numbers) -> tuple[tuple[Drive, ..
         values.pop("kind", None)
         if word not in DRIVES:
             raise UnknownName.of("kind of drive", word, DRIVES, place=place)
-        thing = build(DRIVES[word], values, place)
-        turning[name] = thing
-        out.append(Drive(name, numbers.take(name, thing, values)))
+        obj = build(DRIVES[word], values, place)
+        turning[name] = obj
+        out.append(Drive(name, numbers.take(name, obj, values)))
     return tuple(out), turning
 
 
@@ -177,11 +179,11 @@ def _part(
     values = _curve(values, kind, bool(drive), place)
     if drive:
         values["speed"] = _driven(kind, values, drive, turning, place)
-    thing = build(kind, values, place).placed(ends, open_nodes)
+    obj = build(kind, values, place).placed(ends, open_nodes)
     if len(set(ends)) < len(ends):
         raise InputError("two of its ends are at the same node", place=place, allowed="a node for each end")
-    form = numbers.take(name, thing, values, skip="speed" if drive else "")
-    return PartEntry(name, form, ends, drive, note)
+    schema = numbers.take(name, obj, values, skip="speed" if drive else "")
+    return PartEntry(name, schema, ends, drive, note)
 
 
 def _check_keys(values: Mapping[str, Any], kind: type[Part], place: str) -> None:
@@ -249,10 +251,10 @@ def _tapping(values: dict[str, Any], ends: Mapping[str, tuple[str, ...]], number
     access = text(values, "access", place, default="easy")
     if access not in ACCESS:
         raise UnknownName.of("word", access, ACCESS, place=f"{place}, access")
-    thing = build(Section, {k: v for k, v in values.items() if k in Section.declared}, place)
+    obj = build(Section, {k: v for k, v in values.items() if k in Section.declared}, place)
     minutes = _minutes(values.get("minutes", 120.0), place)
     note = text(values, "note", place, default="")
-    return Tapping(name, path, end, numbers.take(name, thing, values), access, minutes, note)
+    return Tapping(name, path, end, numbers.take(name, obj, values), access, minutes, note)
 
 
 def _minutes(value: Any, place: str) -> float:
@@ -281,7 +283,7 @@ def _unit(values: dict[str, Any]) -> Unit:
 
 def _nodes(
     written: list[dict[str, Any]], what: str, kind: type[Fields], numbers: _Numbers
-) -> tuple[tuple[str, Form], ...]:
+) -> tuple[tuple[str, Schema], ...]:
     """The nodes of `[[hold]]` or `[[supply]]` with the form of their number."""
     out = []
     for values in written:

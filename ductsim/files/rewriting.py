@@ -48,11 +48,13 @@ def rewritten(text: str) -> str:
 
 def _same(old: MachineData, new: MachineData) -> bool:
     """Whether the new one has the numbers and nodes of the old one, and is of format 2."""
-    alike = old.numbers.keys() == new.numbers.keys() and all(
+    look_alikes = old.numbers.keys() == new.numbers.keys() and all(
         np.array_equal(value, new.numbers[address]) for address, value in old.numbers.items()
     )
     ends = [(part.name, part.ends) for part in old.layout.parts]
-    return alike and new.layout.free_ends and ends == [(part.name, part.ends) for part in new.layout.parts]
+    return (
+        look_alikes and new.layout.free_ends and ends == [(part.name, part.ends) for part in new.layout.parts]
+    )
 
 
 def _with_words(text: str, document: Mapping[str, Any]) -> str:

@@ -5,13 +5,13 @@ from __future__ import annotations
 import os
 from typing import Any
 
-from ..crop.described import without_crop
+from ..crop.crop import without_crop
 from ..description.data import MachineData
 from ..description.equipment import GivenAir
 from ..documents.document import MACHINE_FORMAT
 from ..errors import InputError
 from ..measures import find_measure
-from ..parts.declare import Chosen, Form, Nested, Number, Part, Word
+from ..parts.declare import Chosen, Nested, Number, Part, Schema, Word
 from ..quantity import measure_text
 from ..version import VERSION
 from ..writing import write_text
@@ -48,11 +48,11 @@ def document(machine: MachineData) -> dict[str, Any]:
     out["air"] = fields(layout.air, "air", numbers)
     if layout.drives:
         out["drive"] = {
-            d.name: {"kind": d.form.part.kind, **fields(d.form, d.name, numbers)} for d in layout.drives
+            d.name: {"kind": d.schema.part.kind, **fields(d.schema, d.name, numbers)} for d in layout.drives
         }
     for key, node_key in (("hold", layout.held), ("supply", layout.supplied)):
         if node_key:
-            out[key] = [{"node": node, **fields(form, node, numbers)} for node, form in node_key]
+            out[key] = [{"node": node, **fields(schema, node, numbers)} for node, schema in node_key]
     if layout.crop is not None:
         out["crop"] = fields(layout.crop, "crop", numbers)
     out.update(layout.free)
@@ -67,16 +67,16 @@ def document(machine: MachineData) -> dict[str, Any]:
 
 def _part(part: Any, numbers: Any, said: frozenset[str]) -> dict[str, Any]:
     """The table of a part; its ends at the nodes `said`, where nothing was lost, say that they are ducted."""
-    kind = part.form.part
+    kind = part.schema.part
     assert issubclass(kind, Part)
     out = {"name": part.name, "kind": kind.kind, **dict(zip(kind.ends, part.ends, strict=True))}
     if part.drive:
         out["drive"] = part.drive
     if part.note:
         out["note"] = part.note
-    shape = dict(part.form.shape)
+    shape = dict(part.schema.shape)
     ends = {key: word for key, word in kind.ducted(part.ends, said).items() if shape.get(key) is None}
-    return {**out, **ends, **fields(part.form, part.name, numbers, skip="speed" if part.drive else "")}
+    return {**out, **ends, **fields(part.schema, part.name, numbers, skip="speed" if part.drive else "")}
 
 
 def _tapping(tapping: Any, numbers: Any) -> dict[str, Any]:
@@ -86,7 +86,7 @@ def _tapping(tapping: Any, numbers: Any) -> dict[str, Any]:
     out["minutes"] = f"{tapping.minutes!r} min"
     if tapping.note:
         out["note"] = tapping.note
-    return {**out, **fields(tapping.form, tapping.name, numbers)}
+    return {**out, **fields(tapping.schema, tapping.name, numbers)}
 
 
 def _unit(unit: Any) -> dict[str, Any]:
@@ -94,13 +94,13 @@ def _unit(unit: Any) -> dict[str, Any]:
     return {**out, "note": unit.note} if unit.note else out
 
 
-def fields(form: Form, name: str, numbers: Any, skip: str = "") -> dict[str, Any]:
-    """The keys of a thing of this form, with the numbers found under `name` in `numbers`."""
+def fields(schema: Schema, name: str, numbers: Any, skip: str = "") -> dict[str, Any]:
+    """The keys of a thing of this schema, with the numbers found under `name` in `numbers`."""
     out: dict[str, Any] = {}
-    shapes = dict(form.shape)
-    implied = form.part.implied if issubclass(form.part, Part) else lambda field, shapes: ""
-    for field, shape in form.shape:
-        declared = form.part.declared[field]
+    shapes = dict(schema.shape)
+    implied = schema.part.implied if issubclass(schema.part, Part) else lambda field, shapes: ""
+    for field, shape in schema.shape:
+        declared = schema.part.declared[field]
         if shape is None or field == skip:
             continue
         if shape is True and _word(numbers[f"{name}.{field}"]) == (implied(field, shapes) or None):

@@ -6,11 +6,11 @@ import os
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from ..bounded import listed_at_most
 from ..documents.building import one_value
-from ..documents.cells import blank, cells_of
 from ..documents.document import check_format, read_document, refuse_unknown, tables, text, unique
+from ..documents.spreadsheet import blank, cells_of
 from ..errors import InputError, shown
+from ..size_limits import listed_at_most
 from .fix import Fix
 
 TOP = ("format", "ductsim", "input_sha256", "title", "note", "fix")

@@ -9,9 +9,9 @@ from typing import Any
 
 import numpy as np
 
-from .. import keeping
+from .. import storage
 from ..cautions import ALWAYS, CAUTIONS, TAGS, cautions_for
-from ..crop.replacing import replace
+from ..crop.replacement import replace
 from ..description.changing import Effect, Setting, resolve, together
 from ..description.data import MachineData
 from ..description.layout import Layout
@@ -126,7 +126,7 @@ def _again(cls: type[Fix], own: dict[str, Any]) -> Fix:
     return fix
 
 
-keeping.keeps(Fix, _plainly, _again)
+storage.keeps(Fix, _plainly, _again)
 
 
 def _minutes(value: Any) -> float:
@@ -171,10 +171,10 @@ class Task:
     ----------
     fix : Fix
     effects : mapping
-        Address -> what happens to the number there. A part of the same form that takes another's place is
+        Address -> what happens to the number there. A part of the same schema that takes another's place is
         written as its numbers.
     parts : mapping
-        Name -> part of another form, which needs another layout.
+        Name -> part of another schema, which needs another layout.
     cautions : list of str
         What to beware of: by what the fix touches, by its own words, the constant sentence last.
     """
@@ -207,9 +207,18 @@ class Task:
         for name in given:
             entry = machine.layout.part[name]
             part = done.part(name)
-            if part.form == entry.form:
-                leaves = [leaf for leaf in entry.form.leaves if f"{name}.{leaf}" in machine.layout.declared]
-                own.update({f"{name}.{leaf}": Setting(done.numbers[f"{name}.{leaf}"]) for leaf in leaves})
+            if part.schema == entry.schema:
+                number_keys = [
+                    number_key
+                    for number_key in entry.schema.number_keys
+                    if f"{name}.{number_key}" in machine.layout.declared
+                ]
+                own.update(
+                    {
+                        f"{name}.{number_key}": Setting(done.numbers[f"{name}.{number_key}"])
+                        for number_key in number_keys
+                    }
+                )
             else:
                 other[name] = part
         return cls(fix, own, other, _cautions_of(fix, machine.layout, own, other))
@@ -253,13 +262,19 @@ def _cautions_of(
 
 def work_on(layout: Layout, address: str) -> list[str]:
     """The kinds of work, keys of `ductsim.cautions.TAGS`, behind a change of one number."""
-    thing, _, leaf = address.partition(".")
-    if thing in layout.drive:
-        return ["speed"] if leaf == "engine_speed" else ["pulley"] if leaf != "available_power" else []
-    if thing not in layout.part:  # weather, tappings, held nodes: nothing to be done by hand
+    owner, _, number_key = address.partition(".")
+    if owner in layout.drive:
+        return (
+            ["speed"]
+            if number_key == "engine_speed"
+            else ["pulley"]
+            if number_key != "available_power"
+            else []
+        )
+    if owner not in layout.part:  # weather, tappings, held nodes: nothing to be done by hand
         return []
-    kind = layout.part[thing].kind
-    return [kind.work_on.get(leaf, kind.work)]
+    kind = layout.part[owner].kind
+    return [kind.work_on.get(number_key, kind.work)]
 
 
 def all_cautions(tasks: Iterable[Task]) -> list[str]:
@@ -279,7 +294,7 @@ def _built(machine: MachineData, name: str, what: Any) -> Any:
         raise UnknownName.of("part", name, machine.layout.part, place="replace")
     place = f"replace, {name!r}"
     values = dict(what)
-    kind = values.pop("kind", entry.form.part.kind)
+    kind = values.pop("kind", entry.schema.part.kind)
     if not isinstance(kind, str) or kind not in KINDS:
         raise UnknownName.of("kind", kind, KINDS, place=place)
     if entry.drive and KINDS[kind].is_fan and "speed" not in values:

@@ -3,13 +3,13 @@
 from ..description.changing import grid
 from ..description.layout import Layout
 from ..questions.vocabulary import Question, add_word, question, vocabulary
-from ..speed import words
+from ..speed import questions
 from .demos import demo
 from .machine import Machine, MachineState
 from .network import Network
 
-Machine.show_by(plots="ductsim.machine.drawn:MACHINE_PLOTS")
-MachineState.show_by(plots="ductsim.machine.drawn:STATE_PLOTS")
+Machine.show_by(plots="ductsim.machine.plots:MACHINE_PLOTS")
+MachineState.show_by(plots="ductsim.machine.plots:STATE_PLOTS")
 
 __all__ = [
     "Layout",
@@ -21,6 +21,6 @@ __all__ = [
     "demo",
     "grid",
     "question",
+    "questions",
     "vocabulary",
-    "words",
 ]

@@ -11,13 +11,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..arguments import whole
-from ..bounded import at_most
 from ..inference.problem import Estimate
 from ..inference.scales import Scale
 from ..readings.model import ReadingErrors, ReadingModel
 from ..readings.table import Readings
 from ..readings.unknowns import Unknown
 from ..result import Result
+from ..size_limits import at_most
 from .machine import Machine
 
 Array = NDArray[np.float64]

@@ -13,11 +13,11 @@ from ..answers.gradients import jacobian
 from ..answers.sensitivity import Sensitivity, sensitivity
 from ..answers.state import MachineAnswer, solve
 from ..arguments import instance
-from ..crop.described import Crop, with_crop, without_crop
+from ..crop.crop import Crop, with_crop, without_crop
 from ..crop.file import read_crop
-from ..crop.replacing import replace
+from ..crop.replacement import replace
 from ..description.data import MachineData
-from ..display.faces import Shown
+from ..display.presentation import Shown
 from ..documents.document import read_document, written
 from ..errors import InputError
 from ..files.reader import read_tables
@@ -55,7 +55,7 @@ class Machine(MachineData, Shown):
 
     @classmethod
     def read(cls, path: str | os.PathLike[str]) -> Self:
-        """The machine in a TOML file of format 1.
+        """The machine in a TOML file of format 2, or 1.
 
         Raises
         ------

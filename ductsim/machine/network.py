@@ -13,7 +13,7 @@ from ..display.canvas import draw
 from ..display.tables import frame
 from ..errors import UnknownName
 from ..network.network import NetworkBuilder
-from ..parts.declare import Fields, Form
+from ..parts.declare import Fields, Schema
 from .machine import Machine
 
 if TYPE_CHECKING:
@@ -72,17 +72,20 @@ class Network(NetworkBuilder):
         air = described(self.air)
         made = Layout(
             title=TITLE,
-            air=air.form,
-            parts=tuple(PartEntry(n, part.form, self._ends[n]) for n, part in self._parts.items()),
-            held=tuple((node, _form(Held)) for node in self._held),
-            supplied=tuple((node, _form(Supplied)) for node in self._supplies),
+            air=air.schema,
+            parts=tuple(PartEntry(n, part.schema, self._ends[n]) for n, part in self._parts.items()),
+            held=tuple((node, _schema(Held)) for node in self._held),
+            supplied=tuple((node, _schema(Supplied)) for node in self._supplies),
             boxes=self.boxes,
             free_ends=self.free_ends,
         )
         known = self._layout
         if known is None or any(getattr(known, key) != getattr(made, key) for key in _KEYS):
             known = self._layout = made
-        numbers = {**{f"air.{leaf}": value for leaf, value in air.numbers().items()}, **self.numbers()}
+        numbers = {
+            **{f"air.{number_key}": value for number_key, value in air.numbers().items()},
+            **self.numbers(),
+        }
         return Machine(known, numbers, frozenset(numbers))
 
     def change(self, change: Mapping[str, Any]) -> Self:
@@ -163,6 +166,6 @@ class Network(NetworkBuilder):
 _KEYS = ("air", "parts", "held", "supplied", "boxes", "free_ends")
 
 
-def _form(kind: type[Fields]) -> Form:
-    """The form of a thing with one number that is always there."""
-    return Form(kind, tuple((name, True) for name in kind.declared))
+def _schema(kind: type[Fields]) -> Schema:
+    """The schema of a thing with one number that is always there."""
+    return Schema(kind, tuple((name, True) for name in kind.declared))

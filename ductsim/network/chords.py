@@ -1,4 +1,4 @@
-"""Every path's law replaced by a line no flatter than what the path has shown: slow, but hard to lead astray.
+"""Every path's law replaced by a line no flatter than what the path has shown: slow, but hard to mislead.
 
 Newton's method takes the slope at a point for the law. Where a curve has cliffs, rises or hardly resists, the
 step is far too large somewhere, and to shorten it everywhere would stop all other paths too. Here each path
@@ -11,10 +11,10 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from .carried import least_slopes
 from .equations import Equations, Values
-from .newton import LEAST_FLOW, LEAST_WARMTH, Point, newton_step
-from .warmth import settled
+from .heat import settled
+from .newton import LEAST_FLOW, LEAST_RISE, Point, newton_step
+from .slope_floor import least_slopes
 
 Array = NDArray[np.float64]
 
@@ -43,15 +43,17 @@ def _by_chords(
     place = np.arange(eq.scenarios)
     last, taken = point.take(place), np.full(eq.scenarios, limit)
     going = np.ones(eq.scenarios, dtype=bool)
-    values = eq.evaluate(point.flow, point.pressure, point.warmth)
+    values = eq.evaluate(point.flow, point.pressure, point.temperature_rise)
     for steps in range(limit):
         line = np.maximum(_least(eq, values), memory)
         values = eq.with_inertia(values, line - np.minimum(values.slope, line))
         step = newton_step(eq, values, point, anchors)
         flow, pressure = point.flow + step.flow, point.pressure + step.pressure
-        old = warmth = point.warmth
-        if warmth is not None and relax:
-            warmth = warmth + relax * (settled(eq, flow, values.density, None) - warmth)
+        old = temperature_rise = point.temperature_rise
+        if temperature_rise is not None and relax:
+            temperature_rise = temperature_rise + relax * (
+                settled(eq, flow, values.density, None) - temperature_rise
+            )
         sound = np.isfinite(flow).all(axis=0) & np.isfinite(pressure).all(axis=0)
         lost = going & ~sound
         last.put(place[lost], point, lost)
@@ -59,15 +61,15 @@ def _by_chords(
         going &= sound
         if not going.any():
             return last, taken
-        new = eq.evaluate(flow, pressure, warmth)
+        new = eq.evaluate(flow, pressure, temperature_rise)
         chord = (new.drop - values.drop) / step.flow
         chord = np.where(np.isfinite(chord), chord, 0.0)
         memory = np.where(chord > line, STEEPER * chord, FORGETTING * line)
-        point, values = Point(flow, pressure, warmth), new
+        point, values = Point(flow, pressure, temperature_rise), new
         total = np.maximum(np.abs(flow).max(axis=0, initial=0.0), LEAST_FLOW)
         calm = np.abs(step.flow).max(axis=0, initial=0.0) <= AT_REST * total
-        if warmth is not None and old is not None:
-            calm &= np.abs(warmth - old).max(axis=0) <= LEAST_WARMTH
+        if temperature_rise is not None and old is not None:
+            calm &= np.abs(temperature_rise - old).max(axis=0) <= LEAST_RISE
         calm &= going
         last.put(place[calm], point, calm)
         taken[place[calm]] = steps + 1

@@ -263,7 +263,7 @@ class Equations:
         self,
         flow: Array,
         pressure: Array,
-        warmth: Array | None,
+        temperature_rise: Array | None,
         slopes: bool = True,
         inertia: Array | None = None,
         entering: Array | None = None,
@@ -272,14 +272,14 @@ class Equations:
         """All laws at these flows (paths, S), pressures (nodes, S) and node temperatures over outside [K].
 
         `inertia` [Pa s/kg], shape (paths, S), is added to the slopes (inertance over time step).
-        `entering` [K over outside's], shape (paths, S), stands for what `warmth` says of the air that
+        `entering` [K over outside's], shape (paths, S), stands for what `temperature_rise` says of air that
         enters each path. `warming` asks for the slopes in its temperature too.
         """
         system = self.system
         drop, density, slope = np.empty_like(flow), np.empty_like(flow), np.empty_like(flow)
         turning: Array | None = None
-        if entering is None and warmth is not None:
-            entering, turning = self._mixed(flow, warmth)
+        if entering is None and temperature_rise is not None:
+            entering, turning = self._mixed(flow, temperature_rise)
         count = system.singles
         first = second = None
         if not self.constant and slopes:
@@ -325,23 +325,25 @@ class Equations:
             pair_gain.append(self._invert(lg, (s11, s12, s21, s22), shape))
         return replace(values, gain=gain, pair_gain=pair_gain)
 
-    def entering(self, flow: Array, warmth: Array | None) -> Array | None:
+    def entering(self, flow: Array, temperature_rise: Array | None) -> Array | None:
         """Temperature of the air that enters each path, over outside's [K]; None where all air is alike."""
-        if warmth is None:
+        if temperature_rise is None:
             return None
-        return self._mixed(flow, warmth)[0]
+        return self._mixed(flow, temperature_rise)[0]
 
-    def _mixed(self, flow: Array, warmth: Array) -> tuple[Array, Array | None]:
+    def _mixed(self, flow: Array, temperature_rise: Array) -> tuple[Array, Array | None]:
         """The same, mixed of both ends where the flow is about to turn; and its slope there in the flow."""
-        out = self.carried(np.arange(self.system.paths), flow >= 0.0, warmth)
+        out = self.carried(np.arange(self.system.paths), flow >= 0.0, temperature_rise)
         width = self.turning
         slow = np.abs(flow) < width
         if not slow.any():
             return out, None
         system = self.system
         t = np.clip(flow / width, -1.0, 1.0)
-        ahead = self.with_inlets(np.arange(system.paths), warmth[system.start], np.full(flow.shape, True))
-        behind = warmth[system.finish]
+        ahead = self.with_inlets(
+            np.arange(system.paths), temperature_rise[system.start], np.full(flow.shape, True)
+        )
+        behind = temperature_rise[system.finish]
         share = 0.5 + t * (0.75 - 0.25 * t * t)
         out = np.where(slow, behind + share * (ahead - behind), out)
         return out, np.where(slow, (ahead - behind) * (0.75 - 0.75 * t * t) / width, 0.0)
@@ -502,17 +504,17 @@ class Equations:
             g11, g22 = np.where(one, 0.0, g11), np.where(two, 0.0, g22)
         return (g11, g12), (g21, g22)
 
-    # ---- warmth
+    # ---- temperature rise
 
     def power(self, flow: Array, density: Array) -> Array:
         """Shaft power [W] of the system's `fan_rows`, shape (fans, S)."""
         out = [p.law(flow[p.rows], density[p.rows], **p.values) for p in self.powers]
         return np.concatenate(out) if out else np.empty((0, flow.shape[1]))
 
-    def carried(self, paths: Any, forward: Any, warmth: Array) -> Array:
+    def carried(self, paths: Any, forward: Any, temperature_rise: Array) -> Array:
         """Temperature of the air entering some of the paths, over outside's [K]."""
         system = self.system
-        out = np.where(forward, warmth[system.start[paths]], warmth[system.finish[paths]])
+        out = np.where(forward, temperature_rise[system.start[paths]], temperature_rise[system.finish[paths]])
         return self.with_inlets(paths, out, forward)
 
     def with_inlets(self, paths: Any, entering: Array, forward: Any) -> Array:

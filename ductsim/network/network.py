@@ -12,12 +12,13 @@ from numpy.typing import NDArray
 from ..air import Air
 from ..arguments import instance, text, texts
 from ..errors import InputError, OutsideRange, UnknownName, shown
-from ..parts.declare import Part, leaf_values
+from ..parts.declare import Part, number_values
 from ..quantity import column
 from .equations import AirNumbers
-from .foreign import check_slopes
 from .newton import Point
-from .solve import Numbers, beyond, solve
+from .numbers import Numbers
+from .slope_check import check_slopes
+from .solve import beyond, solve
 from .state import State, judge
 from .system import OUTSIDE, Entry, System
 
@@ -101,7 +102,7 @@ class NetworkBuilder:
 
     def system(self) -> System:
         """The compiled layout."""
-        entries = [Entry(name, part.form, self._ends[name]) for name, part in self._parts.items()]
+        entries = [Entry(name, part.schema, self._ends[name]) for name, part in self._parts.items()]
         self._check_nodes()
         return System(entries, tuple(self._held), tuple(self._supplies), self.numbers())
 
@@ -118,8 +119,8 @@ class NetworkBuilder:
         """Address -> number, of every part, held node and supply."""
         out: dict[str, Any] = {}
         for name, part in self._parts.items():
-            for leaf, value in zip(part.form.leaves, leaf_values(part), strict=True):
-                out[f"{name}.{leaf}"] = value
+            for number_key, value in zip(part.schema.number_keys, number_values(part), strict=True):
+                out[f"{name}.{number_key}"] = value
         out.update({f"{node}.pressure": v for node, v in self._held.items()})
         out.update({f"{node}.mass_flow": v for node, v in self._supplies.items()})
         return out

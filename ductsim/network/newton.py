@@ -13,11 +13,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from .carried import least_slopes
 from .equations import Equations, Values
+from .heat import settled
 from .linear import CONTRAST, FEW_SCENARIOS
+from .slope_floor import least_slopes
 from .system import Stream, System
-from .warmth import settled
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -34,7 +34,7 @@ FLOW_SHARE = 1e-9  # of the total flow
 STEP_SHARE = 1e-5  # of the largest flow: after such a step the next one is of rounding size
 LEAST_PRESSURE = 1e-3  # Pa, with nothing flowing
 LEAST_FLOW = 1e-6  # kg/s, with nothing flowing
-LEAST_WARMTH = 1e-6  # K
+LEAST_RISE = 1e-6  # K
 LAST_STEP, LAST_STRAY = 1e-5, 1e-10  # of each flow, of the largest: the next step would be their square
 LAST_LAG = 2e-7  # K by which temperatures lag behind such a step; a flow's share of that is a thousandth
 FAR_OFF = 4.0  # times what drives a path: a drop that Newton's steps would only approach by halves
@@ -50,19 +50,19 @@ class Point:
 
     flow: Array
     pressure: Array
-    warmth: Array | None
+    temperature_rise: Array | None
 
     def take(self, columns: Any) -> Point:
         """Some of the scenarios."""
-        warmth = None if self.warmth is None else self.warmth[:, columns]
-        return Point(self.flow[:, columns], self.pressure[:, columns], warmth)
+        temperature_rise = None if self.temperature_rise is None else self.temperature_rise[:, columns]
+        return Point(self.flow[:, columns], self.pressure[:, columns], temperature_rise)
 
     def put(self, columns: Any, other: Point, which: Any = slice(None)) -> None:
         """Overwrite some of the scenarios by some of another point's."""
         self.flow[:, columns] = other.flow[:, which]
         self.pressure[:, columns] = other.pressure[:, which]
-        if self.warmth is not None and other.warmth is not None:
-            self.warmth[:, columns] = other.warmth[:, which]
+        if self.temperature_rise is not None and other.temperature_rise is not None:
+            self.temperature_rise[:, columns] = other.temperature_rise[:, which]
 
     def wide(self, scenarios: int) -> Point:
         """The same point for so many scenarios."""
@@ -70,8 +70,8 @@ class Point:
         def repeated(values: Array) -> Array:
             return np.repeat(values, scenarios, axis=1)
 
-        warmth = None if self.warmth is None else repeated(self.warmth)
-        return Point(repeated(self.flow), repeated(self.pressure), warmth)
+        temperature_rise = None if self.temperature_rise is None else repeated(self.temperature_rise)
+        return Point(repeated(self.flow), repeated(self.pressure), temperature_rise)
 
 
 @dataclass
@@ -162,7 +162,7 @@ class Step:
 
     flow: Array
     pressure: Array
-    warmth: Array | None = None
+    temperature_rise: Array | None = None
     lag: Array | None = None
 
 
@@ -216,18 +216,18 @@ def newton_step(
     keep = factors if values.by_warmth is not None else None
     pressure[: system.free] = system.pattern.solve(slots, right, leaks, keep)
     own += _answer(system, first, second, blocks, pressure)
-    if not factors or point.warmth is None:
+    if not factors or point.temperature_rise is None:
         return Step(own, pressure)
     early = settled(eq, point.flow + own, values.density, stream)
-    lost = _driven(eq, values, early - point.warmth, point.flow >= 0.0)
+    lost = _driven(eq, values, early - point.temperature_rise, point.flow >= 0.0)
     change = np.zeros_like(pressure)
     change[: system.free] = system.pattern.again(factors, system.outflow @ lost)
     change[:, ~np.isfinite(change).all(axis=0)] = 0.0
     own -= lost
     own += _answer(system, first, second, blocks, change)
     pressure += change
-    warmth = settled(eq, point.flow + own, values.density, stream)
-    return Step(own, pressure, warmth, np.abs(warmth - early).max(axis=0))
+    temperature_rise = settled(eq, point.flow + own, values.density, stream)
+    return Step(own, pressure, temperature_rise, np.abs(temperature_rise - early).max(axis=0))
 
 
 def _driven(eq: Equations, values: Values, change: Any, ahead: Mask) -> Array:
@@ -281,25 +281,25 @@ def cold_start(eq: Equations, anchors: Array | None) -> Point:
         flow = np.where(eq.shut, 0.0, flow)
     pressure = np.zeros((len(system.nodes), scenarios))
     pressure[system.free :] = eq.held
-    warmth = np.zeros_like(pressure) if eq.heated else None
+    temperature_rise = np.zeros_like(pressure) if eq.heated else None
     count = system.singles
-    fast = eq.evaluate(flow, pressure, warmth, slopes=False)
+    fast = eq.evaluate(flow, pressure, temperature_rise, slopes=False)
     still = flow.copy()
     still[:count] = 0.0
-    values = eq.evaluate(still, pressure, warmth)
+    values = eq.evaluate(still, pressure, temperature_rise)
     with np.errstate(divide="ignore", invalid="ignore"):
         secant = (fast.drop[:count] - values.drop[:count]) / flow[:count]
         least = 0.01 * np.abs(fast.drop[:count]) / np.abs(flow[:count])
         gain = 1.0 / np.maximum(np.maximum(secant, least), 1e-9)
     values.gain = np.where(values.gain == 0.0, 0.0, np.nan_to_num(gain, nan=0.0, posinf=0.0))
-    step = newton_step(eq, values, Point(still, pressure, warmth), anchors)
-    return Point(still + step.flow, pressure + step.pressure, warmth)
+    step = newton_step(eq, values, Point(still, pressure, temperature_rise), anchors)
+    return Point(still + step.flow, pressure + step.pressure, temperature_rise)
 
 
 def _converged(eq: Equations, values: Values, point: Point, moved: Array, warmer: Any) -> tuple[Mask, Array]:
     """Which scenarios have arrived, and their imbalance [kg/s]."""
     total = np.maximum(np.abs(point.flow).max(axis=0, initial=0.0), LEAST_FLOW)
-    good = (moved <= STEP_SHARE * total) & (warmer <= LEAST_WARMTH)
+    good = (moved <= STEP_SHARE * total) & (warmer <= LEAST_RISE)
     if not good.any():
         return good, moved
     size = np.abs(values.residual)
@@ -366,7 +366,7 @@ def _iterate(
     if not damped and _flows_from_pressures(eq, point, values):
         values = _evaluated(eq, point, damped, quick)
     moved = np.full(eq.scenarios, np.inf)
-    warmer: Any = 0.0 if point.warmth is None else np.full(eq.scenarios, np.inf)
+    warmer: Any = 0.0 if point.temperature_rise is None else np.full(eq.scenarios, np.inf)
     stream = _common_stream(eq, point)
     stuck = np.zeros(eq.scenarios, dtype=np.intp)
     for steps in range(limit + 1):
@@ -398,7 +398,7 @@ def _iterate(
                 going &= ~last
                 if not going.any():
                     return
-        # a warm column drives flows that mix its warmth: small steps where full ones go round in circles
+        # a warm column drives flows that mix its heat: small steps where full ones go round in circles
         relax = 0.0 if frozen else 0.5 ** sum(steps >= s for s in RELAXING_STEPS) if damped else 1.0
         point, values, moved, warmer, share = _advance(
             eq, point, step, values, halvings, stream, relax, quick
@@ -412,7 +412,7 @@ def _is_last(point: Point, step: Step) -> Mask:
     most = own.max(axis=0, initial=0.0)
     out: Mask = (np.abs(step.flow) <= LAST_STEP * own + LAST_STRAY * most).all(axis=0)
     out &= np.isfinite(step.pressure).all(axis=0)
-    if point.warmth is not None:
+    if point.temperature_rise is not None:
         lag: Any = np.inf if step.lag is None else step.lag
         out &= lag <= LAST_LAG
     return out
@@ -436,14 +436,14 @@ def _end(
         drop = np.where(eq.shut, values.drop, drop)
     everything = len(place) == len(out.steps) and bool(last.all())
     columns, which = (slice(None), slice(None)) if everything else (place[last], last)
-    end = Point(flow, pressure, step.warmth)
+    end = Point(flow, pressure, step.temperature_rise)
     out.record(eq, columns, which, end, replace(values, drop=drop), _imbalance(eq, flow), steps)
     out.good[columns] = True
 
 
 def _evaluated(eq: Equations, point: Point, careful: bool, warming: bool = False) -> Values:
     """All laws at a point; careful adds the least resistance where a path is easier than can be carried."""
-    values = eq.evaluate(point.flow, point.pressure, point.warmth, warming=warming)
+    values = eq.evaluate(point.flow, point.pressure, point.temperature_rise, warming=warming)
     more = least_slopes(eq, values.slope) if careful else None
     if more is not None:
         values = eq.with_inertia(values, more)
@@ -472,7 +472,7 @@ def _flows_from_pressures(eq: Equations, point: Point, values: Values) -> bool:
 
 def _common_stream(eq: Equations, point: Point) -> Stream | None:
     """The stream of most of many scenarios; None where it would not pay."""
-    if point.warmth is None or eq.scenarios <= FEW_SCENARIOS:
+    if point.temperature_rise is None or eq.scenarios <= FEW_SCENARIOS:
         return None
     return eq.system.stream((point.flow >= 0.0).mean(axis=1) >= 0.5)
 
@@ -511,8 +511,8 @@ def _advance(
         new.put(worse, at)
     moved = np.abs(step.flow).max(axis=0, initial=0.0)
     warmer: Any = 0.0
-    if new.warmth is not None and point.warmth is not None:
-        warmer = np.abs(new.warmth - point.warmth).max(axis=0)
+    if new.temperature_rise is not None and point.temperature_rise is not None:
+        warmer = np.abs(new.temperature_rise - point.temperature_rise).max(axis=0)
     return new, values, moved, warmer, share
 
 
@@ -524,12 +524,16 @@ def _taken(
         flow, pressure = point.flow + step.flow, point.pressure + step.pressure
     else:
         flow, pressure = point.flow + share * step.flow, point.pressure + share * step.pressure
-    if point.warmth is None:
+    if point.temperature_rise is None:
         return Point(flow, pressure, None)
-    warmth = settled(eq, flow, density, stream) if step.warmth is None else step.warmth
+    temperature_rise = (
+        settled(eq, flow, density, stream) if step.temperature_rise is None else step.temperature_rise
+    )
     if relax is not None:
-        warmth = point.warmth + relax * share * (warmth - point.warmth)
-    return Point(flow, pressure, warmth)
+        temperature_rise = point.temperature_rise + relax * share * (
+            temperature_rise - point.temperature_rise
+        )
+    return Point(flow, pressure, temperature_rise)
 
 
 def _size(values: Values) -> Array:

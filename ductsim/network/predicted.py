@@ -7,16 +7,14 @@ moves are added up for each scenario. It is a start and decides nothing.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from .equations import AirNumbers
 from .newton import Point
-
-if TYPE_CHECKING:
-    from .solve import Numbers
+from .numbers import Numbers
 
 Array = NDArray[np.float64]
 
@@ -74,7 +72,7 @@ class Rows:
     def moved(self, middle: Numbers) -> Numbers:
         """The middle with each row moved by itself, all of them down, then all up."""
         count = len(self.names)
-        parts = [[v.copy() for v in leaves] for leaves in middle.parts]
+        parts = [[v.copy() for v in number_keys] for number_keys in middle.parts]
         out = replace(middle, parts=parts, air=middle.air.each(np.copy), scenarios=2 * count)
         out.held, out.supply = middle.held.copy(), middle.supply.copy()
         for k, name in enumerate(self.names):
@@ -88,9 +86,9 @@ class Rows:
 def _all_rows(numbers: Numbers) -> list[tuple[tuple[Any, ...], Array]]:
     """Everything that can be a column, as arrays (rows, S)."""
     out: list[tuple[tuple[Any, ...], Array]] = [
-        (("parts", g, leaf), v)
-        for g, leaves in enumerate(numbers.parts)
-        for leaf, v in enumerate(leaves)
+        (("parts", g, number_key), v)
+        for g, number_keys in enumerate(numbers.parts)
+        for number_key, v in enumerate(number_keys)
         if v.shape[1] > 1
     ]
     air = numbers.air
@@ -142,7 +140,9 @@ class Prediction:
     def _scaled(self, point: Point, own: Array) -> Array:
         with np.errstate(all="ignore"):
             flow = np.where(self.steady[:, None], np.log(point.flow / own), point.flow)
-        return np.concatenate([flow, point.pressure, *(() if point.warmth is None else (point.warmth,))])
+        return np.concatenate(
+            [flow, point.pressure, *(() if point.temperature_rise is None else (point.temperature_rise,))]
+        )
 
     def point(self, numbers: Numbers, columns: slice) -> Point:
         """The predicted point of some scenarios."""
@@ -150,7 +150,7 @@ class Prediction:
         y = self.slope @ off
         y += self.bow @ np.square(off, out=off)
         y += self.middle
-        flow, pressure, warmth = np.split(y, [self.paths, self.paths + self.nodes])
+        flow, pressure, temperature_rise = np.split(y, [self.paths, self.paths + self.nodes])
         steady = self.steady
         flow[steady] = self.own[steady] * np.exp(np.clip(flow[steady], -MOST, MOST))
-        return Point(flow, pressure, warmth if len(warmth) else None)
+        return Point(flow, pressure, temperature_rise if len(temperature_rise) else None)

@@ -10,7 +10,7 @@ from ..laws.card import card_of
 from ..parts.declare import LocalAir
 from .equations import Coefficients, Equations
 from .newton import Solved
-from .solve import Numbers
+from .numbers import Numbers
 from .system import System
 
 MOST_SCENARIOS = 1024  # of many columns the first ones are looked at

@@ -1,7 +1,7 @@
 """Derivatives of any question in every number, from one factorisation.
 
 The residual of a path depends only on its own part's numbers, so one field is nudged in all parts of a
-form at once: two law evaluations a field. A shared number (air, drive) is nudged by itself. Then one
+schema at once: two law evaluations a field. A shared number (air, drive) is nudged by itself. Then one
 adjoint solve a question. No law writes parameter slopes, and a new part gets its sensitivities for free.
 """
 
@@ -13,11 +13,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from .heat import advected, ambient_inflow
 from .newton import Solved
-from .solve import Numbers
+from .numbers import Numbers
 from .structure import examine
 from .system import LawGroup, System
-from .warmth import passed_on, trickle
 
 Array = NDArray[np.float64]
 
@@ -27,11 +27,11 @@ WARMTH_STEP = 1e-2  # K
 
 @dataclass
 class Gradient:
-    """How a question answers to the unknowns: by flows (paths,), pressures (nodes,) and warmth (nodes,)."""
+    """How a question answers to the unknowns: by flows (paths,), pressures (nodes,) and rises (nodes,)."""
 
     flow: Array
     pressure: Array
-    warmth: Array
+    temperature_rise: Array
 
 
 class Linear:
@@ -47,9 +47,9 @@ class Linear:
         self.flow = solved.point.flow
         self.pressure = np.nan_to_num(solved.point.pressure)
         self.eq = numbers.equations(system)
-        self.heated = self.eq.heated and solved.point.warmth is not None
-        self.warmth = solved.point.warmth if self.heated else None
-        self.entering = self.eq.entering(self.flow, self.warmth)
+        self.heated = self.eq.heated and solved.point.temperature_rise is not None
+        self.temperature_rise = solved.point.temperature_rise if self.heated else None
+        self.entering = self.eq.entering(self.flow, self.temperature_rise)
         self.shut = None if self.eq.shut is None else np.broadcast_to(self.eq.shut, self.flow.shape)[:, 0]
         with np.errstate(all="ignore"):
             self._factor = self._factorise()
@@ -79,7 +79,7 @@ class Linear:
         self._pressure_rows(add)
         self._balance_rows(add)
         if self.heated:
-            self._warmth_rows(add)
+            self._temperature_rows(add)
         i, j = np.concatenate(rows).astype(np.intp), np.concatenate(columns).astype(np.intp)
         matrix = csc_matrix((np.concatenate(values), (i, j)), shape=(self.size, self.size))
         return splu(matrix)
@@ -111,7 +111,7 @@ class Linear:
                 add(two, node, answers[1, end, :, 0] * live[two])
         add(np.arange(system.paths), np.arange(system.paths), 1.0 - live)
         if self.heated:
-            self._warmth_in_pressure(add, v.residual[:, 0], live)
+            self._temperature_in_pressure(add, v.residual[:, 0], live)
 
     def _pair_slopes(self, lg: LawGroup, gain: Any, live: Array) -> Any:
         """The 2 x 2 slopes of a group of pairs; where air is warmed, that of their mixture included."""
@@ -145,7 +145,7 @@ class Linear:
     def _pressure_column(self, nodes: Any) -> Any:
         return np.where(nodes < self.system.free, self.system.paths + nodes, -1)
 
-    def _warmth_column(self, paths: Any) -> Any:
+    def _temperature_column(self, paths: Any) -> Any:
         """The unknown that gives the temperature of the air entering each path; -1 where none does."""
         system = self.system
         up = np.where(self.flow[paths, 0] >= 0.0, system.start[paths], system.finish[paths])
@@ -157,7 +157,7 @@ class Linear:
                 column = np.where(np.isin(paths, given), -1, column)
         return column
 
-    def _warmth_in_pressure(self, add: Any, residual: Array, live: Array) -> None:
+    def _temperature_in_pressure(self, add: Any, residual: Array, live: Array) -> None:
         """How each path's drop answers to the temperature of the air entering it, or its partner."""
         system = self.system
         assert self.entering is not None
@@ -178,9 +178,9 @@ class Linear:
             )
             slope = (up.residual - down.residual)[:, 0] / (2.0 * WARMTH_STEP) * live
             own = np.flatnonzero(nudged)
-            add(own, self._warmth_column(own), slope[own])
+            add(own, self._temperature_column(own), slope[own])
             mate = own[other[own] != own]
-            add(other[mate], self._warmth_column(mate), slope[other[mate]])
+            add(other[mate], self._temperature_column(mate), slope[other[mate]])
 
     def _balance_rows(self, add: Any) -> None:
         """Outflow - inflow = supply; a floating piece is pinned at one node."""
@@ -192,23 +192,23 @@ class Linear:
             node = np.arange(system.free)
             add(system.paths + node, system.paths + node, structure.anchors[:, 0])
 
-    def _warmth_rows(self, add: Any) -> None:
-        """Node warmth x inflow - what the inflow carries = 0."""
+    def _temperature_rows(self, add: Any) -> None:
+        """Node temperature rise x inflow - what the inflow carries = 0."""
         system, eq = self.system, self.eq
-        assert self.warmth is not None and self.entering is not None
+        assert self.temperature_rise is not None and self.entering is not None
         base = system.paths + system.free
-        m, entering, warmth = self.flow[:, 0], self.entering[:, 0], self.warmth[:, 0]
+        m, entering, temperature_rise = self.flow[:, 0], self.entering[:, 0], self.temperature_rise[:, 0]
         path = np.arange(system.paths)
         into = np.where(m >= 0.0, system.finish, system.start)
         inner = into < len(system.nodes) - 1
         row = base + into
         total: Array = np.bincount(into, weights=np.abs(m), minlength=len(system.nodes)).astype(float)
         total[: system.free] += np.maximum(eq.supply[:, 0], 0.0)
-        total[: system.free] += trickle(total[: system.free])
+        total[: system.free] += ambient_inflow(total[: system.free])
         node = np.arange(len(system.nodes) - 1)
         add(base + node, base + node, np.where(total[:-1] > 0.0, total[:-1], 1.0))
-        add(row[inner], path[inner], (np.sign(m) * (warmth[into] - entering))[inner])
-        column = self._warmth_column(path)
+        add(row[inner], path[inner], (np.sign(m) * (temperature_rise[into] - entering))[inner])
+        column = self._temperature_column(path)
         add(row[inner], np.where(column >= 0, column, -1)[inner], -np.abs(m)[inner])
         fans = np.array(system.fan_rows, dtype=np.intp)
         rho = self.eq.evaluate(self.flow, self.pressure, None, slopes=False, entering=self.entering).density
@@ -219,7 +219,7 @@ class Linear:
         add(row[fans], fans, -by_flow)
         add(row[fans], self._pressure_column(system.start[fans]), -by_density * eq.per_pressure * relative)
         cooler = rho[fans, 0] / (eq.temperature + entering[fans])
-        add(row[fans], self._warmth_column(fans), by_density * cooler)
+        add(row[fans], self._temperature_column(fans), by_density * cooler)
 
     def _power_slopes(self, density: Array) -> tuple[Array, Array]:
         """How the heat share of each fan [K kg/s] answers to its flow and its density."""
@@ -247,7 +247,7 @@ class Linear:
         """The question's answer to each equation's residual."""
         right = [gradient.flow, gradient.pressure[: self.system.free]]
         if self.heated:
-            right.append(gradient.warmth[:-1])
+            right.append(gradient.temperature_rise[:-1])
         out: Array = self._factor.solve(np.concatenate(right), trans="T")
         return out
 
@@ -265,38 +265,42 @@ class Linear:
         wide = numbers.scenarios
         flow, pressure = np.repeat(self.flow, wide, axis=1), np.repeat(self.pressure, wide, axis=1)
         pressure[self.system.free :] = numbers.held
-        warmth = None if self.warmth is None else np.repeat(self.warmth, wide, axis=1)
+        temperature_rise = (
+            None if self.temperature_rise is None else np.repeat(self.temperature_rise, wide, axis=1)
+        )
         with np.errstate(all="ignore"):
-            v = eq.evaluate(flow, pressure, warmth)
+            v = eq.evaluate(flow, pressure, temperature_rise)
             residual = v.residual if self.shut is None else np.where(self.shut[:, None], 0.0, v.residual)
             balance = self.system.outflow @ flow - numbers.supply
             parts = [residual, np.broadcast_to(balance, (self.system.free, wide))]
             shares = np.empty((0, wide))
-            if warmth is not None:
+            if temperature_rise is not None:
                 into = np.where(flow[:, 0] >= 0.0, self.system.finish, self.system.start)
                 inflow = np.bincount(into, weights=np.abs(flow[:, 0]), minlength=len(self.system.nodes))[:-1]
                 total: Array = np.repeat(np.where(inflow > 0.0, inflow, 1.0)[:, None], wide, axis=1)
                 total[: self.system.free] += np.maximum(numbers.supply, 0.0)
-                total[: self.system.free] += trickle(total[: self.system.free])
-                parts.append(total * (warmth - passed_on(eq, flow, warmth, v.density))[:-1])
+                total[: self.system.free] += ambient_inflow(total[: self.system.free])
+                parts.append(
+                    total * (temperature_rise - advected(eq, flow, temperature_rise, v.density))[:-1]
+                )
                 shares = eq.power(flow, v.density) / eq.heat_capacity + self._drawn(eq)
         return np.concatenate(parts), shares
 
 
 def field_nudges(system: System, numbers: Numbers) -> tuple[Numbers, list[tuple[int, int, Array]]]:
-    """Numbers with two columns for every leaf of every group: that leaf raised and lowered in all members.
+    """Numbers with two columns for each number of each group: that number raised and lowered in all members.
 
-    Returns the numbers and, per leaf, (group, leaf, steps of its members).
+    Returns the numbers and, per number, (group, number, steps of its members).
     """
     plan: list[tuple[int, int, Array]] = []
-    for g, leaves in enumerate(numbers.parts):
-        for k, v in enumerate(leaves):
+    for g, numbers_of_group in enumerate(numbers.parts):
+        for k, v in enumerate(numbers_of_group):
             size = np.abs(v[:, 0])
             typical = size[size > 0.0]
             floor = 1e-2 * (typical.mean() if len(typical) else 1.0)
             plan.append((g, k, RELATIVE_STEP * np.maximum(size, floor)))
     wide = 2 * len(plan)
-    parts = [list(leaves) for leaves in numbers.parts]
+    parts = [list(numbers_of_group) for numbers_of_group in numbers.parts]
     for c, (g, k, step) in enumerate(plan):
         value = numbers.parts[g][k]
         column = parts[g][k] if parts[g][k].shape[1] == wide else np.repeat(value, wide, axis=1)

@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from functools import cache
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from .alternating import alternate
 from .chords import by_chords
-from .equations import AirNumbers, Equations
-from .linear import FEW_SCENARIOS
-from .loading import (
+from .continuation import (
     CHOKED,
     HIGHEST,
     loaded,
@@ -25,6 +24,8 @@ from .loading import (
     too_much,
     warmed,
 )
+from .equations import Equations
+from .linear import FEW_SCENARIOS
 from .newton import (
     HALVINGS,
     MANY_HALVINGS,
@@ -33,12 +34,12 @@ from .newton import (
     cold_start,
     iterate,
 )
+from .numbers import Numbers
 from .predicted import FEWEST, WORTH, Prediction, Rows
-from .stability import astray, doubtful, settle
+from .stability import doubtful, settle, start_too_far
 from .structure import Structure, examine, floating_nodes
 from .system import System
 from .transient import run_up, standstill
-from .turns import by_turns
 
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]
@@ -56,78 +57,7 @@ RUN_UPS = (
     (True, False, 0, 200, False),
 )
 """From the cold start or standstill; time steps that keep the motion physical, or long ones that only seek
-the end; how many of them; Newton steps after them; whether flows and temperatures go by turns then."""
-
-
-@dataclass
-class Numbers:
-    """The numbers of a system, stacked.
-
-    Attributes
-    ----------
-    parts : per group and leaf, arrays (members, 1 or S).
-    air : its numbers, arrays (1,) or (S,).
-    held : pressures of held nodes and outside [Pa], (held + 1, 1 or S).
-    supply : flow put into each free node [kg/s], (free, 1 or S).
-    scenarios : S; 1 when nothing is a column.
-    """
-
-    parts: list[list[Array]]
-    air: AirNumbers
-    held: Array
-    supply: Array
-    scenarios: int
-    _built: Equations | None = field(default=None, init=False, repr=False)
-
-    def __getstate__(self) -> dict[str, Any]:
-        """Without what can be built again."""
-        return {**self.__dict__, "_built": None}
-
-    def equations(self, system: System, columns: slice | None = None) -> Equations:
-        """The equations of all scenarios or of a slice of them."""
-        if columns is None:
-            if self._built is not None and self._built.system is system:
-                return self._built
-            parts = system.build(self.parts)
-            eq = Equations(system, parts, self.air, self.held, self.supply, self.scenarios)
-            if self.scenarios == 1:  # a single solve asks again for its warnings and its derivatives
-                self._built = eq
-            return eq
-        count = columns.stop - columns.start
-        parts = system.build(self.parts, columns)
-        held, supply = _cut(self.held, columns), _cut(self.supply, columns)
-        return Equations(
-            system, parts, self.air.each(lambda v: v if len(v) == 1 else v[columns]), held, supply, count
-        )
-
-    def some(self, columns: Any) -> Numbers:
-        """The numbers of some of the scenarios, a slice or their places."""
-        parts = [[_cut(v, columns) for v in leaves] for leaves in self.parts]
-        air = self.air.each(lambda v: v if len(v) == 1 else v[columns])
-        count = len(np.arange(self.scenarios)[columns])
-        return Numbers(parts, air, _cut(self.held, columns), _cut(self.supply, columns), count)
-
-    def middle(self) -> Numbers:
-        """One scenario amid all: the middle of each number's range, whatever the order of the columns."""
-        parts = [[_middle(v) for v in leaves] for leaves in self.parts]
-        return Numbers(
-            parts,
-            self.air.each(lambda v: 0.5 * (v.min(keepdims=True) + v.max(keepdims=True))),
-            _middle(self.held),
-            _middle(self.supply),
-            1,
-        )
-
-
-def _cut(values: Array, columns: Any) -> Array:
-    return values if values.shape[1] == 1 else values[:, columns]
-
-
-def _middle(values: Array) -> Array:
-    if values.shape[1] == 1:
-        return values
-    out: Array = 0.5 * (values.min(axis=1, keepdims=True) + values.max(axis=1, keepdims=True))
-    return out
+the end; how many of them; Newton steps after them; whether flows and temperatures go alternately then."""
 
 
 def solve(system: System, numbers: Numbers, start: Point | None = None) -> tuple[Solved, list[Structure]]:
@@ -233,10 +163,10 @@ def beyond(
         dense = replace(hard, air=replace(hard.air, pressure=np.full(1, np.inf)))
         lowest, highest = CHOKED * outside[bad], 0.5 * HIGHEST * HIGHEST / outside[bad]
         deep[bad], high[bad] = _extremes(*solve(system, dense), system.free, lowest, highest)
-    warmth = solved.point.warmth
+    temperature_rise = solved.point.temperature_rise
     hot = np.full(len(over), -1)
-    if warmth is not None:
-        hot = np.where(over & too_hot(warmth), np.nan_to_num(warmth).argmax(axis=0), -1)
+    if temperature_rise is not None:
+        hot = np.where(over & too_hot(temperature_rise), np.nan_to_num(temperature_rise).argmax(axis=0), -1)
     return deep, high, hot
 
 
@@ -300,20 +230,20 @@ def solve_from(eq: Equations, start: Point, anchors: Array | None, into: Solved 
     if eq.shut is not None:
         point.flow = np.where(eq.shut, 0.0, point.flow)
     if not eq.heated:
-        point.warmth = None
-    elif point.warmth is None:
-        point.warmth = np.zeros_like(point.pressure)
+        point.temperature_rise = None
+    elif point.temperature_rise is None:
+        point.temperature_rise = np.zeros_like(point.pressure)
     return iterate(eq, point, anchors, PLAIN_STEPS, damped=False, into=into)
 
 
 def _keep_near(eq: Equations, start: Point, out: Solved) -> None:
-    """Give up the scenarios that their start led astray; they begin anew as if there were no start."""
+    """Give up the scenarios whose start misled them; they begin anew as if there were no start."""
     out.good &= ~supersonic(eq, out)
-    out.good &= ~astray(eq, start, out)
+    out.good &= ~start_too_far(eq, start, out)
 
 
 def supersonic(eq: Equations, solved: Solved) -> NDArray[np.bool_]:
-    """Scenarios in which air is faster than sound somewhere: such a start led far astray, begin anew.
+    """Scenarios in which air is faster than sound somewhere: such a start misled, begin anew.
 
     The laws know no such speeds; at several of them a jet would lift air without any power.
     """
@@ -331,7 +261,7 @@ def _settle(eq: Equations, structure: Structure, out: Solved, places: Index) -> 
 
 
 def _chords_for_failed(eq: Equations, structure: Structure, out: Solved) -> None:
-    """Solve what is left by lines that no cliff leads astray: many together, then one by one."""
+    """Solve what is left by lines that no cliff misleads: many together, then one by one."""
     left = np.flatnonzero(~out.good & ~structure.fed & ~out.overloaded)
     if len(left) > FEW_SCENARIOS:
         _chords_together(eq.take(left), structure.take(left), out, left)
@@ -348,7 +278,7 @@ def _chords_for_failed(eq: Equations, structure: Structure, out: Solved) -> None
             if found.good[0] or not taken[0]:
                 break
         if not found.good[0]:
-            _by_turns(hard, structure.take(one), point, out, one)
+            _alternate(hard, structure.take(one), point, out, one)
 
 
 def _chords_together(eq: Equations, structure: Structure, out: Solved, places: Index) -> None:
@@ -412,18 +342,18 @@ def _need_too_much(eq: Equations, structure: Structure, out: Solved) -> None:
             if not found.good[0] and not found.overloaded[0]:
                 continue
         found.steps += steps
-        if eq.heated and found.point.warmth is None:
-            found.point.warmth = np.zeros_like(found.point.pressure)
+        if eq.heated and found.point.temperature_rise is None:
+            found.point.temperature_rise = np.zeros_like(found.point.pressure)
         out.put(one, found)
 
 
 def _warmed(eq: Equations, cold: Solved, structure: Structure) -> Solved:
     """One scenario from its point without the fans' heat; overloaded where that needs too much already."""
     start = cold.point.take([0])
-    start.warmth = np.zeros_like(start.pressure) if eq.heated else None
+    start.temperature_rise = np.zeros_like(start.pressure) if eq.heated else None
     found = iterate(eq, start.take([0]), structure.anchors, DAMPED_STEPS, damped=True)
     if not found.good[0]:
-        _by_turns(eq, structure, start, found, np.array([0]))
+        _alternate(eq, structure, start, found, np.array([0]))
     if found.good[0]:
         return found
     if too_much(eq, cold.point.pressure)[0]:
@@ -448,12 +378,12 @@ def _run_up_failed(eq: Equations, structure: Structure, out: Solved, ways: Any) 
         out.put(bad, again)
         for s in np.flatnonzero(~out.good & ~structure.fed & ~out.overloaded) if last else ():
             one = np.array([s])
-            _by_turns(eq.take(one), structure.take(one), out.point.take(one), out, one)
+            _alternate(eq.take(one), structure.take(one), out.point.take(one), out, one)
 
 
-def _by_turns(eq: Equations, structure: Structure, point: Point, out: Solved, one: NDArray[np.intp]) -> None:
-    """Flows and temperatures by turns in one scenario that Newton's method left unsolved."""
-    found = by_turns(eq, point, structure.anchors)
+def _alternate(eq: Equations, structure: Structure, point: Point, out: Solved, one: NDArray[np.intp]) -> None:
+    """Flows and temperatures alternately in one scenario that Newton's method left unsolved."""
+    found = alternate(eq, point, structure.anchors)
     if found is not None and found.good[0]:
         found.steps += out.steps[one]
         out.put(one, found)

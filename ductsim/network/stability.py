@@ -36,7 +36,7 @@ MOST_PATHS = 400  # above, eigenvalues cost more than they tell and the run-up i
 CURVE_SHARES = np.linspace(0.0, 1.7, 18)  # of the cold start's guess, 0.6 of a fan's full flow
 BETWEEN = np.linspace(0.0, 1.0, 9)
 FAR = 0.25  # of what a tee carries: a start further off is not one from nearby
-FAR_WARMTH = 3.0  # K, likewise
+FAR_RISE = 3.0  # K, likewise
 SAME = 1e-6  # of the largest flow: two points closer than this are one
 
 
@@ -60,7 +60,7 @@ def doubtful(eq: Equations, solved: Solved) -> NDArray[np.intp]:
     return np.flatnonzero(steep)
 
 
-def astray(eq: Equations, start: Point, solved: Solved) -> NDArray[np.bool_]:
+def start_too_far(eq: Equations, start: Point, solved: Solved) -> NDArray[np.bool_]:
     """Scenarios whose start was so far off that it may have led to another stable point.
 
     The drops of tees fall in places as their flow rises; warm air that rises, or a fan that draws air of its
@@ -70,9 +70,9 @@ def astray(eq: Equations, start: Point, solved: Solved) -> NDArray[np.bool_]:
     """
     out = np.zeros(eq.scenarios, dtype=bool)
     flow, began = solved.point.flow, start.flow
-    if solved.point.warmth is not None:
-        before = 0.0 if start.warmth is None else start.warmth
-        out |= (np.abs(solved.point.warmth - before) > FAR_WARMTH).any(axis=0)
+    if solved.point.temperature_rise is not None:
+        before = 0.0 if start.temperature_rise is None else start.temperature_rise
+        out |= (np.abs(solved.point.temperature_rise - before) > FAR_RISE).any(axis=0)
     for lg in eq.system.pairs:
         card = card_of(lg.law)
         if card is None or card.several:
@@ -179,7 +179,7 @@ def _run_on(eq: Equations, anchors: Array | None, point: Point, out: Solved, s: 
     fastest = way[:, np.argmax(rate.real)].real
     fastest *= np.abs(unstable.flow).max() / np.abs(fastest).max()
     for push in TIPPED:
-        start = Point(unstable.flow + push * fastest[:, None], unstable.pressure, unstable.warmth)
+        start = Point(unstable.flow + push * fastest[:, None], unstable.pressure, unstable.temperature_rise)
         found = iterate(eq, start, anchors, POLISH_STEPS, damped=True)
         if found.good[0] and is_stable(eq, found.point):
             out.put([s], found)
@@ -239,7 +239,7 @@ def _loops(eq: Equations, point: Point, is_open: Mask) -> tuple[Array, Array, Ar
     """
     system, count = eq.system, eq.scenarios
     with np.errstate(all="ignore"):
-        values = eq.evaluate(point.flow, np.nan_to_num(point.pressure), point.warmth)
+        values = eq.evaluate(point.flow, np.nan_to_num(point.pressure), point.temperature_rise)
         slope = np.zeros((count, system.paths, system.paths))
         every = np.arange(system.paths)
         slope[:, every, every] = values.slope.T
@@ -276,7 +276,7 @@ def other_points(eq: Equations, structure: Structure, found: Point) -> list[tupl
             flow[favoured] = 1.2 * guess[favoured]
             again = iterate(
                 eq,
-                Point(flow, found.pressure.copy(), _copy(found.warmth)),
+                Point(flow, found.pressure.copy(), _copy(found.temperature_rise)),
                 structure.anchors,
                 POLISH_STEPS,
                 True,

@@ -174,9 +174,13 @@ class State:
         self.drop = Named("path", rows, solved.drop, single)
         self.density = Named("path", rows, solved.density, single)
         self.slope = Named("path", rows, solved.slope, single)
-        warmth = solved.point.warmth
+        temperature_rise = solved.point.temperature_rise
         own = outside["temperature"]
-        temperature = np.broadcast_to(own, solved.point.pressure.shape) if warmth is None else own + warmth
+        temperature = (
+            np.broadcast_to(own, solved.point.pressure.shape)
+            if temperature_rise is None
+            else own + temperature_rise
+        )
         self.temperature = Named("node", nodes, temperature, single)
         fans = {name: i for i, name in enumerate(power)}
         watts = np.array(list(power.values())) if power else np.empty((0, len(outcomes)))

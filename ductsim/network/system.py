@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..errors import InputError
-from ..parts.declare import Form, Pair, Part, Path
+from ..parts.declare import Pair, Part, Path, Schema
 from .linear import Pattern
 
 OUTSIDE = "outside"
@@ -32,10 +32,10 @@ class Compiled:
 
 
 class Entry(NamedTuple):
-    """One part of the network: its name, its form, and the nodes at its ends."""
+    """One part of the network: its name, its schema, and the nodes at its ends."""
 
     name: str
-    form: Form
+    schema: Schema
     ends: tuple[str, ...]
 
 
@@ -45,12 +45,12 @@ class Group:
 
     Attributes
     ----------
-    form : their form.
+    schema : their schema.
     members : their places among the entries.
-    addresses : per leaf of the form, the addresses of that number in each member.
+    addresses : per number of the schema, the addresses of that number in each member.
     """
 
-    form: Form
+    schema: Schema
     members: tuple[int, ...]
     addresses: tuple[tuple[str, ...], ...]
 
@@ -160,14 +160,21 @@ class System:
     # ---- numbers -> stacked parts
 
     def stack(self, numbers: Mapping[str, Any]) -> list[list[Array]]:
-        """Per group and leaf, an array (members, 1) or (members, S) of the numbers."""
-        return [[_column([numbers[a] for a in leaf]) for leaf in g.addresses] for g in self.groups]
+        """Per group and number, an array (members, 1) or (members, S) of the numbers."""
+        return [
+            [_column([numbers[a] for a in number_key]) for number_key in g.addresses] for g in self.groups
+        ]
 
     def build(self, values: list[list[Array]], columns: slice | None = None) -> list[Part]:
         """The stacked parts, of all scenarios or of a slice of them."""
         if columns is not None:
-            values = [[v if v.shape[1] == 1 else v[:, columns] for v in leaves] for leaves in values]
-        return [g.form.build(leaves) for g, leaves in zip(self.groups, values, strict=True)]
+            values = [
+                [v if v.shape[1] == 1 else v[:, columns] for v in numbers_of_group]
+                for numbers_of_group in values
+            ]
+        return [
+            g.schema.build(numbers_of_group) for g, numbers_of_group in zip(self.groups, values, strict=True)
+        ]
 
     # ---- rows
 
@@ -218,7 +225,7 @@ class System:
         self, group: int, place: int, ends: tuple[int, int], start: list[int], finish: list[int]
     ) -> None:
         """A row for one path of every member of a group."""
-        names = self.groups[group].form.part.path_names  # type: ignore[attr-defined]
+        names = self.groups[group].schema.part.path_names  # type: ignore[attr-defined]
         node = self._node_of
         for m in self.groups[group].members:
             entry = self.entries[m]
@@ -319,7 +326,7 @@ class System:
     def rows_of(self, group: int, member: int) -> list[int]:
         """The rows of one part's paths."""
         entry = self.entries[self.groups[group].members[member]]
-        names = entry.form.part.path_names  # type: ignore[attr-defined]
+        names = entry.schema.part.path_names  # type: ignore[attr-defined]
         return [self.rows[entry.name if len(names) == 1 else (entry.name, n)] for n in names]
 
     def node(self, name: str) -> int:
@@ -341,15 +348,15 @@ def _null_space(matrix: Array) -> Array:
     return out
 
 
-def is_foreign(thing: Any) -> bool:
+def is_foreign(obj: Any) -> bool:
     """Whether a law or a part's class stems from outside the package."""
-    return str(getattr(thing, "__module__", "")).partition(".")[0] != __name__.partition(".")[0]
+    return str(getattr(obj, "__module__", "")).partition(".")[0] != __name__.partition(".")[0]
 
 
 def has_foreign_laws(system: System) -> bool:
     """Whether some path follows a law from outside the package, or stems from such a part."""
     return any(is_foreign(lg.law) for lg in system.laws) or any(
-        is_foreign(base) and base is not object for g in system.groups for base in g.form.part.__mro__
+        is_foreign(base) and base is not object for g in system.groups for base in g.schema.part.__mro__
     )
 
 
@@ -373,13 +380,15 @@ def _order_nodes(entries: Sequence[Entry], held: Sequence[str]) -> tuple[tuple[s
 
 
 def _group(entries: Sequence[Entry]) -> tuple[Group, ...]:
-    by_form: dict[Form, list[int]] = {}
+    by_schema: dict[Schema, list[int]] = {}
     for i, entry in enumerate(entries):
-        by_form.setdefault(entry.form, []).append(i)
+        by_schema.setdefault(entry.schema, []).append(i)
     out = []
-    for form, members in by_form.items():
-        addresses = tuple(tuple(f"{entries[m].name}.{leaf}" for m in members) for leaf in form.leaves)
-        out.append(Group(form, tuple(members), addresses))
+    for schema, members in by_schema.items():
+        addresses = tuple(
+            tuple(f"{entries[m].name}.{number_key}" for m in members) for number_key in schema.number_keys
+        )
+        out.append(Group(schema, tuple(members), addresses))
     return tuple(out)
 
 

@@ -12,8 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .equations import Equations, Values
+from .heat import advected
 from .newton import LEAST_FLOW, Point, newton_step
-from .warmth import passed_on
 
 Array = NDArray[np.float64]
 
@@ -43,8 +43,8 @@ def standstill(eq: Equations) -> Point:
     """No flow anywhere, held pressures only."""
     pressure = np.zeros((len(eq.system.nodes), eq.scenarios))
     pressure[eq.system.free :] = eq.held
-    warmth = np.zeros_like(pressure) if eq.heated else None
-    return Point(np.zeros((eq.system.paths, eq.scenarios)), pressure, warmth)
+    temperature_rise = np.zeros_like(pressure) if eq.heated else None
+    return Point(np.zeros((eq.system.paths, eq.scenarios)), pressure, temperature_rise)
 
 
 def run_up(
@@ -88,7 +88,7 @@ def _run_up(
     elapsed = np.zeros(eq.scenarios)
     for steps in range(1, limit + 1):
         inertia = np.broadcast_to(mass / time, point.flow.shape)
-        values = eq.evaluate(point.flow, point.pressure, point.warmth, inertia=inertia)
+        values = eq.evaluate(point.flow, point.pressure, point.temperature_rise, inertia=inertia)
         step = newton_step(eq, values, point, anchors)
         moved = np.abs(step.flow).max(axis=0, initial=0.0)
         total = np.maximum(np.abs(point.flow + step.flow).max(axis=0, initial=0.0), LEAST_FLOW)
@@ -97,10 +97,10 @@ def _run_up(
             sound &= (moved <= 3.0 * LARGEST_CHANGE * total) | (time <= FIRST_TIME_STEP)
         flow = np.where(sound, point.flow + step.flow, point.flow)
         pressure = np.where(sound, point.pressure + step.pressure, point.pressure)
-        warmth = point.warmth
-        if warmth is not None:
-            warmth = passed_on(eq, flow, warmth, values.density)
-        point = Point(flow, pressure, warmth)
+        temperature_rise = point.temperature_rise
+        if temperature_rise is not None:
+            temperature_rise = advected(eq, flow, temperature_rise, values.density)
+        point = Point(flow, pressure, temperature_rise)
         size = np.sqrt((values.residual**2).mean(axis=0))
         calm = np.where(sound & (moved <= SETTLED_RATE * total * time), calm + 1, 0)
         time = _next_time_step(time, sound, size, old_size, moved / total, careful)

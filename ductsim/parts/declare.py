@@ -15,7 +15,7 @@ from ..cautions import TAGS
 from ..errors import InputError, UnknownName, shown
 from ..sources import SOURCES
 from .choices import Choice, Chosen
-from .fields import Fields, Form, Nested, fields, leaf_values, nested, same_as
+from .fields import Fields, Nested, Schema, fields, nested, number_values, same_as
 from .mishaps import Mishap
 from .numbers import Number, OptionalValue, OptionalValues, Value, Values, Word, number, word
 
@@ -24,7 +24,6 @@ __all__ = [
     "Choice",
     "Chosen",
     "Fields",
-    "Form",
     "LocalAir",
     "Mishap",
     "Nested",
@@ -34,13 +33,14 @@ __all__ = [
     "Pair",
     "Part",
     "Path",
+    "Schema",
     "Value",
     "Values",
     "Word",
     "fields",
-    "leaf_values",
     "nested",
     "number",
+    "number_values",
     "part",
     "same_as",
     "word",
@@ -51,7 +51,7 @@ class Part(Fields):
     """One part of the air path between named ends.
 
     A subclass, decorated with `part("its kind")`, declares its numbers and gives `paths()`, written in
-    plain NumPy so that one call serves a single part (floats), a column, or all parts of the same form
+    plain NumPy so that one call serves a single part (floats), a column, or all parts of the same schema
     stacked as arrays of shape (parts, scenarios).
 
     Class attributes

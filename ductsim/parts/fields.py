@@ -1,4 +1,4 @@
-"""Something with declared fields, a part or a smaller thing within one, and its form: all but the numbers."""
+"""Something with declared fields, a part or a smaller one within it, and its schema: all but numbers."""
 
 from __future__ import annotations
 
@@ -80,22 +80,22 @@ class Fields:
         return cls(**values)
 
     @property
-    def form(self) -> Form:
+    def schema(self) -> Schema:
         """Which fields are given, and how many points and smaller parts there are: all but the numbers."""
-        return Form.of(self)
+        return Schema.of(self)
 
     def numbers(self) -> dict[str, Any]:
         """Leaf name ("length", "bend 1.angle", "flow[3]") -> SI float or column."""
-        return dict(zip(self.form.leaves, leaf_values(self), strict=True))
+        return dict(zip(self.schema.number_keys, number_values(self), strict=True))
 
     def __eq__(self, other: object) -> bool:
-        if type(self) is not type(other) or self.form != other.form:
+        if type(self) is not type(other) or self.schema != other.schema:
             return False
-        pairs = zip(leaf_values(self), leaf_values(other), strict=True)
+        pairs = zip(number_values(self), number_values(other), strict=True)
         return all(np.array_equal(a, b) for a, b in pairs)
 
     def __hash__(self) -> int:
-        return hash(self.form)
+        return hash(self.schema)
 
     def __repr__(self) -> str:
         words = []
@@ -201,8 +201,8 @@ def fields(kind: str) -> Callable[[F], F]:
 
 
 @dataclass(frozen=True)
-class Form:
-    """A part without its numbers: parts of one form are stacked and evaluated together.
+class Schema:
+    """A part without its numbers: parts of one schema are stacked and evaluated together.
 
     Attributes
     ----------
@@ -214,30 +214,30 @@ class Form:
     shape: tuple[tuple[str, Any], ...]
 
     @classmethod
-    def of(cls, thing: Fields) -> Form:
-        """The form of one part."""
-        key = tuple(_shape(decl, getattr(thing, name)) for name, decl in thing.declared.items())
-        known = _FORMS.get((type(thing), key))
+    def of(cls, obj: Fields) -> Schema:
+        """The schema of one part."""
+        key = tuple(_shape(decl, getattr(obj, name)) for name, decl in obj.declared.items())
+        known = _SCHEMAS.get((type(obj), key))
         if known is None:
-            shape = tuple(zip(thing.declared, key, strict=True))
-            known = _FORMS[type(thing), key] = cls(type(thing), shape)
+            shape = tuple(zip(obj.declared, key, strict=True))
+            known = _SCHEMAS[type(obj), key] = cls(type(obj), shape)
         return known
 
     @property
-    def leaves(self) -> tuple[str, ...]:
+    def number_keys(self) -> tuple[str, ...]:
         """The names of its numbers, in order."""
         return tuple(name for name, _ in self.declarations())
 
     def declarations(self) -> tuple[tuple[str, Number], ...]:
-        """(leaf name, declaration) of each of its numbers, in order."""
+        """(key of a number, declaration) of each of its numbers, in order."""
         known = _LEAVES.get(self)
         if known is None:
             known = _LEAVES[self] = tuple(self._walk())
         return known
 
-    def declaration(self, leaf: str) -> Number:
+    def declaration(self, number_key: str) -> Number:
         """The declaration of one of its numbers."""
-        return dict(self.declarations())[leaf]
+        return dict(self.declarations())[number_key]
 
     def _walk(self) -> Iterator[tuple[str, Number]]:
         for name, shape in self.shape:
@@ -248,17 +248,19 @@ class Form:
                 else:
                     yield name, decl
             elif isinstance(decl, Nested):
-                for i, form in enumerate(shape):
-                    yield from ((f"{decl.name} {i + 1}.{leaf}", d) for leaf, d in form.declarations())
+                for i, schema in enumerate(shape):
+                    yield from (
+                        (f"{decl.name} {i + 1}.{number_key}", d) for number_key, d in schema.declarations()
+                    )
 
     def build(self, values: Sequence[Any]) -> Any:
-        """A part of this form from its leaf values, unchecked; arrays of any shape are taken as they are."""
-        if len(values) != len(self.leaves):
-            raise ValueError(f"{self.part.__name__} takes {len(self.leaves)} values, got {len(values)}")
+        """A part of this schema from its numbers, unchecked; arrays of any shape are taken as they are."""
+        if len(values) != len(self.number_keys):
+            raise ValueError(f"{self.part.__name__} takes {len(self.number_keys)} values, got {len(values)}")
         return self._build(iter(values))
 
     def _build(self, rest: Iterator[Any]) -> Any:
-        thing = object.__new__(self.part)
+        obj = object.__new__(self.part)
         for name, shape in self.shape:
             decl = self.part.declared[name]
             value: Any
@@ -267,15 +269,15 @@ class Form:
                 if decl.points and shape is not None:
                     value = tuple(next(rest) for _ in range(shape))
             elif isinstance(decl, Nested):
-                value = tuple(form._build(rest) for form in shape)
+                value = tuple(schema._build(rest) for schema in shape)
             else:
                 value = shape
-            thing.__dict__[name] = value
-        return thing
+            obj.__dict__[name] = value
+        return obj
 
 
-_FORMS: dict[tuple[type, Any], Form] = {}
-_LEAVES: dict[Form, tuple[tuple[str, Number], ...]] = {}
+_SCHEMAS: dict[tuple[type, Any], Schema] = {}
+_LEAVES: dict[Schema, tuple[tuple[str, Number], ...]] = {}
 
 
 def _shape(decl: Any, value: Any) -> Any:
@@ -284,20 +286,20 @@ def _shape(decl: Any, value: Any) -> Any:
             return None
         return len(value) if decl.points else True
     if isinstance(decl, Nested):
-        return tuple(Form.of(item) for item in value)
+        return tuple(Schema.of(item) for item in value)
     return value
 
 
-def leaf_values(thing: Fields) -> list[Any]:
-    """The numbers of a part in the order of its form's leaves."""
+def number_values(obj: Fields) -> list[Any]:
+    """The numbers of a part in the order of its schema."""
     out: list[Any] = []
-    for name, decl in thing.declared.items():
-        value = getattr(thing, name)
+    for name, decl in obj.declared.items():
+        value = getattr(obj, name)
         if value is None or isinstance(decl, Word):
             continue
         if isinstance(decl, Nested):
             for item in value:
-                out.extend(leaf_values(item))
+                out.extend(number_values(item))
         elif decl.points:
             out.extend(value)
         else:

@@ -135,40 +135,40 @@ class Value:
     It stands in the annotation of a field (`length: Value = number("m", ...)`) for type checkers alone.
     """
 
-    def __get__(self, thing: Any, kind: Any = None) -> Any:
+    def __get__(self, obj: Any, kind: Any = None) -> Any:
         """The number in SI: a float, an array of shape (S,) for a column."""
 
-    def __set__(self, thing: Any, value: Quantity) -> None:
+    def __set__(self, obj: Any, value: Quantity) -> None:
         """What the constructor takes."""
 
 
 class OptionalValue:
     """The type of a declared number that need not be given; None comes out then."""
 
-    def __get__(self, thing: Any, kind: Any = None) -> Any:
+    def __get__(self, obj: Any, kind: Any = None) -> Any:
         """The number in SI, or None."""
 
-    def __set__(self, thing: Any, value: Quantity | None) -> None:
+    def __set__(self, obj: Any, value: Quantity | None) -> None:
         """What the constructor takes."""
 
 
 class Values:
     """The type of a declared list of numbers (`points=True`): a tuple comes out."""
 
-    def __get__(self, thing: Any, kind: Any = None) -> Any:
+    def __get__(self, obj: Any, kind: Any = None) -> Any:
         """The numbers in SI, in order."""
 
-    def __set__(self, thing: Any, value: Sequence[Quantity] | NDArray[Any] | HasArray) -> None:
+    def __set__(self, obj: Any, value: Sequence[Quantity] | NDArray[Any] | HasArray) -> None:
         """What the constructor takes."""
 
 
 class OptionalValues:
     """The type of a declared list of numbers that need not be given; None comes out then."""
 
-    def __get__(self, thing: Any, kind: Any = None) -> Any:
+    def __get__(self, obj: Any, kind: Any = None) -> Any:
         """The numbers in SI, in order, or None."""
 
-    def __set__(self, thing: Any, value: Sequence[Quantity] | NDArray[Any] | HasArray | None) -> None:
+    def __set__(self, obj: Any, value: Sequence[Quantity] | NDArray[Any] | HasArray | None) -> None:
         """What the constructor takes."""
 
 

@@ -84,11 +84,11 @@ def stacked_path(machine: MachineData, name: str) -> Path:
     """The single path of a part, its coefficients of shape (1, 1) or (1, S)."""
     entry = machine.layout.part[name]
     numbers = machine.part_numbers()
-    leaves = [
-        np.atleast_1d(np.asarray(numbers[f"{name}.{leaf}"], dtype=float))[None, :]
-        for leaf in entry.form.leaves
+    numbers_of_part = [
+        np.atleast_1d(np.asarray(numbers[f"{name}.{number_key}"], dtype=float))[None, :]
+        for number_key in entry.schema.number_keys
     ]
-    path = entry.form.build(leaves).paths()[0]
+    path = entry.schema.build(numbers_of_part).paths()[0]
     assert isinstance(path, Path)
     return path
 

@@ -370,7 +370,7 @@ def _of_path(layout: Layout, of: str) -> Question | None:
 def _path_nodes(layout: Layout, part: str, which: str) -> tuple[str, str]:
     """The nodes at the ends of a path; each of several runs between its own end and the shared one."""
     entry = layout.part[part]
-    kind: Any = entry.form.part
+    kind: Any = entry.schema.part
     if not which:
         return entry.ends[0], entry.ends[-1]
     own = kind.ends.index(which)

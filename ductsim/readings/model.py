@@ -12,7 +12,6 @@ from numpy.typing import NDArray
 
 from ..answers.gradients import jacobian
 from ..answers.state import MachineAnswer, solve
-from ..bounded import at_most
 from ..description.data import MachineData
 from ..description.layout import Layout
 from ..errors import InputError
@@ -20,6 +19,7 @@ from ..inference.problem import Problem
 from ..inference.scales import Scale, Scales
 from ..network.newton import Point
 from ..questions.vocabulary import question
+from ..size_limits import at_most
 from .naming import blank, named
 from .table import Reading, Readings
 from .unknowns import members, speed_addresses

@@ -54,7 +54,7 @@ def named(layout: Layout, readings: Iterable[Reading]) -> tuple[Reading, ...]:
     InputError
         For a tapping, fan or opening that the machine does not have, with the reading's line.
     """
-    turning = [p.name for p in layout.parts if "speed" in p.form.part.declared]
+    turning = [p.name for p in layout.parts if "speed" in p.schema.part.declared]
     several = not layout.drives and len(speed_addresses(layout)) > 1
     out = []
     for reading in readings:

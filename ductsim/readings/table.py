@@ -17,12 +17,12 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
-from ..bounded import at_most, listed_at_most
-from ..description.alike import alike
-from ..documents.cells import cells_of, columns_of, is_table, number_in, row_of
+from ..description.look_alikes import look_alikes
+from ..documents.spreadsheet import cells_of, columns_of, is_table, number_in, row_of
 from ..errors import InputError, UnknownName
 from ..quantity import RPM
 from ..result import Note, Result
+from ..size_limits import at_most, listed_at_most
 
 # Quantity -> SI measure of its value.
 QUANTITIES = {
@@ -242,7 +242,7 @@ def _collect(header: Sequence[str], rows: Sequence[tuple[int, list[Any]]], comma
         items.append(found)
     if not items:
         raise InputError("no row has a value", allowed="a value for each reading", place="value")
-    twins = [Note(text, "alike") for text in alike([item.set for item in items], "sets")]
+    twins = [Note(text, "alike") for text in look_alikes([item.set for item in items], "sets")]
     return Readings(items, [*notes, *twins])
 
 

@@ -53,17 +53,18 @@ def fan_faults(layout: Layout) -> list[str]:
     """What makes a fan weak and cleaning mends: the blinded share of a screen, soiled or worn blades."""
     parts = sorted(layout.parts, key=lambda part: part.kind.is_fan)
     return [
-        f"{part.name}.{leaf}"
+        f"{part.name}.{number_key}"
         for part in parts
-        for leaf in part.kind.faults
-        if part.kind.work_on.get(leaf, part.kind.work) == "clean" and f"{part.name}.{leaf}" in layout.declared
+        for number_key in part.kind.faults
+        if part.kind.work_on.get(number_key, part.kind.work) == "clean"
+        and f"{part.name}.{number_key}" in layout.declared
     ]
 
 
 def _is_fault(layout: Layout, address: str) -> bool:
     """Whether a number is a share that dirt, wear or damage raise."""
-    name, _, leaf = address.partition(".")
-    return name in layout.part and leaf in layout.part[name].kind.faults
+    name, _, number_key = address.partition(".")
+    return name in layout.part and number_key in layout.part[name].kind.faults
 
 
 def assumed(machine: MachineData, address: str) -> Unknown:

@@ -53,21 +53,21 @@ def page(commands: Mapping[str, Iterable[Command]]) -> str:
     published = check_rows()  # loads every law
     names = interface.groups()
     link = partial(_place, known=_places(names))
-    look = Environment(
+    appearance = Environment(
         loader=PackageLoader("ductsim.reference"),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    look.globals |= {
+    appearance.globals |= {
         "text": lambda words: docstrings.inline(words, link),
         "doc": lambda words, skip=(): docstrings.html(words, link, skip),
         "slug": slug,
         "NUMBERS": NUMBERS,
     }
     cited = citing()
-    return look.get_template("reference.html").render(
+    return appearance.get_template("reference.html").render(
         version=VERSION,
         measures=tables.measure_rows(),
         machine_tables=tables.machine_tables(),

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from ..crop.box import Box
-from ..crop.described import Crop
+from ..crop.crop import Crop
 from ..description.equipment import Belt, ConstantAir, Held, Section, Supplied, Weather
 from ..description.layout import Tapping, Unit
 from ..description.spreads import Spread
@@ -291,7 +291,7 @@ def _following(layout: Any, names: list[str]) -> str:
     kinds = {
         "a unit": {unit.name for unit in layout.units},
         "a tapping": {tapping.name for tapping in layout.tappings},
-        "a fan": {part.name for part in layout.parts if "speed" in part.form.part.declared},
+        "a fan": {part.name for part in layout.parts if "speed" in part.schema.part.declared},
     }
     given = {name for name in names if name}
     words = next(

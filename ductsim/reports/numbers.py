@@ -27,23 +27,23 @@ def assumption_rows(machine: Machine, measures: str = "metric") -> list[dict[str
     Parts of a kind whose number is the same share a row; the points of a fan's curve are one row.
     """
     groups: dict[tuple[Any, ...], list[str]] = {}
-    for thing, leaf, values, row in _numbers(machine):
+    for owner, number_key, values, row in _numbers(machine):
         shown = _values(values, row["measure"], measures)
         spread = (
             f"±\N{NO-BREAK SPACE}{100.0 * row['spread']:.2g}\N{NO-BREAK SPACE}%" if row["spread"] else "-"
         )
-        key = (_kind(machine, thing), leaf, shown, row["origin"], spread, row["doc"])
-        groups.setdefault(key, []).append(thing)
+        key = (_kind(machine, owner), number_key, shown, row["origin"], spread, row["doc"])
+        groups.setdefault(key, []).append(owner)
     return [
         {
-            "of": together(things),
-            "number": leaf.replace("_", " "),
+            "of": together(owners),
+            "number": number_key.replace("_", " "),
             "taken_as": shown,
             "origin": origin,
             "spread": spread,
             "meaning": doc,
         }
-        for (_, leaf, shown, origin, spread, doc), things in groups.items()
+        for (_, number_key, shown, origin, spread, doc), owners in groups.items()
     ]
 
 
@@ -64,20 +64,20 @@ def together(names: Iterable[str]) -> str:
 
 
 def _numbers(machine: Machine) -> list[tuple[str, str, list[Any], Mapping[str, Any]]]:
-    """(thing, number, values, row) of everything that `describe` lists, points of one curve together."""
+    """(owner, number, values, row) of everything that `describe` lists, points of one curve together."""
     out: dict[tuple[str, str], tuple[list[Any], Mapping[str, Any]]] = {}
     for row in machine.describe().rows():
-        thing, _, leaf = row["address"].partition(".")
-        values, _ = out.setdefault((thing, _POINT.sub("", leaf)), ([], row))
+        owner, _, number_key = row["address"].partition(".")
+        values, _ = out.setdefault((owner, _POINT.sub("", number_key)), ([], row))
         values.append(machine.numbers[row["address"]])
-    return [(thing, leaf, values, row) for (thing, leaf), (values, row) in out.items()]
+    return [(owner, number_key, values, row) for (owner, number_key), (values, row) in out.items()]
 
 
-def _kind(machine: Machine, thing: str) -> str:
-    part = machine.layout.part.get(thing)
+def _kind(machine: Machine, owner: str) -> str:
+    part = machine.layout.part.get(owner)
     if part is not None:
-        return part.form.part.kind
-    return "tapping" if thing in machine.layout.tapping else thing
+        return part.schema.part.kind
+    return "tapping" if owner in machine.layout.tapping else owner
 
 
 def _values(values: list[Any], measure: str, measures: str) -> str:
@@ -107,7 +107,7 @@ def part_rows(machine: Machine) -> list[dict[str, Any]]:
     """A row for each part: its kind, between which nodes it stands, what turns it, remarks."""
     out = []
     for part in machine.layout.parts:
-        ends = getattr(part.form.part, "ends", ("from", "to"))
+        ends = getattr(part.schema.part, "ends", ("from", "to"))
         if len(ends) == 2:
             way = f"{part.ends[0]} to {part.ends[1]}"
         else:
@@ -115,7 +115,7 @@ def part_rows(machine: Machine) -> list[dict[str, Any]]:
         out.append(
             {
                 "part": part.name,
-                "kind": part.form.part.kind,
+                "kind": part.schema.part.kind,
                 "between": way,
                 "turned_by": part.drive,
                 "note": part.note,

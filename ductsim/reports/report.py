@@ -14,7 +14,7 @@ from ..errors import InputError, visible
 from ..machine.machine import Machine
 from ..quantity import display_measure
 from ..result import Result
-from ..studies.ground_speed.told import in_one_sentence
+from ..studies.ground_speed.summary import in_one_sentence
 from ..version import VERSION
 from ..writing import check, write_text
 from .findings import Findings

@@ -16,15 +16,15 @@ from numpy.typing import NDArray
 
 from ..answers.state import solve
 from ..arguments import listed, one_of
-from ..bounded import listed_at_most
-from ..crop.described import Crop, with_crop
+from ..crop.crop import Crop, with_crop
 from ..crop.file import read_crop
 from ..crop.margins import CAPTURE, CONVEYING, RATIO, SUCTION, places, values_at
 from ..description.data import MachineData
-from ..documents.cells import is_table, read_rows
 from ..documents.names import names_in
+from ..documents.spreadsheet import is_table, read_rows
 from ..errors import InputError, UnknownName, shown
 from ..quantity import si
+from ..size_limits import listed_at_most
 from .calibration import Calibration
 from .runs import Run
 

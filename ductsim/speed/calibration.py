@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ..crop.described import Crop, crop_of
+from ..crop.crop import Crop, crop_of
 from ..description.data import MachineData
 from ..result import Result
 from .conditioning import Conditioned, conditioned

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..answers.state import solve
-from ..crop.described import LEAST, UNCERTAIN, crop_of
+from ..crop.crop import LEAST, UNCERTAIN, crop_of
 from ..crop.margins import LEAST_OF, places, values_at
 from ..description.data import MachineData
 from .runs import Run

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from ..answers.slipping import slipping
 from ..answers.state import solve
 from ..crop.margins import margins, places
-from ..crop.running import calm_point, solve_running
+from ..crop.solving import calm_point, solve_running
 from ..description.data import MachineData
 from ..network.newton import Point
 

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from ...machine.machine import Machine, MachineState
 from ...questions.vocabulary import Question, question
 from ...result import Result
-from .trims import Dial
+from .trims import Variable
 
 Array = NDArray[np.float64]
 
@@ -26,7 +26,7 @@ class Balance(Result):
     ----------
     machine : Machine
         As it was.
-    dials : list of Dial
+    variables : list of Dial
         The numbers that are set, with their limits and sizes.
     of : list of str
         The Q questions that are evened.
@@ -41,7 +41,7 @@ class Balance(Result):
         Address -> value where the weakest is lifted and the others are not evened yet; without sizes only.
     optimality : float
         How far `lifted` is from the first-order conditions of its optimum: share of the mean answer per
-        full range of a dial, 0 at an exact optimum; NaN where sizes were counted through.
+        full range of a variable, 0 at an exact optimum; NaN where sizes were counted through.
     gap : float
         How much more the lowest answer could be if every size could be had, in the question's measure;
         0 where every value can be had, NaN where all settings were counted through.
@@ -58,7 +58,7 @@ class Balance(Result):
     """
 
     machine: Machine
-    dials: list[Dial]
+    variables: list[Variable]
     of: list[str]
     whole: str
     start: dict[str, float]

@@ -16,7 +16,7 @@ from ...answers.variants import solve_variants
 from ...description.possible import across
 from ...errors import InputError
 from ...machine.machine import Machine
-from .trims import Dial
+from .trims import Variable
 
 Array = NDArray[np.float64]
 SCATTER = 128
@@ -35,7 +35,7 @@ ACTIVE = 1e-5
 
 @dataclass
 class Point:
-    """A solved setting: answers Q and limits L, scaled, and their slopes by the scaled dials."""
+    """A solved setting: answers Q and limits L, scaled, and their slopes by the scaled variables."""
 
     answers: Array
     slopes: Array
@@ -44,13 +44,13 @@ class Point:
 
 
 class Search:
-    """Finds the setting of some dials.
+    """Finds the setting of some variables.
 
     Parameters
     ----------
     machine : Machine
         A single one.
-    dials : list of Dial
+    variables : list of Dial
     of : sequence of str
         The questions whose lowest answer is to be lifted.
     sign : float
@@ -64,13 +64,15 @@ class Search:
         Settings solved with slopes.
     """
 
-    def __init__(self, machine: Machine, dials: Sequence[Dial], of: Sequence[str], sign: float) -> None:
+    def __init__(
+        self, machine: Machine, variables: Sequence[Variable], of: Sequence[str], sign: float
+    ) -> None:
         self.machine = machine
-        self.dials = list(dials)
+        self.variables = list(variables)
         self.of = list(of)
         self.sign = sign
-        self.low = np.array([dial.low for dial in dials])
-        self.span = np.array([max(dial.high - dial.low, 1e-300) for dial in dials])
+        self.low = np.array([variable.low for variable in variables])
+        self.span = np.array([max(variable.high - variable.low, 1e-300) for variable in variables])
         # always the same start: an answer that hung on the way taken would mislead the search
         self._start = machine.solve()
         self.scale = max(float(np.mean(np.abs([self._start.ask(words) for words in of]))), 1e-12)
@@ -88,7 +90,7 @@ class Search:
     # ---- settings
 
     def values(self, z: Array) -> Array:
-        """SI values of scaled settings (0 to 1), the last axis over the dials."""
+        """SI values of scaled settings (0 to 1), the last axis over the variables."""
         return np.asarray(np.clip(self.low + z * self.span, self.low, self.low + self.span))
 
     def scaled(self, values: Array) -> Array:
@@ -97,7 +99,7 @@ class Search:
 
     def at(self, z: Array) -> Machine:
         """The machine at a setting."""
-        addresses = [dial.address for dial in self.dials]
+        addresses = [variable.address for variable in self.variables]
         return self.machine.change(dict(zip(addresses, self.values(z).tolist(), strict=True)))
 
     def point(self, z: Array) -> Point:
@@ -105,7 +107,7 @@ class Search:
         key = np.asarray(z, dtype=float).tobytes()
         if key not in self._known:
             machine = self.at(z)
-            addresses = [dial.address for dial in self.dials]
+            addresses = [variable.address for variable in self.variables]
             state = machine.solve(start=self._start)
             values, slopes = machine.jacobian([*self.of, *self._limited], addresses, state)
             self.evaluations += 1
@@ -125,9 +127,9 @@ class Search:
         answers, fine = [], []
         for start in range(0, len(values), CHUNK):
             some = values[start : start + CHUNK]
-            columns = {dial.address: some[:, i, None] for i, dial in enumerate(self.dials)}
-            things = {address.split(".")[0] for address in columns}
-            across(self.machine, columns, len(some)).check_together(things)
+            columns = {variable.address: some[:, i, None] for i, variable in enumerate(self.variables)}
+            objects = {address.split(".")[0] for address in columns}
+            across(self.machine, columns, len(some)).check_together(objects)
             found = solve_variants(self.machine, columns, len(some))
             rows = [found.ask(words)[:, 0] for words in self.of]
             answers.append(self.sign * np.column_stack(rows) / self.scale)
@@ -144,8 +146,8 @@ class Search:
     # ---- every value can be had
 
     def lift(self, start: Array, free: NDArray[np.bool_] | None = None) -> Array:
-        """The scaled setting with the largest lowest answer; only the free dials are moved."""
-        move = np.ones(len(self.dials), dtype=bool) if free is None else free
+        """The scaled setting with the largest lowest answer; only the free variables are moved."""
+        move = np.ones(len(self.variables), dtype=bool) if free is None else free
         starts = [self.scaled(start)]
         tries = np.tile(starts[0], (SCATTER, 1))
         tries[:, move] = np.random.default_rng(0).random((SCATTER, int(move.sum())))
@@ -166,7 +168,7 @@ class Search:
         return next(z for z in good if self.point(z).answers.min() >= best * (1 - math.copysign(EQUAL, best)))
 
     def _lift_from(self, z: Array, move: NDArray[np.bool_]) -> Array:
-        """Sequential quadratic programming on (dials, t): the largest t that no answer is below."""
+        """Sequential quadratic programming on (variables, t): the largest t that no answer is below."""
 
         def full(x: Array) -> Array:
             out = z.copy()
@@ -193,7 +195,7 @@ class Search:
 
     def even(self, z: Array, move: NDArray[np.bool_] | None = None) -> Array:
         """From a lifted setting: the least spread that leaves the lowest answer where it is."""
-        move = np.ones(len(self.dials), dtype=bool) if move is None else move
+        move = np.ones(len(self.variables), dtype=bool) if move is None else move
         lowest = float(self.point(z).answers.min())
         floor = lowest - ROOM * abs(lowest)
 
@@ -244,7 +246,7 @@ class Search:
 
         The largest part of sum(weight_q slope_q) + sum(multiplier_l slope_l) that no bound holds, with
         weights that are not negative and add up to 1, for answers within 1e-5 of the lowest and limits that
-        are reached. In shares of the mean answer per full range of a dial; 0 at an exact optimum.
+        are reached. In shares of the mean answer per full range of a variable; 0 at an exact optimum.
         """
         from scipy.optimize import nnls
 
@@ -269,12 +271,12 @@ class Search:
     # ---- only sizes that can be bought
 
     def count(self) -> int:
-        """How many settings there are; 0 where some dial has no sizes."""
-        return math.prod(0 if dial.sizes is None else len(dial.sizes) for dial in self.dials)
+        """How many settings there are; 0 where some variable has no sizes."""
+        return math.prod(0 if variable.sizes is None else len(variable.sizes) for variable in self.variables)
 
     def every(self) -> Array:
         """The best of all settings, in SI."""
-        sizes = [dial.sizes for dial in self.dials if dial.sizes is not None]
+        sizes = [variable.sizes for variable in self.variables if variable.sizes is not None]
         values = np.array(list(itertools.product(*sizes)))
         best = self._best(values)
         if best is None:
@@ -296,10 +298,10 @@ class Search:
 
     def rounded(self, values: Array) -> Array:
         """From a setting of any values to sizes: the best of the neighbours, then size by size, in SI."""
-        near = [_neighbours(dial, value) for dial, value in zip(self.dials, values, strict=True)]
+        near = [_neighbours(variable, value) for variable, value in zip(self.variables, values, strict=True)]
         while math.prod(map(len, near)) > MOST_COUNTED:
             widest = max(range(len(near)), key=lambda i: len(near[i]))
-            near[widest] = [self.dials[widest].nearest(values[widest])]
+            near[widest] = [self.variables[widest].nearest(values[widest])]
         trial = np.array(list(itertools.product(*near)))
         place = self._best(trial)
         now = np.asarray(trial[0 if place is None else place])
@@ -318,12 +320,12 @@ class Search:
         return now
 
     def _moves(self, now: Array) -> list[Array]:
-        """Settings with one or two dials a size up or down."""
+        """Settings with one or two variables a size up or down."""
         steps = []
-        for i, dial in enumerate(self.dials):
-            if dial.sizes is not None:
-                at = int(np.abs(dial.sizes - now[i]).argmin())
-                steps += [(i, dial.sizes[k]) for k in (at - 1, at + 1) if 0 <= k < len(dial.sizes)]
+        for i, variable in enumerate(self.variables):
+            if variable.sizes is not None:
+                at = int(np.abs(variable.sizes - now[i]).argmin())
+                steps += [(i, variable.sizes[k]) for k in (at - 1, at + 1) if 0 <= k < len(variable.sizes)]
         out = []
         for some in itertools.chain(itertools.combinations(steps, 1), itertools.combinations(steps, 2)):
             if len({i for i, _ in some}) == len(some):
@@ -334,9 +336,9 @@ class Search:
         return out
 
 
-def _neighbours(dial: Dial, value: float) -> list[float]:
+def _neighbours(variable: Variable, value: float) -> list[float]:
     """The sizes on both sides of a value; the value itself where every value can be had."""
-    if dial.sizes is None:
+    if variable.sizes is None:
         return [float(value)]
-    k = int(np.searchsorted(dial.sizes, value))
-    return sorted({float(dial.sizes[i]) for i in (k - 1, k) if 0 <= i < len(dial.sizes)})
+    k = int(np.searchsorted(variable.sizes, value))
+    return sorted({float(variable.sizes[i]) for i in (k - 1, k) if 0 <= i < len(variable.sizes)})

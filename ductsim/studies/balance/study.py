@@ -18,7 +18,7 @@ from ...machine.possible import possible_machines
 from ...questions.vocabulary import asked_of, question
 from .result import Balance
 from .search import MOST_COUNTED, Search
-from .trims import Dial, Trim, dials_of
+from .trims import Trim, Variable, variables_of
 
 Array = NDArray[np.float64]
 
@@ -53,15 +53,15 @@ def balance(
     """
     machine = possible_machines(machine_or_fit)
     single = middle(machine)
-    dials = dials_of(single, trims)
+    variables = variables_of(single, trims)
     asked, whole = _questions(single, of)
     questions = [question(single.layout, words) for words in asked]
     if len({q.measure for q in questions}) > 1:
         raise InputError("questions of different measures", place="of", allowed="answers of one measure")
     better = 1.0 if questions[0].more_is_better else -1.0
-    addresses = [dial.address for dial in dials]
+    addresses = [variable.address for variable in variables]
     start = np.array([single.numbers[address] for address in addresses])
-    search = Search(single, dials, asked, better)
+    search = Search(single, variables, asked, better)
     before = single.solve()
     found = _found(search, start)
     settings, lifted = (
@@ -71,7 +71,7 @@ def balance(
     _, slopes = after.machine.jacobian(asked, addresses, after)
     return Balance(
         machine=machine,
-        dials=dials,
+        variables=variables,
         of=asked,
         whole=whole,
         start=dict(zip(addresses, start.tolist(), strict=True)),
@@ -105,8 +105,8 @@ def _found(search: Search, start: Array) -> _Found:
         return _Found(best, best, counted=count)
     z = search.lift(start)
     optimality = search.optimality(z)
-    dials = search.dials
-    fixed = np.array([dial.sizes is not None for dial in dials])
+    variables = search.variables
+    fixed = np.array([variable.sizes is not None for variable in variables])
     if not fixed.any():
         return _Found(search.values(z), search.values(search.even(z)), optimality, 0.0)
     ideal = float(search.point(z).answers.min())
@@ -114,15 +114,15 @@ def _found(search: Search, start: Array) -> _Found:
     if not fixed.all():
         free = search.lift(chosen, ~fixed)
         chosen = search.values(search.even(free, ~fixed))
-        chosen[fixed] = _at_sizes(dials, chosen)
+        chosen[fixed] = _at_sizes(variables, chosen)
     answers, _ = search.many(chosen[None, :])
     gap = max(0.0, (ideal - float(answers.min())) * search.scale)
     return _Found(chosen, chosen, optimality, gap)
 
 
-def _at_sizes(dials: Sequence[Dial], values: Array) -> list[float]:
+def _at_sizes(variables: Sequence[Variable], values: Array) -> list[float]:
     """The sizes among some values: scaling one to 0..1 and back may move it by a rounding error."""
-    return [d.nearest(v) for d, v in zip(dials, values, strict=True) if d.sizes is not None]
+    return [d.nearest(v) for d, v in zip(variables, values, strict=True) if d.sizes is not None]
 
 
 def _gains(machine: Machine, settings: dict[str, float], of: Sequence[str], better: float) -> Array:

@@ -9,10 +9,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ...bounded import at_most, listed_at_most
 from ...errors import InputError, UnknownName, shown
 from ...machine.machine import Machine
 from ...quantity import single
+from ...size_limits import at_most, listed_at_most
 
 Array = NDArray[np.float64]
 MOST_TRIMS = 200
@@ -65,7 +65,7 @@ class Trim:
 
 
 @dataclass(frozen=True)
-class Dial:
+class Variable:
     """One number with its limits, in SI.
 
     Attributes
@@ -95,7 +95,7 @@ class Dial:
         return float(self.sizes[np.abs(self.sizes - value).argmin()])
 
 
-def dials_of(machine: Machine, trims: Any) -> list[Dial]:
+def variables_of(machine: Machine, trims: Any) -> list[Variable]:
     """The numbers that the trims name, one by one.
 
     Raises
@@ -111,7 +111,7 @@ def dials_of(machine: Machine, trims: Any) -> list[Dial]:
         raise InputError(
             f"{shown(trims)} is no list of trims", allowed="ds.Trim(number, low, high) in a list"
         )
-    out: dict[str, Dial] = {}
+    out: dict[str, Variable] = {}
     for trim in map(Trim.of, listed_at_most(known, MOST_TRIMS, "trims", "trim")):
         for address in machine.layout.expand(trim.number):
             if address in out:
@@ -119,7 +119,7 @@ def dials_of(machine: Machine, trims: Any) -> list[Dial]:
                     "is named by two trims", place=f"trim {address!r}", allowed="each number once"
                 )
             try:
-                out[address] = _dial(machine, address, trim)
+                out[address] = _variable(machine, address, trim)
             except InputError as err:
                 raise err.at(place=f"trim {trim.number!r}") from None
     if not out:
@@ -130,7 +130,7 @@ def dials_of(machine: Machine, trims: Any) -> list[Dial]:
     return list(out.values())
 
 
-def _dial(machine: Machine, address: str, trim: Trim) -> Dial:
+def _variable(machine: Machine, address: str, trim: Trim) -> Variable:
     declared = machine.layout.declared[address]
 
     def read(value: Any, place: str) -> float:
@@ -158,4 +158,4 @@ def _dial(machine: Machine, address: str, trim: Trim) -> Dial:
         raise InputError("low or high is missing", allowed="both limits, or a list of sizes")
     if low > high or (low == high and sizes is None):
         raise InputError(f"low ({low:g}) is not below high ({high:g})", allowed="low below high")
-    return Dial(address, low, high, sizes)
+    return Variable(address, low, high, sizes)

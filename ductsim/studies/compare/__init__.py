@@ -1,16 +1,16 @@
 """What each fix is worth: alone, in company, under a budget, within the makers' limits."""
 
-from . import rows, told
+from . import rows, summary
 from .result import Comparison
 from .study import compare
 
 Comparison.show_by(
     tables=rows.tables,
-    sentences=told.sentences,
-    notes=told.notes,
-    cautions=told.cautions,
-    about=told.about,
-    plots="ductsim.studies.compare.drawn:PLOTS",
+    sentences=summary.sentences,
+    notes=summary.notes,
+    cautions=summary.cautions,
+    about=summary.about,
+    plots="ductsim.studies.compare.plots:PLOTS",
 )
 
 __all__ = ["Comparison", "compare"]

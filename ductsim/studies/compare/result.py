@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 from ...arguments import listed, one_of, texts, whole
 from ...description.changing import together
 from ...errors import InputError, shown
-from ...fixes.combining import Combining
 from ...fixes.fix import Fix, Task
+from ...fixes.sets import Combining
 from ...machine.machine import Machine
 from ...quantity import measure_key, si
 from ...questions.vocabulary import Question

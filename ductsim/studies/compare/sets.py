@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ...fixes.combining import CONTRADICTION, IMPOSSIBLE, NO_ANSWER, Answers, Combining
+from ...fixes.sets import CONTRADICTION, IMPOSSIBLE, NO_ANSWER, Answers, Combining
 from ...quantity import measure_key
 from ...questions.vocabulary import question
 from ...statistics import quantile

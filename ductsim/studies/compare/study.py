@@ -10,9 +10,9 @@ from numpy.typing import NDArray
 
 from ...arguments import listed
 from ...errors import InputError, shown
-from ...fixes.combining import combining
 from ...fixes.file import read_fixes
 from ...fixes.fix import Fix, Task
+from ...fixes.sets import combining
 from ...machine.machine import Machine
 from ...machine.possible import possible_machines
 from .choice import search

@@ -1,16 +1,16 @@
 """How sure the answer is: thousands or millions of machines drawn within their spreads."""
 
-from . import told
+from . import summary
 from .result import Ensemble
 from .study import ensemble
 
 Ensemble.show_by(
-    tables=told.tables,
-    sentences=told.sentences,
-    notes=told.notes,
-    about=told.about,
+    tables=summary.tables,
+    sentences=summary.sentences,
+    notes=summary.notes,
+    about=summary.about,
     title="How sure the answer is",
-    plots="ductsim.studies.ensemble.drawn:PLOTS",
+    plots="ductsim.studies.ensemble.plots:PLOTS",
 )
 
 __all__ = ["Ensemble", "ensemble"]

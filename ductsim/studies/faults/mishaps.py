@@ -14,7 +14,7 @@ from typing import Any
 
 import numpy as np
 
-from ...crop.described import with_crop, without_crop
+from ...crop.crop import with_crop, without_crop
 from ...description.data import M, MachineData
 from ...description.layout import Layout, PartEntry
 from ...network.system import OUTSIDE
@@ -78,10 +78,10 @@ def _of_part(machine: MachineData, entry: PartEntry, what: Mishap) -> Case | Non
     if kind.is_fan and entry.drive and "speed" in what.numbers:
         return Case(*about, {f"{name}.speed": what.numbers["speed"]}, free=name)
     numbers = {}
-    for leaf, value in what.numbers.items():
-        today = machine.numbers.get(f"{name}.{leaf}")
-        if today is not None and (today < value if leaf in kind.faults else today != value):
-            numbers[f"{name}.{leaf}"] = value
+    for number_key, value in what.numbers.items():
+        today = machine.numbers.get(f"{name}.{number_key}")
+        if today is not None and (today < value if number_key in kind.faults else today != value):
+            numbers[f"{name}.{number_key}"] = value
     holes = {}
     if what.opens or (what.comes_off and numbers):
         size = (_section(machine, name), OPEN_COEFFICIENT) if what.comes_off else (what.opens, SHARP)
@@ -116,17 +116,17 @@ def _doors(machine: MachineData) -> Iterator[Case]:
 
 def _exchanged(machine: MachineData) -> Iterator[Case]:
     """Neighbours of one kind and form that are unlike, each where the other belongs."""
-    alike: dict[Any, list[str]] = {}
+    look_alikes: dict[Any, list[str]] = {}
     for entry in machine.layout.parts:
         if entry.kind.mixed_up:
-            alike.setdefault(entry.form, []).append(entry.name)
-    for form, names in alike.items():
+            look_alikes.setdefault(entry.schema, []).append(entry.name)
+    for schema, names in look_alikes.items():
         for one, other in pairwise(names):
             numbers: dict[str, float] = {}
-            for leaf in form.leaves:
-                first, second = (machine.numbers[f"{name}.{leaf}"] for name in (one, other))
+            for number_key in schema.number_keys:
+                first, second = (machine.numbers[f"{name}.{number_key}"] for name in (one, other))
                 if first != second:
-                    numbers |= {f"{one}.{leaf}": second, f"{other}.{leaf}": first}
+                    numbers |= {f"{one}.{number_key}": second, f"{other}.{number_key}": first}
             if numbers:
                 sign = "each sits where the other belongs"
                 kind = f"{machine.layout.part[one].kind.kind} exchanged"
@@ -139,7 +139,7 @@ def _exchanged(machine: MachineData) -> Iterator[Case]:
 def with_holes(machine: M, listed: list[Case]) -> tuple[M, dict[str, str]]:
     """The machine with a leak, shut, at each node that some case opens; and node -> that leak's name."""
     nodes = dict.fromkeys(node for case in listed for node in case.holes)
-    taken = {name for name, _ in machine.layout.forms()}
+    taken = {name for name, _ in machine.layout.schemas()}
     shut = Leak(area=0.0)
     entries: list[PartEntry] = []
     numbers: dict[str, float] = {}
@@ -150,8 +150,8 @@ def with_holes(machine: M, listed: list[Case]) -> tuple[M, dict[str, str]]:
             name += "'"
         taken.add(name)
         names[node] = name
-        entries.append(PartEntry(name, shut.form, (OUTSIDE, node)))
-        numbers |= {f"{name}.{leaf}": value for leaf, value in shut.numbers().items()}
+        entries.append(PartEntry(name, shut.schema, (OUTSIDE, node)))
+        numbers |= {f"{name}.{number_key}": value for number_key, value in shut.numbers().items()}
     return _relaid(machine, entries, numbers), names
 
 

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...crop.box import Box, box_of
-from ...crop.described import LEAST, Crop, flows_of, with_crop
+from ...crop.crop import LEAST, Crop, flows_of, with_crop
 from ...crop.margins import Place, places
 from ...crop.yields import read_field
 from ...description.possible import middle

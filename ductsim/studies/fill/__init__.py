@@ -1,16 +1,16 @@
 """How evenly the ducts fill the box behind the machine."""
 
-from . import told
+from . import summary
 from .result import Fill, Move
 from .study import fill
 
 Fill.show_by(
-    tables=told.tables,
-    sentences=told.sentences,
-    notes=told.notes,
-    cautions=told.cautions,
-    about=told.about,
-    plots="ductsim.studies.fill.drawn:PLOTS",
+    tables=summary.tables,
+    sentences=summary.sentences,
+    notes=summary.notes,
+    cautions=summary.cautions,
+    about=summary.about,
+    plots="ductsim.studies.fill.plots:PLOTS",
 )
 
 __all__ = ["Fill", "Move", "fill"]

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...crop.box import Box
-from ...crop.described import Crop
+from ...crop.crop import Crop
 from ...result import Result
 
 Array = NDArray[np.float64]

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...crop.box import Box, box_of
-from ...crop.described import Crop, flows_of, with_crop
+from ...crop.crop import Crop, flows_of, with_crop
 from ...crop.margins import carrying_margin
 from ...description.possible import middle
 from ...errors import InputError, shown

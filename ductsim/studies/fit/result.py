@@ -11,8 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...inference import gross
-from ...inference.drawing import Draws, draw
 from ...inference.problem import Estimate, Problem
+from ...inference.sampling import Draws, draw
 from ...inference.scales import EDGE, Scales
 from ...machine.fitted import Fitted
 from ...readings.unknowns import Unknown

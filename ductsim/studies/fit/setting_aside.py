@@ -63,7 +63,7 @@ def settled(model: ReadingModel) -> Settled:
 
     All readings are fitted first. Where they contradict each other, slips are looked for in the linear
     picture at the estimate, the rest is fitted again, and so on until nothing changes: from the first fit,
-    and from one to blurred readings, which no single reading leads astray. The more probable end counts.
+    and from one to blurred readings, which no single reading misleads. The more probable end counts.
     """
     problem = model.problem()
     plain = find(problem)
@@ -135,7 +135,7 @@ class _Found:
 
 
 class _Search:
-    """Slips and estimate by turns."""
+    """Slips and estimate alternately."""
 
     def __init__(self, model: ReadingModel, groups: list[Group], problem: Problem) -> None:
         self.model, self.groups = model, groups

@@ -9,9 +9,8 @@ from typing import Any, Literal, overload
 import numpy as np
 
 from ...arguments import whole
-from ...bounded import at_most
 from ...errors import UnknownName
-from ...inference.drawing import draw
+from ...inference.sampling import draw
 from ...machine.fitted import MANY, MOST_COLUMNS
 from ...machine.machine import Machine
 from ...machine.network import Network
@@ -21,6 +20,7 @@ from ...readings.model import ReadingErrors, ReadingModel
 from ...readings.naming import readings_of
 from ...readings.table import Readings
 from ...readings.unknowns import Unknown, default_scale, nuisances, unknowns_of
+from ...size_limits import at_most
 from .result import Fit, Suspects
 from .setting_aside import settled
 from .suspecting import suspected

@@ -10,9 +10,9 @@ from numpy.typing import NDArray
 
 from ...answers.limits import limits_of
 from ...answers.state import solve
-from ...crop.described import Crop, with_crop
+from ...crop.crop import Crop, with_crop
 from ...crop.margins import limiting
-from ...crop.running import calm_point
+from ...crop.solving import calm_point
 from ...machine.machine import Machine
 from ...quantity import RPM
 from ...speed.limit import speed_limit

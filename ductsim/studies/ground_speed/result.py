@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...arguments import listed, one_of
-from ...crop.described import Crop
+from ...crop.crop import Crop
 from ...crop.margins import Margin, Place
 from ...description.crop_way import unit_flows
 from ...fixes.fix import Fix

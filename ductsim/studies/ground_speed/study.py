@@ -10,10 +10,9 @@ from numpy.typing import NDArray
 
 from ...answers.limits import limits_of
 from ...answers.state import solve
-from ...bounded import at_most
-from ...crop.described import UNCERTAIN, Crop, with_crop
+from ...crop.crop import UNCERTAIN, Crop, with_crop
 from ...crop.margins import CONVEYING, Place, found_margins, limiting, places
-from ...crop.running import calm_point
+from ...crop.solving import calm_point
 from ...description.possible import middle
 from ...errors import InputError, shown
 from ...fixes.file import read_fixes
@@ -21,6 +20,7 @@ from ...fixes.fix import Fix
 from ...machine.machine import Machine
 from ...machine.possible import possible_machines
 from ...quantity import si
+from ...size_limits import at_most
 from ...speed import Calibration, crop_from
 from ...speed.conditioning import Conditioned, drawn
 from ...speed.limit import margins_at, place_limits, speed_limit

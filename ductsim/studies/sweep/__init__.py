@@ -1,16 +1,16 @@
 """What the answer does while one number runs through its values."""
 
-from . import told
+from . import summary
 from .result import Change, Sweep
 from .study import sweep
 
 Sweep.show_by(
-    tables=told.tables,
-    sentences=told.sentences,
-    notes=told.notes,
-    cautions=told.cautions,
-    about=told.about,
-    plots="ductsim.studies.sweep.drawn:PLOTS",
+    tables=summary.tables,
+    sentences=summary.sentences,
+    notes=summary.notes,
+    cautions=summary.cautions,
+    about=summary.about,
+    plots="ductsim.studies.sweep.plots:PLOTS",
 )
 
 __all__ = ["Change", "Sweep", "sweep"]

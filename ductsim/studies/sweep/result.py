@@ -132,5 +132,5 @@ class Sweep(Result):
         """A value as the first cell of a row."""
         if self.scaled:
             return {"factor": value}
-        leaf = self.addresses[0].rpartition(".")[2]
-        return {measure_key(leaf, self.shown_measure): float(from_si(value, self.shown_measure))}
+        number_key = self.addresses[0].rpartition(".")[2]
+        return {measure_key(number_key, self.shown_measure): float(from_si(value, self.shown_measure))}

@@ -11,13 +11,13 @@ from numpy.typing import NDArray
 
 from ...answers.variants import Variants, solve_variants
 from ...arguments import locked, texts
-from ...bounded import at_most, listed_at_most
 from ...description.possible import across
 from ...errors import InputError, shown
 from ...machine.machine import Machine
 from ...machine.possible import possible_machines
 from ...quantity import Times, parse_change, si
 from ...questions.vocabulary import asked_of
+from ...size_limits import at_most, listed_at_most
 from .result import Change, Sweep
 
 Array = NDArray[np.float64]

@@ -167,8 +167,8 @@ def _chosen(
         for r, share in zip(readings, left, strict=True)
     ]
     # of readings that tell the same to within half a per cent of variance the quickest comes first
-    alike = np.round(np.log(np.maximum(left, 1e-12)) / ALIKE)
-    order = np.lexsort((left, [c.minutes for c in every], alike))
+    look_alikes = np.round(np.log(np.maximum(left, 1e-12)) / ALIKE)
+    order = np.lexsort((left, [c.minutes for c in every], look_alikes))
     _, few = best_sets(covariance, questions, slopes, noise, min(most, len(every)))[0]
     chosen = np.array(sorted(few, key=lambda i: _way(readings[i])))
     together = variance_after(covariance, questions, slopes[chosen], noise[chosen])

@@ -1,0 +1,149 @@
+"""Air and crop solved together: the answer is the running state, reached by letting crop into moving air.
+
+A duct that stands full of crop can stay blocked under a load that it would carry when running, so equations
+with crop have several answers. The one wanted is that which the running machine comes to: the crop flow is
+raised from nothing, in steps where a duct blocks or comes near it.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..description.crop_way import section, speeds_crop
+from ..description.data import MachineData
+from ..network.network import make_state, stacked, warn_outside
+from ..network.newton import Point, Solved
+from ..network.numbers import Numbers
+from ..network.solve import CHUNK, beyond, solve, solve_from
+from ..network.state import State, judge
+from ..network.structure import examine
+from ..network.system import System
+
+STEPS = 16
+
+
+def solve_running(machine: MachineData, start: Point | None = None, near: Point | None = None) -> State:
+    """The running state of a machine that carries crop; a choked scenario comes out with its duct blocked.
+
+    Parameters
+    ----------
+    machine : MachineData
+        With columns or without.
+    start : Point, optional
+        The air without crop (`calm_point`), found here if not given.
+    near : Point, optional
+        A point for each scenario that may be near its answer, of at most `CHUNK` scenarios.
+    """
+    system, numbers = machine.system, machine.part_numbers()
+    values, columns = stacked(system, numbers, machine.air())
+    start = _calm(system, values) if start is None else start
+    solved, structures = solve(system, values, start if near is None else near)
+    slow = np.flatnonzero(_slow(machine, numbers, solved))
+    if start is not None:
+        for first in range(0, len(slow), CHUNK):
+            _raise_crop(machine, values, slow[first : first + CHUNK], start, solved)
+    extremes = beyond(system, values, solved, structures)
+    outcomes, floating, node = judge(solved, structures, system, extremes)
+    state = make_state(system, values, solved, outcomes, floating, columns, node)
+    if columns is None and not outcomes.any():
+        warn_outside(state)
+    return state
+
+
+def calm_point(machine: MachineData) -> Point | None:
+    """The machine's air without crop, at the middle of its scenarios; a start for many solves."""
+    values, _ = stacked(machine.system, machine.part_numbers(), machine.air())
+    return _calm(machine.system, values)
+
+
+def _calm(system: System, values: Numbers) -> Point | None:
+    middle = values if values.scenarios == 1 else values.middle()
+    nominal, _ = solve(system, _scaled(system, middle, 0.0))
+    return nominal.point if nominal.good[0] else None
+
+
+def _ducts(machine: MachineData, numbers: Any, solved: Solved) -> tuple[Any, Any, Any]:
+    """Of every part that conveys crop, (parts, S): air velocity over slip, its slope, if crop flows."""
+    layout, system = machine.layout, machine.system
+    ratios, slopes, flowing = [], [], []
+    wide = solved.point.flow.shape[1]
+    for c in layout.carried:
+        if not speeds_crop(layout.part[c.part]):
+            continue
+        rows = [system.rows[key] for key in layout.path_keys(c.part)]
+        flow = solved.point.flow[rows].sum(axis=0)
+        area, slip = section(layout, numbers, c.part), numbers[f"{c.part}.slip"]
+        with np.errstate(all="ignore"):
+            ratios.append(flow / (solved.density[rows[-1]] * area) / np.maximum(slip, 1e-6))
+        slopes.append(solved.slope[rows[-1]])
+        flowing.append(np.broadcast_to(np.asarray(numbers[f"{c.part}.crop_flow"]) > 0.0, wide))
+    ratio, slope, flows = (np.array(rows).reshape(-1, wide) for rows in (ratios, slopes, flowing))
+    return ratio, slope, flows
+
+
+def _slow(machine: MachineData, numbers: Any, solved: Solved) -> NDArray[np.bool_]:
+    """Scenarios in which a duct blocks, or loses less with more air, as near its choke; and unsolved ones.
+
+    On the branch of solutions between running and blocked, which no machine ever comes to, some duct
+    loses less with more air.
+    """
+    ratios, slopes, flowing = _ducts(machine, numbers, solved)
+    slow: NDArray[np.bool_] = ((~(ratios > 1.0) | (slopes <= 0.0)) & flowing).any(axis=0) | ~solved.good
+    return slow
+
+
+def _raise_crop(
+    machine: MachineData, values: Numbers, some: NDArray[np.intp], start: Point, solved: Solved
+) -> None:
+    """Raise the crop flow in steps in some scenarios, each from the step before.
+
+    What runs to the end is the answer. Where no running state is left on the way, the duct is choked, and
+    the answer is a blocked one.
+    """
+    system = machine.system
+    numbers = _picked(machine.part_numbers(), some)
+    part = values.some(some)
+    point = start.wide(len(some))
+    alive = np.ones(len(some), dtype=bool)
+    for share in np.linspace(0.0, 1.0, STEPS + 1) ** 0.5:
+        eq = _scaled(system, part, float(share)).equations(system)
+        structure = examine(system, eq.shut, eq.supply, eq.scenarios)
+        with np.errstate(all="ignore"):
+            step = solve_from(eq, point, structure.anchors)
+        alive &= step.good & _running(machine, numbers, step)
+        if not alive.any():
+            break
+        gone = np.flatnonzero(~step.good)
+        step.point.put(gone, point, gone)
+        point = step.point
+    kept = np.flatnonzero(alive)
+    solved.put(some[kept], step.take(kept))
+    between = np.flatnonzero(~alive & _running(machine, numbers, solved.take(some)))
+    if len(between):  # choked, but solved for the state between running and blocked
+        blocked, _ = solve(system, values.some(some[between]))
+        solved.put(some[between], blocked)
+
+
+def _running(machine: MachineData, numbers: Any, solved: Solved) -> NDArray[np.bool_]:
+    """Scenarios in which the air is faster than the crop's slip wherever crop flows."""
+    ratios, _, flowing = _ducts(machine, numbers, solved)
+    out: NDArray[np.bool_] = ((ratios > 1.0) | ~flowing).all(axis=0)
+    return out
+
+
+def _scaled(system: System, values: Numbers, factor: float) -> Numbers:
+    """The numbers with every crop flow scaled."""
+    parts = []
+    for group, numbers_of_group in zip(system.groups, values.parts, strict=True):
+        names = group.schema.number_keys
+        parts.append(
+            [v * factor if n == "crop_flow" else v for n, v in zip(names, numbers_of_group, strict=True)]
+        )
+    return Numbers(parts, values.air, values.held, values.supply, values.scenarios)
+
+
+def _picked(numbers: dict[str, Any], some: NDArray[np.intp]) -> dict[str, Any]:
+    return {a: v[some] if isinstance(v, np.ndarray) and v.size > 1 else v for a, v in numbers.items()}

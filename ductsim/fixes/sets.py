@@ -1,0 +1,358 @@
+"""Sets of fixes done together on one machine, solved as columns: one call of the solver for each layout."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any, Self
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..answers.limits import Breach, breaches_by_group, breaches_said
+from ..answers.variants import Variants, solve_variants
+from ..crop.replacement import replace
+from ..description.changing import Setting
+from ..description.data import MachineData
+from ..description.possible import across
+from ..errors import InputError
+from ..quantity import Times
+from ..questions.vocabulary import Question, asked_of, question
+from .fix import Task
+
+Array = NDArray[np.float64]
+CHUNK = 20_000
+"""Scenarios in one call of the solver: the arrays of a state of 60 paths then stay below 100 MB."""
+
+FINE = ""
+CONTRADICTION, IMPOSSIBLE, NO_ANSWER, NOT_ALLOWED = "contradiction", "impossible", "no answer", "not allowed"
+
+
+@dataclass(frozen=True)
+class Reason:
+    """Why a set of fixes is not to be done.
+
+    Attributes
+    ----------
+    verdict : str
+        "contradiction", "impossible", "no answer" or "not allowed".
+    words : str
+        As a sentence begins, without a full stop.
+    breaches : tuple of Breach
+        The limits that are passed, where it is not allowed.
+    """
+
+    verdict: str
+    words: str
+    breaches: tuple[Breach, ...] = ()
+
+
+@dataclass
+class Answers:
+    """What K sets of fixes come to on M possible machines (M = 1 for a single one).
+
+    Attributes
+    ----------
+    answer : array (K, M)
+        The answer to the question, in SI; NaN where there is none.
+    vacuum, opening_air, duct_air : arrays (K, U, M)
+        Of every unit [Pa, kg/s, kg/s].
+    power : array (K, M)
+        Shaft power of all fans [W].
+    also : array (K, A, M)
+        The answers to the further questions, in SI.
+    reasons : list of Reason or None
+        Of K: why the set is not to be done, None where it may be.
+    """
+
+    answer: Array
+    vacuum: Array
+    opening_air: Array
+    duct_air: Array
+    power: Array
+    also: Array
+    reasons: list[Reason | None]
+
+    @classmethod
+    def blank(cls, sets: int, units: int, machines: int, also: int = 0) -> Self:
+        """All NaN."""
+        every, of_unit = np.full((sets, machines), np.nan), np.full((sets, units, machines), np.nan)
+        more = np.full((sets, also, machines), np.nan)
+        return cls(every, of_unit, of_unit.copy(), of_unit.copy(), every.copy(), more, [None] * sets)
+
+    @classmethod
+    def joined(cls, parts: Iterable[Answers]) -> Self:
+        """Several, one after the other."""
+        rows = list(parts)
+        return cls(
+            np.concatenate([row.answer for row in rows]),
+            np.concatenate([row.vacuum for row in rows]),
+            np.concatenate([row.opening_air for row in rows]),
+            np.concatenate([row.duct_air for row in rows]),
+            np.concatenate([row.power for row in rows]),
+            np.concatenate([row.also for row in rows]),
+            [reason for row in rows for reason in row.reasons],
+        )
+
+    def verdict(self, row: int) -> str:
+        """What stands against a set; empty where it may be done."""
+        reason = self.reasons[row]
+        return FINE if reason is None else reason.verdict
+
+    def why(self, row: int) -> str:
+        """The reason as a sentence; empty where a set may be done."""
+        reason = self.reasons[row]
+        return "" if reason is None else f"{reason.words}."
+
+
+@dataclass(frozen=True)
+class Conflict:
+    """Two fixes that contradict each other: their places in the list, and why, without a full stop."""
+
+    first: int
+    second: int
+    words: str
+
+
+@dataclass(eq=False)
+class Combining:
+    """Solves sets of fixes on a machine; made by `combining`.
+
+    Attributes
+    ----------
+    machine : MachineData
+        Single, or with M columns: possible machines.
+    tasks : list of Task
+        N fixes spelled out for that machine.
+    of : str
+        The question.
+    also : list of str
+        Further questions that are answered beside it.
+    conflicts : list of Conflict
+        Pairs of fixes that contradict each other.
+    calls : int
+        How often the solver was called.
+    """
+
+    machine: MachineData
+    tasks: list[Task]
+    of: str
+    also: list[str]
+    conflicts: list[Conflict]
+    calls: int = 0
+
+    @property
+    def question(self) -> Question:
+        """What is asked, with its label and measure."""
+        return question(self.machine.layout, self.of)
+
+    @property
+    def machines(self) -> int:
+        """How many possible machines there are."""
+        return self.machine.columns or 1
+
+    @property
+    def units(self) -> list[str]:
+        """The names of the units."""
+        return [unit.name for unit in self.machine.layout.units]
+
+    @cached_property
+    def _roots(self) -> dict[tuple[int, ...], MachineData | Reason]:
+        """Machines with the parts of some fixes in place, as they are needed."""
+        return {(): self.machine}
+
+    def __getstate__(self) -> dict[str, Any]:
+        """Without the machines that can be put together again."""
+        return {name: value for name, value in self.__dict__.items() if name != "_roots"}
+
+    def solve(self, sets: NDArray[np.bool_], which: Any = None) -> Answers:
+        """What each of K sets comes to; `sets` is (K, N), `which` picks some of the possible machines."""
+        machines = self.machines if which is None else len(which)
+        out = Answers.blank(len(sets), len(self.units), machines, len(self.also))
+        self._refuse_contradictions(sets, out)
+        for root, rows in self._by_layout(sets, out):
+            step = max(1, CHUNK // machines)
+            for start in range(0, len(rows), step):
+                self._solve_some(root, sets, rows[start : start + step], which, out)
+        return out
+
+    def _refuse_contradictions(self, sets: NDArray[np.bool_], out: Answers) -> None:
+        """Give the sets that hold two fixes of a conflict the sentence of the first such pair."""
+        if not self.conflicts:
+            return
+        pairs = np.array([(c.first, c.second) for c in self.conflicts], dtype=np.intp)
+        against = np.zeros((len(self.tasks), len(self.tasks)), dtype=np.float32)
+        against[pairs[:, 0], pairs[:, 1]] = 1.0
+        bad = ((sets.astype(np.float32) @ against > 0.0) & sets).any(axis=1)
+        for k in np.flatnonzero(bad):
+            first = int((sets[k, pairs[:, 0]] & sets[k, pairs[:, 1]]).argmax())
+            out.reasons[k] = Reason(CONTRADICTION, self.conflicts[first].words)
+
+    def _by_layout(
+        self, sets: NDArray[np.bool_], out: Answers
+    ) -> Iterable[tuple[MachineData, NDArray[np.intp]]]:
+        """For each set of replaced parts, the machine that has them and the rows of such sets."""
+        replacing = [i for i, task in enumerate(self.tasks) if task.parts]
+        open_rows = np.flatnonzero([reason is None for reason in out.reasons])
+        for pattern, at in _patterns(sets[open_rows][:, np.array(replacing, dtype=int)]):
+            rows = open_rows[at]
+            key = tuple(i for i, has in zip(replacing, pattern, strict=True) if has)
+            root = self._root(key)
+            if isinstance(root, Reason):
+                for k in rows:
+                    out.reasons[k] = root
+            else:
+                yield root, rows
+
+    def _root(self, key: tuple[int, ...]) -> MachineData | Reason:
+        """The machine with the parts of some fixes in place, or why there is none."""
+        if key not in self._roots:
+            parts = {name: part for i in key for name, part in self.tasks[i].parts.items()}
+            try:
+                self._roots[key] = replace(self.machine, parts)
+            except InputError as err:
+                self._roots[key] = Reason(IMPOSSIBLE, err.words)
+        return self._roots[key]
+
+    def _solve_some(
+        self, root: MachineData, sets: NDArray[np.bool_], rows: NDArray[np.intp], which: Any, out: Answers
+    ) -> None:
+        values = self._values(root, sets[rows], which)
+        bad = self._impossible(root, values, sets[rows], which)
+        for k, why in bad.items():
+            out.reasons[rows[k]] = Reason(IMPOSSIBLE, why)
+        good = np.array([k for k in range(len(rows)) if k not in bad], dtype=np.intp)
+        if not good.size:
+            return
+        values = {address: value[good] for address, value in values.items()}
+        self.calls += 1
+        self._take(solve_variants(root, values, len(good), which), rows[good], out)
+
+    def _values(self, root: MachineData, sets: NDArray[np.bool_], which: Any) -> dict[str, Array]:
+        """Address -> (K, M): every number that some fix changes, in every set."""
+
+        def column(value: Any) -> Any:
+            return value if which is None or np.ndim(value) == 0 else value[which]
+
+        size = self.machines if which is None else len(which)
+        out: dict[str, Array] = {}
+        for i, task in enumerate(self.tasks):
+            has = sets[:, i]
+            if not has.any():
+                continue
+            for address, effect in task.effects.items():
+                if address not in out:
+                    base = column(root.numbers[address])
+                    out[address] = np.array(np.broadcast_to(base, (len(sets), size)))
+                if isinstance(effect, Setting):
+                    out[address][has] = column(effect.value)
+                else:
+                    assert isinstance(effect, Times)
+                    out[address][has] *= column(effect.factor)
+        return out
+
+    def _impossible(
+        self, root: MachineData, values: dict[str, Array], sets: NDArray[np.bool_], which: Any
+    ) -> dict[int, str]:
+        """Row -> why these numbers cannot be together, without a full stop."""
+        out: dict[int, str] = {}
+        for address, value in values.items():
+            declared = root.layout.declared[address]
+            wrong = ~((value >= declared.low) & (value <= declared.high))
+            for k in np.flatnonzero(wrong.any(axis=1)):
+                try:
+                    declared.check(float(value[k][wrong[k]][0]), address)
+                except InputError as err:
+                    out.setdefault(int(k), err.words)
+        good = [k for k in range(len(sets)) if k not in out]
+        for owner in {address.split(".")[0] for address in values}:
+            if not good or not _together(root, values, good, owner, which):
+                continue
+            own = [i for i, task in enumerate(self.tasks) if _touches(task, owner)]
+            for _, at in _patterns(sets[good][:, np.array(own, dtype=int)]):
+                ks = [good[k] for k in at]
+                why = _together(root, values, ks[:1], owner, which)
+                if why:
+                    out |= dict.fromkeys(ks, why)
+            good = [k for k in good if k not in out]
+        return out
+
+    def _take(self, found: Variants, rows: NDArray[np.intp], out: Answers) -> None:
+        """Write what solved variants say into the rows of the answers."""
+        out.answer[rows] = found.ask(self.of)
+        out.power[rows] = found.power
+        for a, words in enumerate(self.also):
+            out.also[rows, a] = found.ask(words)
+        for u, unit in enumerate(found.units):
+            out.vacuum[rows, u] = found.vacuum[unit]
+            out.opening_air[rows, u] = found.opening_air[unit]
+            out.duct_air[rows, u] = found.duct_air[unit]
+        solved = np.asarray(found.solved.any(axis=1))
+        outcomes = found.state.outcome
+        for k in np.flatnonzero(~solved | np.isnan(out.answer[rows]).all(axis=1)).tolist():
+            words = "The answer is not known" if solved[k] else outcomes[k * found.machines].sentence
+            out.reasons[rows[k]] = Reason(NO_ANSWER, words)
+        for k, breaches in breaches_by_group(found.limits, found.machines).items():
+            if out.reasons[rows[k]] is None:
+                words = breaches_said(breaches, "The")
+                out.reasons[rows[k]] = Reason(NOT_ALLOWED, words, tuple(breaches))
+
+
+def combining(machine: MachineData, tasks: Sequence[Task], of: str | Sequence[str]) -> Combining:
+    """What solves sets of these fixes on a machine; of several questions the first is the one they are for.
+
+    Raises
+    ------
+    InputError
+        For an unknown question, and fixes with more or fewer values than there are possible machines.
+    """
+    first, *also = dict.fromkeys(asked_of(machine.layout, of, "compare"))
+    conflicts = [
+        Conflict(i, j, why)
+        for i, one in enumerate(tasks)
+        for j, other in enumerate(tasks[:i])
+        if (why := one.against(other))
+    ]
+    return Combining(_with_columns_of(machine, tasks), list(tasks), first, also, conflicts)
+
+
+def _patterns(sets: NDArray[np.bool_]) -> list[tuple[tuple[bool, ...], NDArray[np.intp]]]:
+    """Each pattern that comes up in the rows, with the rows in which it does."""
+    rows: dict[tuple[bool, ...], list[int]] = {}
+    for k, row in enumerate(sets.tolist()):
+        rows.setdefault(tuple(row), []).append(k)
+    return [(pattern, np.array(at, dtype=np.intp)) for pattern, at in rows.items()]
+
+
+def _touches(task: Task, owner: str) -> bool:
+    return any(address.split(".")[0] == owner for address in task.effects)
+
+
+def _together(root: MachineData, values: dict[str, Array], ks: list[int], owner: str, which: Any) -> str:
+    """Why some rows do not pass the checks that need several numbers of a thing; empty when they do."""
+    few = {address: value[ks] for address, value in values.items()}
+    try:
+        across(root, few, len(ks), which).check_together({owner})
+    except InputError as err:
+        return err.words
+    return ""
+
+
+def _with_columns_of(machine: MachineData, tasks: Sequence[Task]) -> MachineData:
+    """The machine with as many columns as the fixes' own values have."""
+    for task in tasks:
+        size = task.columns
+        if size is None:
+            continue
+        if machine.columns is None:
+            address, value = next(iter(machine.numbers.items()))
+            numbers = dict(machine.numbers) | {address: np.full(size, float(value))}
+            machine = machine.rebuilt(numbers)
+        elif machine.columns != size:
+            raise InputError(
+                f"a column of {size:,} values for {machine.columns:,} possible machines",
+                place=task.fix.place,
+                allowed="as many values as there are possible machines",
+            )
+    return machine

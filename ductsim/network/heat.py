@@ -1,0 +1,123 @@
+"""Temperatures of the nodes, from the flows: shaft power ends up in the air, which mixes where it meets.
+
+A node's balance is linear in the temperatures: what flows in brings its own, a fan adds power over heat
+capacity. Temperatures are kelvin over outside's, arrays (nodes, S).
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+if TYPE_CHECKING:
+    from .equations import Equations
+    from .system import Stream
+
+Array = NDArray[np.float64]
+
+HOTTEST = 600.0  # K over outside's; a fan that moves almost nothing would heat it without limit
+COLDEST = -150.0  # K, likewise below
+RING_LOSS = 1e-10  # kg/s; air that runs in a closed ring would otherwise have no definite temperature
+STILL_AIR = 1e-4  # kg/s
+"""Air that moves less takes on the temperature outside: its heat capacity, 0.1 W/K, is what a hand's breadth
+of bare duct wall passes on (5 W/m2K: common practice, no published source)."""
+
+
+def ambient_inflow(total: Array) -> Array:
+    """Outside air mixed into what flows into a node [kg/s], so that its temperature is definite.
+
+    All but vanishes where anything flows: a thousandth of it at six times as much.
+    """
+    square = (total / STILL_AIR) ** 2
+    return STILL_AIR / (1.0 + square * square) + RING_LOSS
+
+
+def heat(eq: Equations, flow: Array, density: Array) -> Array:
+    """Shaft power over heat capacity of each path [K kg/s], fading where a fan's flow is about to turn."""
+    out = np.zeros_like(flow)
+    rows = np.array(eq.system.fan_rows, dtype=np.intp)
+    if len(rows):
+        out[rows] = eq.power(flow, density) / eq.heat_capacity
+        out[rows] *= np.minimum(np.abs(flow[rows]) / eq.turning[rows], 1.0)
+    return out
+
+
+def advected(eq: Equations, flow: Array, temperature_rise: Array, density: Array) -> Array:
+    """Each free node's temperature from those of its neighbours: the air is passed along every path once."""
+    system = eq.system
+    ahead = flow >= 0.0
+    amount = np.abs(flow)
+    carried = eq.carried(np.arange(system.paths), ahead, temperature_rise)
+    carried *= amount
+    carried += heat(eq, flow, density)
+    total = system.into @ _both_ways(amount, ahead)
+    total += np.maximum(eq.supply, 0.0)
+    total += ambient_inflow(total)
+    out = np.zeros_like(temperature_rise)
+    out[: system.free] = np.clip(system.into @ _both_ways(carried, ahead) / total, COLDEST, HOTTEST)
+    return out
+
+
+def _both_ways(values: Array, ahead: NDArray[np.bool_]) -> Array:
+    """Values of paths that run forward, then of those that run backward, zero elsewhere."""
+    return np.concatenate([np.where(ahead, values, 0.0), np.where(ahead, 0.0, values)])
+
+
+def settled(eq: Equations, flow: Array, density: Array, stream: Stream | None) -> Array:
+    """The temperatures that belong to these flows.
+
+    Scenarios in which every path runs as in the `stream` are swept down it, the others are solved as one
+    linear system. A scenario's own flows decide, so its answer does not depend on its neighbours.
+    """
+    sources = heat(eq, flow, density)
+    if stream is None or stream.ring:
+        return _solved(eq, flow, sources, slice(None))
+    other = ((flow >= 0.0) != stream.forward[:, None]).any(axis=0)
+    out = _swept(eq, np.abs(flow), sources, stream)
+    if other.any():
+        out[:, other] = _solved(eq, flow, sources, other)
+    return out
+
+
+def _swept(eq: Equations, amount: Array, sources: Array, stream: Stream) -> Array:
+    """Down the stream level by level: only nodes that fans warm, only the paths into them."""
+    out = np.zeros((len(eq.system.nodes), amount.shape[1]))
+    for level in stream.warmed:
+        paths, nodes = level.paths, level.nodes
+        carried = eq.with_inlets(paths, out[stream.up[paths]], stream.forward[paths, None])
+        flow = amount[paths]
+        carried *= flow
+        carried += sources[paths]
+        total = level.into @ flow
+        total += np.maximum(eq.supply[nodes], 0.0)
+        total += ambient_inflow(total)
+        out[nodes] = np.clip(level.into @ carried / total, COLDEST, HOTTEST)
+    return out
+
+
+def _solved(eq: Equations, flow: Array, sources: Array, columns: Any) -> Array:
+    """All free nodes' balances at once, for some of the scenarios, whatever the directions."""
+    system = eq.system
+    flow, sources = flow[:, columns], sources[:, columns]
+    amount, ahead = np.abs(flow), flow >= 0.0
+    carrying = _both_ways(amount, ahead)
+    total = system.into @ carrying
+    fresh = np.maximum(eq.supply, 0.0)
+    total += fresh if fresh.shape[1] == 1 else fresh[:, columns]
+    total += ambient_inflow(total)
+    brought = sources.copy()
+    for p in eq.powers:
+        if p.inlet is not None:  # what a fan draws in has a temperature of its own, not its node's
+            own = np.broadcast_to(p.inlet - eq.temperature, (len(p.rows), eq.scenarios))[:, columns]
+            given = ahead[p.rows] & ~np.isnan(own)
+            brought[p.rows] += np.where(given, own * amount[p.rows], 0.0)
+            carrying[p.rows] = np.where(given, 0.0, carrying[p.rows])
+    right = system.into @ _both_ways(brought, ahead)
+    slots = system.carry @ carrying
+    slots[system.diagonal] += total
+    out = np.zeros((len(system.nodes), flow.shape[1]))
+    found = system.pattern.solve(slots, right)
+    out[: system.free] = np.clip(found, COLDEST, HOTTEST)
+    return out

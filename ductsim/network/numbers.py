@@ -1,0 +1,85 @@
+"""The numbers of a compiled network, stacked: what its equations are built from."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .equations import AirNumbers, Equations
+from .system import System
+
+Array = NDArray[np.float64]
+
+
+@dataclass
+class Numbers:
+    """The numbers of a system, stacked.
+
+    Attributes
+    ----------
+    parts : per group and number, arrays (members, 1 or S).
+    air : its numbers, arrays (1,) or (S,).
+    held : pressures of held nodes and outside [Pa], (held + 1, 1 or S).
+    supply : flow put into each free node [kg/s], (free, 1 or S).
+    scenarios : S; 1 when nothing is a column.
+    """
+
+    parts: list[list[Array]]
+    air: AirNumbers
+    held: Array
+    supply: Array
+    scenarios: int
+    _built: Equations | None = field(default=None, init=False, repr=False)
+
+    def __getstate__(self) -> dict[str, Any]:
+        """Without what can be built again."""
+        return {**self.__dict__, "_built": None}
+
+    def equations(self, system: System, columns: slice | None = None) -> Equations:
+        """The equations of all scenarios or of a slice of them."""
+        if columns is None:
+            if self._built is not None and self._built.system is system:
+                return self._built
+            parts = system.build(self.parts)
+            eq = Equations(system, parts, self.air, self.held, self.supply, self.scenarios)
+            if self.scenarios == 1:  # a single solve asks again for its warnings and its derivatives
+                self._built = eq
+            return eq
+        count = columns.stop - columns.start
+        parts = system.build(self.parts, columns)
+        held, supply = _cut(self.held, columns), _cut(self.supply, columns)
+        return Equations(
+            system, parts, self.air.each(lambda v: v if len(v) == 1 else v[columns]), held, supply, count
+        )
+
+    def some(self, columns: Any) -> Numbers:
+        """The numbers of some of the scenarios, a slice or their places."""
+        parts = [[_cut(v, columns) for v in number_keys] for number_keys in self.parts]
+        air = self.air.each(lambda v: v if len(v) == 1 else v[columns])
+        count = len(np.arange(self.scenarios)[columns])
+        return Numbers(parts, air, _cut(self.held, columns), _cut(self.supply, columns), count)
+
+    def middle(self) -> Numbers:
+        """One scenario amid all: the middle of each number's range, whatever the order of the columns."""
+        parts = [[_middle(v) for v in number_keys] for number_keys in self.parts]
+        return Numbers(
+            parts,
+            self.air.each(lambda v: 0.5 * (v.min(keepdims=True) + v.max(keepdims=True))),
+            _middle(self.held),
+            _middle(self.supply),
+            1,
+        )
+
+
+def _cut(values: Array, columns: Any) -> Array:
+    return values if values.shape[1] == 1 else values[:, columns]
+
+
+def _middle(values: Array) -> Array:
+    if values.shape[1] == 1:
+        return values
+    out: Array = 0.5 * (values.min(axis=1, keepdims=True) + values.max(axis=1, keepdims=True))
+    return out
