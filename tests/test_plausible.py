@@ -83,8 +83,8 @@ def planted(demo, address, value):
 
 def named(machine, address):
     """Whether a note of a check is about the number."""
-    thing = re.sub(r"\*", "1", address.split(".")[0])
-    return any(thing in note.split(":")[0] for note in look(machine.solve(raise_error=False)).notes)
+    owner = re.sub(r"\*", "1", address.split(".")[0])
+    return any(owner in note.split(":")[0] for note in look(machine.solve(raise_error=False)).notes)
 
 
 @pytest.mark.filterwarnings("ignore::ductsim.OutsideRange")

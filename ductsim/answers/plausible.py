@@ -13,7 +13,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from ..conveying import plain_form
+from ..conveying import plain_schema
 from ..description.data import running_speed
 from ..description.equipment import Belt, ConstantAir, Section, Weather
 from ..description.layout import Layout
@@ -115,7 +115,7 @@ SIDES = re.compile(r"\b(left|right|front|rear|upper|lower|inner|outer)\b")
 class _Number(NamedTuple):
     """A number of the machine as it is looked at: key without the count of bends and points."""
 
-    thing: str
+    owner: str
     kind: type
     address: str
     key: str
@@ -181,7 +181,7 @@ def look(state: SolvedMachine, measures: str = "metric") -> Looked:
 class _Odd(NamedTuple):
     """Something odd about a number: words with places for `others`, which have its measure."""
 
-    thing: str
+    owner: str
     address: str
     value: float
     measure: str
@@ -197,13 +197,13 @@ def _told(found: Iterable[_Odd], measures: str) -> list[Note]:
     """
     alike: dict[tuple[Any, ...], list[_Odd]] = {}
     for odd in found:
-        key = odd.address.removeprefix(odd.thing)
+        key = odd.address.removeprefix(odd.owner)
         value = "" if odd.of else f"{odd.value:.6g}"
         alike.setdefault((key, value, odd.words, odd.others, odd.of), []).append(odd)
     out = []
     for (key, *_), group in alike.items():
         odd = group[0]
-        name = f"{gathered(o.thing for o in group)}{key if len(group) == 1 else ', ' + key.lstrip('.')}"
+        name = f"{gathered(o.owner for o in group)}{key if len(group) == 1 else ', ' + key.lstrip('.')}"
         ends = dict.fromkeys(_said(end(o.value for o in group), odd.measure, measures) for end in (min, max))
         words = odd.words.format(*(_said(v, odd.measure, measures) for v in odd.others))
         text = f"{name}{f', {odd.of}' if odd.of else ''}: {' to '.join(ends)} {words}."
@@ -221,14 +221,14 @@ def _times(ratio: Any) -> str:
 
 def _numbers(state: SolvedMachine) -> Iterator[_Number]:
     machine = state.machine
-    for thing, form in machine.layout.forms():
-        kind: Any = plain_form(form).part if thing in machine.layout.part else form.part
-        for leaf, number in form.declarations():
-            address = f"{thing}.{leaf}"
+    for owner, schema in machine.layout.schemas():
+        kind: Any = plain_schema(schema).part if owner in machine.layout.part else schema.part
+        for number_key, number in schema.declarations():
+            address = f"{owner}.{number_key}"
             value = machine.numbers.get(address)
             if value is not None:
-                key = re.sub(r" \d+\.", ".", re.sub(r"\[\d+\]$", "", leaf))
-                yield _Number(thing, kind, address, key, float(middle(value)), number.measure)
+                key = re.sub(r" \d+\.", ".", re.sub(r"\[\d+\]$", "", number_key))
+                yield _Number(owner, kind, address, key, float(middle(value)), number.measure)
 
 
 # ---- what is usual
@@ -241,7 +241,7 @@ def _unusual(numbers: Iterable[_Number]) -> Iterator[_Odd]:
             continue
         low, high = (float(si(end, n.measure)) for end in usual)
         if not low <= n.value <= high:
-            yield _Odd(n.thing, n.address, n.value, n.measure, "is unusual ({} to {} is usual)", (low, high))
+            yield _Odd(n.owner, n.address, n.value, n.measure, "is unusual ({} to {} is usual)", (low, high))
 
 
 def _outside(value: float, span: Span) -> bool:
@@ -259,21 +259,21 @@ def _siblings(layout: Layout, numbers: list[_Number]) -> Iterator[list[_Number]]
     groups: dict[tuple[str, str], list[_Number]] = {}
     for n in numbers:
         if n.measure in SIZES and not issubclass(n.kind, Leak):
-            leaf = n.address.removeprefix(n.thing)
-            groups.setdefault((_general(layout, n.thing), leaf), []).append(n)
+            number_key = n.address.removeprefix(n.owner)
+            groups.setdefault((_general(layout, n.owner), number_key), []).append(n)
     count = len(layout.units)
     for (name, _), group in groups.items():
         if len(group) > 1 and len(group) == (2 if "<" in name else count):
             yield group
 
 
-def _general(layout: Layout, thing: str) -> str:
+def _general(layout: Layout, owner: str) -> str:
     """The name with "*" for the unit in it, or "<" for the side."""
     for unit in layout.units:
-        name, found = re.subn(rf"(?<!\w){re.escape(unit.name)}(?!\w)", "*", thing)
+        name, found = re.subn(rf"(?<!\w){re.escape(unit.name)}(?!\w)", "*", owner)
         if found:
             return name
-    return SIDES.sub("<", thing)
+    return SIDES.sub("<", owner)
 
 
 def _odd_siblings(groups: Iterable[list[_Number]]) -> Iterator[_Odd]:
@@ -289,9 +289,9 @@ def _odd_siblings(groups: Iterable[list[_Number]]) -> Iterator[_Odd]:
                     continue  # said of the larger one
                 usual, times = float(np.exp(center)), _times(np.exp(abs(logs[i] - center)))
                 way = "larger" if logs[i] > center else "smaller"
-                whose = f"that of {group[1 - i].thing}," if len(group) == 2 else "its siblings'"
+                whose = f"that of {group[1 - i].owner}," if len(group) == 2 else "its siblings'"
                 words = f"is {times} times {way} than {whose} {{}}"
-                yield _Odd(n.thing, n.address, n.value, n.measure, words, (usual,))
+                yield _Odd(n.owner, n.address, n.value, n.measure, words, (usual,))
 
 
 # ---- numbers of one part against each other
@@ -300,20 +300,20 @@ def _odd_siblings(groups: Iterable[list[_Number]]) -> Iterator[_Odd]:
 def _shapes(state: SolvedMachine, numbers: list[_Number]) -> Iterator[_Odd]:
     by_address = state.machine.numbers
 
-    def of(thing: str, leaf: str) -> float:
-        value = by_address.get(f"{thing}.{leaf}")
+    def of(owner: str, number_key: str) -> float:
+        value = by_address.get(f"{owner}.{number_key}")
         return float("nan") if value is None else float(middle(value))
 
     for n in numbers:
         if n.kind is Jet and n.key == "nozzle_area" and n.value > 0.0:
-            share = n.value / of(n.thing, "mixing_area")
+            share = n.value / of(n.owner, "mixing_area")
             if _outside(share, NOZZLE_SHARE):
                 usual = f"{NOZZLE_SHARE[0]:g} to {NOZZLE_SHARE[1]:g} is usual"
                 words = f"is {_times(share)} of the mixing section ({usual})"
-                yield _Odd(n.thing, n.address, n.value, n.measure, words)
+                yield _Odd(n.owner, n.address, n.value, n.measure, words)
         if not issubclass(n.kind, (Duct, Hose)):
             continue
-        sides = [of(n.thing, leaf) for leaf in ("diameter", "width", "height")]
+        sides = [of(n.owner, number_key) for number_key in ("diameter", "width", "height")]
         width = float(np.nanmin(sides)) if not np.all(np.isnan(sides)) else float("nan")
         ratio = n.value / width
         odd = {
@@ -323,7 +323,7 @@ def _shapes(state: SolvedMachine, numbers: list[_Number]) -> Iterator[_Odd]:
         }
         if odd.get(n.key, False) and np.isfinite(ratio):
             words = f"is unusual: {_times(ratio)} times the {{}} of its section"
-            yield _Odd(n.thing, n.address, n.value, n.measure, words, (width,))
+            yield _Odd(n.owner, n.address, n.value, n.measure, words, (width,))
 
 
 # ---- fans
@@ -334,8 +334,8 @@ def _fans(state: SolvedMachine, numbers: list[_Number]) -> Iterator[_Odd]:
     running = machine.part_numbers()
     curves: dict[tuple[str, str], list[_Number]] = {}
     for n in numbers:
-        if n.thing in machine.layout.fans and n.address.endswith("]"):
-            curves.setdefault((n.thing, n.key), []).append(n)
+        if n.owner in machine.layout.fans and n.address.endswith("]"):
+            curves.setdefault((n.owner, n.key), []).append(n)
     for fan in machine.layout.fans:
         if f"{fan}.curve_speed" not in running:
             continue
@@ -391,7 +391,7 @@ def _share(flow: list[_Number], pressure: list[_Number], power: list[_Number]) -
     if _outside(best, EFFICIENCY):
         most = max(power, key=lambda n: n.value)
         words = f"gives a best efficiency of {_times(best)} ({EFFICIENCY[0]:g} to {EFFICIENCY[1]:g} is usual)"
-        yield _Odd(most.thing, most.address, most.value, most.measure, words)
+        yield _Odd(most.owner, most.address, most.value, most.measure, words)
 
 
 def _out_of_line(flow: list[_Number], points: list[_Number]) -> Iterator[_Odd]:
@@ -412,7 +412,7 @@ def _out_of_line(flow: list[_Number], points: list[_Number]) -> Iterator[_Odd]:
     end = i in (0, len(x) - 1)
     if abs(y[i] - expected) > OUT_OF_LINE * scale * (3.0 if end else 1.0):
         n = points[i]
-        yield _Odd(n.thing, n.address, n.value, n.measure, "is out of line with the other points (about {})",
+        yield _Odd(n.owner, n.address, n.value, n.measure, "is out of line with the other points (about {})",
                    (max(expected, 0.0),))  # fmt: skip
 
 
@@ -435,19 +435,19 @@ def _velocities(state: SolvedMachine) -> Iterator[_Odd | None]:
     machine = state.machine
     ducts = {unit.duct for unit in machine.layout.units}
     for part in machine.layout.parts:
-        kind: Any = plain_form(part.form).part
+        kind: Any = plain_schema(part.schema).part
         fastest = next((most for known, most in FASTEST.items() if issubclass(kind, known)), None)
         if kind is Jet:
             low, high = NOZZLE
             key: Any = machine.layout.path_keys(part.name)[0]
             area = machine.numbers[f"{part.name}.nozzle_area"]
-            leaf = "nozzle_area"
+            number_key = "nozzle_area"
         elif fastest is not None:
             low, high = (SLOWEST_DUCT if part.name in ducts and machine.layout.crop else 0.0), fastest
             key = machine.layout.path_keys(part.name)[0]
             area = np.asarray(stacked_path(machine, part.name).area)[0]
-            leaf = "area" if f"{part.name}.area" in machine.numbers else "diameter"
-            leaf = leaf if f"{part.name}.{leaf}" in machine.numbers else "width"
+            number_key = "area" if f"{part.name}.area" in machine.numbers else "diameter"
+            number_key = number_key if f"{part.name}.{number_key}" in machine.numbers else "width"
         else:
             continue
         if not np.all(np.asarray(area) > 0.0):
@@ -456,7 +456,7 @@ def _velocities(state: SolvedMachine) -> Iterator[_Odd | None]:
         if np.isfinite(velocity) and _outside(velocity, (low, high)):
             words = "is unusual ({} to {} is usual)" if low else "is unusual (up to {} is usual)"
             ends = (low, high) if low else (high,)
-            address = f"{part.name}.{leaf}"
+            address = f"{part.name}.{number_key}"
             yield _Odd(part.name, address, velocity, "m/s", words, ends, "the velocity there")
         else:
             yield None
@@ -475,21 +475,21 @@ def _exchanged(layout: Layout) -> list[Note]:
     things = [(part.name, part.ends) for part in layout.parts]
     things += [(tap.name, (tap.path,)) for tap in layout.tappings]
     things += [(f"unit {u.name}", (u.vacuum_at, u.duct, *u.openings)) for u in layout.units]
-    for thing, ends in things:
-        own = _unit_in(thing, names)
+    for owner, ends in things:
+        own = _unit_in(owner, names)
         for place, end in enumerate(ends):
             other = _unit_in(end, names)
             if own and other:
-                key = (_general(layout, thing), _general(layout, end), place)
-                links.setdefault(key, []).append((thing, end, own if own == other else ""))
+                key = (_general(layout, owner), _general(layout, end), place)
+                links.setdefault(key, []).append((owner, end, own if own == other else ""))
     out = []
     for group in links.values():
-        wrong = [(thing, end) for thing, end, own in group if not own]
+        wrong = [(owner, end) for owner, end, own in group if not own]
         if len(group) == len(names) > 2 and 0 < len(wrong) <= 2:
             out += [
-                Note(f"{thing} is connected with {end}, those of the other units with their own.",
-                     "exchanged", thing)
-                for thing, end in wrong
+                Note(f"{owner} is connected with {end}, those of the other units with their own.",
+                     "exchanged", owner)
+                for owner, end in wrong
             ]  # fmt: skip
     return out
 

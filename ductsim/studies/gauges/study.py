@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 
 from ...answers.variants import Variants, solve_variants
 from ...arguments import texts, whole
-from ...bounded import at_most
 from ...errors import InputError, OutsideRange
 from ...machine.machine import Machine
 from ...machine.possible import as_machine
@@ -20,6 +19,7 @@ from ...readings.model import ReadingErrors
 from ...readings.naming import readings_of
 from ...readings.table import Reading
 from ...readings.unknowns import possible, speed_addresses, unknowns_of, usual_speed
+from ...size_limits import at_most
 from ...speed.raising import raising
 from .result import Gauges
 
@@ -131,7 +131,7 @@ def _is_text(given: Any) -> bool:
 def _mended(machine: Machine) -> dict[str, tuple[float, float]]:
     """What is otherwise on a healthy machine."""
     layout, numbers = machine.layout, machine.numbers
-    healthy = {f"{part.name}.{leaf}": 0.0 for part in layout.parts for leaf in part.kind.faults}
+    healthy = {f"{part.name}.{number_key}": 0.0 for part in layout.parts for number_key in part.kind.faults}
     if layout.free.get("unknown"):
         healthy |= {unknown.address: unknown.likely for unknown in unknowns_of(machine)}
     return {

@@ -8,7 +8,7 @@ import numpy as np
 
 from ...display import style
 from ...display.charts import in_measures, light_grid
-from ...display.faces import Plot
+from ...display.presentation import Plot
 from ...quantity import RPM
 from .result import Gauges
 
