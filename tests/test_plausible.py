@@ -8,7 +8,7 @@ import re
 import pytest
 
 import ductsim as ds
-from ductsim.answers.plausible import look
+from ductsim.answers.plausible import plausibility
 from ductsim.commands.checking import checked
 from ductsim.machine.demos import demo_file
 
@@ -84,7 +84,7 @@ def planted(demo, address, value):
 def named(machine, address):
     """Whether a note of a check is about the number."""
     owner = re.sub(r"\*", "1", address.split(".")[0])
-    return any(owner in note.split(":")[0] for note in look(machine.solve(raise_error=False)).notes)
+    return any(owner in note.split(":")[0] for note in plausibility(machine.solve(raise_error=False)).notes)
 
 
 @pytest.mark.filterwarnings("ignore::ductsim.OutsideRange")
@@ -103,13 +103,13 @@ def test_things_exchanged_are_noted_by_name(tmp_path, demo, swaps, name):
         text = text.replace(old, new, 1)
     file = tmp_path / "slip.toml"
     file.write_text(text)
-    notes = look(ds.Machine.read(file).solve(raise_error=False)).notes
+    notes = plausibility(ds.Machine.read(file).solve(raise_error=False)).notes
     assert any(note.place.split(".")[0] == name for note in notes), notes
 
 
 @pytest.mark.parametrize("demo", ["picker", "bench", "suction"])
 def test_nothing_is_noted_falsely(demo):
-    looked = look(ds.demo(demo).solve())
+    looked = plausibility(ds.demo(demo).solve())
     assert looked.notes == []
     assert looked.numbers > 20
     assert looked.velocities > 3
@@ -125,21 +125,23 @@ def test_check_notes_a_slip_with_its_number_and_says_what_it_looked_at():
 
 def test_what_is_said_of_many_stands_in_one_note():
     (note,) = (
-        n for n in look(planted("suction", "mouth *.area", "1.2 cm2").solve()).notes if "area" in n.place
+        n
+        for n in plausibility(planted("suction", "mouth *.area", "1.2 cm2").solve()).notes
+        if "area" in n.place
     )
     assert note.startswith("mouth 1, 2, 3, 4, 5, 6, 7 and 8, area: 1.20 cm2 is unusual (10.0 cm2 to 1.50 m2")
 
 
 def test_notes_are_said_in_inches_where_that_is_asked():
-    (note,) = look(planted("picker", "hose 3.length", "1.9 ft").solve(), "inch").notes
+    (note,) = plausibility(planted("picker", "hose 3.length", "1.9 ft").solve(), "inch").notes
     assert note == "hose 3.length: 22.8 in is 3.2 times smaller than its siblings' 6.09 ft."
 
 
 @pytest.mark.filterwarnings("ignore::ductsim.OutsideRange")
 def test_a_curve_whose_wheel_nobody_makes_is_noted():
-    notes = look(planted("suction", "fan.curve_speed", "180 rpm").solve(raise_error=False)).notes
+    notes = plausibility(planted("suction", "fan.curve_speed", "180 rpm").solve(raise_error=False)).notes
     assert any("wheel that its pressures need at that speed: 8.10 m is unusual" in note for note in notes)
-    fast = look(ds.demo("picker").change({"belt.engine_speed": "x1.6"}).solve()).notes
+    fast = plausibility(ds.demo("picker").change({"belt.engine_speed": "x1.6"}).solve()).notes
     assert any(
         note.startswith("left fan, right fan, speed, the speed of its blades' tips: 173 m/s") for note in fast
     )

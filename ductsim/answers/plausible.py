@@ -157,7 +157,7 @@ class Looked(NamedTuple):
         return f"Looked at: {listed(words)}." if words else ""
 
 
-def look(state: SolvedMachine, measures: str = "metric") -> Looked:
+def plausibility(state: SolvedMachine, measures: str = "metric") -> Looked:
     """Look for numbers that hardly any such machine has; of columns the median counts.
 
     Parameters
@@ -195,13 +195,13 @@ def _told(found: Iterable[_Odd], measures: str) -> list[Note]:
 
     Values that follow from the machine as a whole, as velocities do, stand in one note as a range.
     """
-    alike: dict[tuple[Any, ...], list[_Odd]] = {}
+    groups: dict[tuple[Any, ...], list[_Odd]] = {}
     for odd in found:
         key = odd.address.removeprefix(odd.owner)
         value = "" if odd.of else f"{odd.value:.6g}"
-        alike.setdefault((key, value, odd.words, odd.others, odd.of), []).append(odd)
+        groups.setdefault((key, value, odd.words, odd.others, odd.of), []).append(odd)
     out = []
-    for (key, *_), group in alike.items():
+    for (key, *_), group in groups.items():
         odd = group[0]
         name = f"{gathered(o.owner for o in group)}{key if len(group) == 1 else ', ' + key.lstrip('.')}"
         ends = dict.fromkeys(_said(end(o.value for o in group), odd.measure, measures) for end in (min, max))
@@ -472,10 +472,10 @@ def _exchanged(layout: Layout) -> list[Note]:
     """
     names = [unit.name for unit in layout.units]
     links: dict[tuple[str, str, int], list[tuple[str, str, str]]] = {}
-    things = [(part.name, part.ends) for part in layout.parts]
-    things += [(tap.name, (tap.path,)) for tap in layout.tappings]
-    things += [(f"unit {u.name}", (u.vacuum_at, u.duct, *u.openings)) for u in layout.units]
-    for owner, ends in things:
+    objects = [(part.name, part.ends) for part in layout.parts]
+    objects += [(tap.name, (tap.path,)) for tap in layout.tappings]
+    objects += [(f"unit {u.name}", (u.vacuum_at, u.duct, *u.openings)) for u in layout.units]
+    for owner, ends in objects:
         own = _unit_in(owner, names)
         for place, end in enumerate(ends):
             other = _unit_in(end, names)

@@ -13,7 +13,7 @@ import numpy as np
 from ..answers.describe import Description
 from ..answers.ends import unknown_ends
 from ..answers.junctions import free_outlets
-from ..answers.plausible import Looked, look
+from ..answers.plausible import Looked, plausibility
 from ..answers.sensitivity import Slope
 from ..answers.state import NO_VACUUM
 from ..cautions import cautions_for
@@ -85,7 +85,7 @@ class Checked(Result):
     @cached_property
     def looked(self) -> Looked:
         """Numbers that hardly any such machine has, and what was looked at for them."""
-        return look(self.state)
+        return plausibility(self.state)
 
     @property
     def machine(self) -> Machine:

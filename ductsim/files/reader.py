@@ -91,27 +91,27 @@ def read_tables(document: Mapping[str, Any]) -> Read:
     with wrong.noting():
         refuse_unknown(document, TOP, "")
     numbers = _Numbers()
-    things: dict[str, Any] = {"measures": "metric", "title": "Machine", "free_ends": free_ends}
+    objects: dict[str, Any] = {"measures": "metric", "title": "Machine", "free_ends": free_ends}
     with wrong.noting("measures"):
-        things["measures"] = _measures(document)
+        objects["measures"] = _measures(document)
     with wrong.noting("title"):
-        things["title"] = text(document, "title", "", default="Machine")
+        objects["title"] = text(document, "title", "", default="Machine")
     with wrong.noting("air"):
-        things["air"] = _weather(table(document.get("air"), "air"), numbers)
+        objects["air"] = _weather(table(document.get("air"), "air"), numbers)
     drives, turning = _drives(table(document.get("drive"), "drive"), numbers, wrong)
-    things["drives"] = drives
+    objects["drives"] = drives
     with wrong.noting():
-        _parts_and_units(document, turning, numbers, wrong, things)
+        _parts_and_units(document, turning, numbers, wrong, objects)
     for key, kind in (("hold", Held), ("supply", Supplied)):
         with wrong.noting(key):
-            things[key] = _nodes(tables(document.get(key), key), key, kind, numbers)
+            objects[key] = _nodes(tables(document.get(key), key), key, kind, numbers)
     with wrong.noting("crop"):
-        things["crop"] = _crop(document, numbers)
+        objects["crop"] = _crop(document, numbers)
     wrong.refuse()
-    measures = things.pop("measures")
-    held, supplied = things.pop("hold"), things.pop("supply")
+    measures = objects.pop("measures")
+    held, supplied = objects.pop("hold"), objects.pop("supply")
     free = {key: document[key] for key in FREE if key in document}
-    layout = Layout(**things, held=held, supplied=supplied, free=free)
+    layout = Layout(**objects, held=held, supplied=supplied, free=free)
     checks.check_layout(layout)
     check_crop(layout)
     _check_free(layout)
@@ -128,11 +128,11 @@ def _parts_and_units(
     turning: Mapping[str, Any],
     numbers: _Numbers,
     wrong: Problems,
-    things: dict[str, Any],
+    objects: dict[str, Any],
 ) -> None:
     """Add parts, tappings, units and boxes to `things`, and what is wrong with them to `wrong`."""
     parts, tappings, units, boxes = expand(document)
-    open_nodes = frozenset((OUTSIDE, *boxes)) if things["free_ends"] else frozenset[str]()
+    open_nodes = frozenset((OUTSIDE, *boxes)) if objects["free_ends"] else frozenset[str]()
     entries: list[PartEntry] = []
     shared: list[Placed] = []
     with wrong.noting():
@@ -152,7 +152,7 @@ def _parts_and_units(
     for own in units:
         with own.noting(wrong):
             found.append(_unit(own.values))
-    things |= {"parts": tuple(entries), "tappings": tuple(taps), "units": tuple(found), "boxes": boxes}
+    objects |= {"parts": tuple(entries), "tappings": tuple(taps), "units": tuple(found), "boxes": boxes}
 
 
 def _weather(values: dict[str, Any], numbers: _Numbers) -> Schema:
