@@ -91,6 +91,8 @@ from .studies.fill import fill as fill
 from .studies.fit import Fit as Fit
 from .studies.fit import Suspects as Suspects
 from .studies.fit import fit as fit
+from .studies.gauges import Gauges as Gauges
+from .studies.gauges import gauges as gauges
 from .studies.ground_speed import GroundSpeed as GroundSpeed
 from .studies.ground_speed import ground_speed as ground_speed
 from .studies.proof import Proof as Proof

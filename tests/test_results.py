@@ -93,6 +93,7 @@ MAKERS = {
     "questions": lambda: bench().questions(),
     "difference": lambda: bench().diff(FIXES[0].on(bench()).change({"left duct.length": "3 m"})),
     "sweep": lambda: ds.sweep(bench(), "fan.speed", ["1400 rpm", "1900 rpm"]),
+    "gauges": lambda: ds.gauges(bench(), ["1400 rpm", "1500 rpm"], samples=20),
     "faults": lambda: ds.what_if(bench()),
     "faults of a leaky machine": lambda: ds.what_if(leaky_bench(), of="shaft power"),
     "ground speed": lambda: ds.ground_speed(

@@ -89,7 +89,10 @@ def _of_units(state: SolvedMachine) -> list[Note]:
     if state.columns is None and by_air and by_vacuum:
         gap = opening_air(state.machine, state, by_vacuum) - opening_air(state.machine, state, by_air)
         if by_air != by_vacuum and gap > WORTH_SAYING * abs(opening_air(state.machine, state, by_vacuum)):
-            words = f"By the air through its openings unit {by_air} is weakest, by vacuum unit {by_vacuum}."
+            words = (
+                f"By the air through its openings unit {by_air} is weakest, by vacuum unit {by_vacuum}: "
+                f"begin with unit {by_vacuum}, whose vacuum a gauge shows."
+            )
             out.append(Note(words, "weakest in doubt", by_air, gap))
     return out
 

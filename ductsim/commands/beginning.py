@@ -97,10 +97,10 @@ def _typical(kind: type[Part]) -> dict[str, float]:
     for machine in [*begun, *map(demos.demo, demos.names())]:
         for part in machine.layout.parts:
             if part.kind is kind:
-                for leaf in part.schema.number_keys:
-                    value = machine.numbers.get(f"{part.name}.{leaf}")
+                for number_key in part.schema.number_keys:
+                    value = machine.numbers.get(f"{part.name}.{number_key}")
                     if value is not None:
-                        out.setdefault(re.sub(r"^\w+ \d+\.|\[\d+\]$", "", leaf), float(value))
+                        out.setdefault(re.sub(r"^\w+ \d+\.|\[\d+\]$", "", number_key), float(value))
     return out
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -12,6 +13,7 @@ import numpy as np
 from ..answers.describe import Description
 from ..answers.ends import unknown_ends
 from ..answers.junctions import free_outlets
+from ..answers.plausible import Looked, plausibility
 from ..answers.sensitivity import Slope
 from ..answers.state import NO_VACUUM
 from ..cautions import cautions_for
@@ -80,6 +82,11 @@ class Checked(Result):
     held: ReadingCheck | None = None
     first: list[ToMeasure] = field(default_factory=list)
 
+    @cached_property
+    def looked(self) -> Looked:
+        """Numbers that hardly any such machine has, and what was looked at for them."""
+        return plausibility(self.state)
+
     @property
     def machine(self) -> Machine:
         """The machine that was looked through."""
@@ -129,6 +136,7 @@ def notes(found: Checked) -> list[Note]:
     return [
         *readings,
         *found.state.notes,
+        *found.looked.notes,
         *_odd_units(found),
         *_fan_ends(found),
         *_hoses(found),
@@ -226,7 +234,8 @@ def sentences(found: Checked, measures: str) -> list[str]:
         return [f"The machine file can be read, but: {found.state.failure()}", *counts]
     out = ["Nothing is wrong with the machine file." if not found.notes else _noted(found)]
     out += [*counts, *_operating(found, measures), *_unsure(found, measures)]
-    return [*_held(found, measures), *out]
+    looked = found.looked.sentence()
+    return [*_held(found, measures), *out, *([looked] if looked else [])]
 
 
 def _held(found: Checked, measures: str) -> list[str]:

@@ -6,6 +6,7 @@ from argparse import Namespace
 from dataclasses import dataclass
 from typing import Any
 
+from ..answers.plausible import plausibility
 from ..display.rows import Of, rows_of
 from ..machine.machine import MachineState
 from ..questions.vocabulary import Question, question
@@ -66,7 +67,7 @@ def _solved_sentences(found: Solved, measures: str) -> list[str]:
 Solved.show_by(
     tables=_solved_tables,
     sentences=_solved_sentences,
-    notes=lambda found: found.state.notes,
+    notes=lambda found: [*found.state.notes, *plausibility(found.state).notes],
     about=lambda found: found.state.about(),
 )
 

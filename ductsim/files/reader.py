@@ -91,28 +91,28 @@ def read_tables(document: Mapping[str, Any]) -> Read:
     with wrong.noting():
         refuse_unknown(document, TOP, "")
     numbers = _Numbers()
-    things: dict[str, Any] = {"measures": "metric", "title": "Machine", "free_ends": free_ends}
+    objects: dict[str, Any] = {"measures": "metric", "title": "Machine", "free_ends": free_ends}
     with wrong.noting("measures"):
-        things["measures"] = _measures(document)
+        objects["measures"] = _measures(document)
     with wrong.noting("title"):
-        things["title"] = text(document, "title", "", default="Machine")
+        objects["title"] = text(document, "title", "", default="Machine")
     with wrong.noting("air"):
-        things["air"] = _weather(table(document.get("air"), "air"), numbers)
+        objects["air"] = _weather(table(document.get("air"), "air"), numbers)
     drives, turning = _drives(table(document.get("drive"), "drive"), numbers, wrong)
-    things["drives"] = drives
+    objects["drives"] = drives
     where: dict[tuple[str, str], Placed] = {}
     with wrong.noting():
-        where = _parts_and_units(document, turning, numbers, wrong, things)
+        where = _parts_and_units(document, turning, numbers, wrong, objects)
     for key, kind in (("hold", Held), ("supply", Supplied)):
         with wrong.noting(key):
-            things[key] = _nodes(tables(document.get(key), key), key, kind, numbers)
+            objects[key] = _nodes(tables(document.get(key), key), key, kind, numbers)
     with wrong.noting("crop"):
-        things["crop"] = _crop(document, numbers)
+        objects["crop"] = _crop(document, numbers)
     wrong.refuse()
-    measures = things.pop("measures")
-    held, supplied = things.pop("hold"), things.pop("supply")
+    measures = objects.pop("measures")
+    held, supplied = objects.pop("hold"), objects.pop("supply")
     free = {key: document[key] for key in FREE if key in document}
-    layout = Layout(**things, held=held, supplied=supplied, free=free)
+    layout = Layout(**objects, held=held, supplied=supplied, free=free)
     try:
         checks.check_layout(layout)
     except InputError as err:
@@ -132,15 +132,15 @@ def _parts_and_units(
     turning: Mapping[str, Any],
     numbers: _Numbers,
     wrong: Problems,
-    things: dict[str, Any],
+    objects: dict[str, Any],
 ) -> dict[tuple[str, str], Placed]:
-    """Add parts, tappings, units and boxes to `things`, and what is wrong with them to `wrong`.
+    """Add parts, tappings, units and boxes to `objects`, and what is wrong with them to `wrong`.
 
     What comes back says where each is written, by what it is and its name.
     """
     where: dict[tuple[str, str], Placed] = {}
     parts, tappings, units, boxes = expand(document)
-    open_nodes = frozenset((OUTSIDE, *boxes)) if things["free_ends"] else frozenset[str]()
+    open_nodes = frozenset((OUTSIDE, *boxes)) if objects["free_ends"] else frozenset[str]()
     entries: list[PartEntry] = []
     shared: list[Placed] = []
     with wrong.noting():
@@ -163,7 +163,7 @@ def _parts_and_units(
         with own.noting(wrong):
             found.append(_unit(own.values))
             where["unit", found[-1].name] = own
-    things |= {"parts": tuple(entries), "tappings": tuple(taps), "units": tuple(found), "boxes": boxes}
+    objects |= {"parts": tuple(entries), "tappings": tuple(taps), "units": tuple(found), "boxes": boxes}
     return where
 
 

@@ -63,6 +63,6 @@ WAYS = {
 """Name of a number -> how it is measured; what is not in it shows by readings alone."""
 
 
-def way_of(leaf: str) -> Way:
+def way_of(number_key: str) -> Way:
     """How the number of that name is measured; "bend 1.radius" and "flow[2]" are their last words."""
-    return WAYS.get(leaf.rpartition(".")[2].partition("[")[0], BY_READINGS)
+    return WAYS.get(number_key.rpartition(".")[2].partition("[")[0], BY_READINGS)

@@ -71,8 +71,10 @@ def with_engine_speed(machine: MachineData, reading: Reading) -> Reading:
         )
     ratio = 1.0
     for drive in turning:
-        leaves = ("driving_pulley", "driven_pulley", "slip")
-        ratio = float(fan_speed(1.0, *(machine.numbers[f"{drive}.{leaf}"] for leaf in leaves)))
+        number_keys = ("driving_pulley", "driven_pulley", "slip")
+        ratio = float(
+            fan_speed(1.0, *(machine.numbers[f"{drive}.{number_key}"] for number_key in number_keys))
+        )
     if not ratio > 0.0:
         raise InputError("the drive does not turn the fans", place="reading", allowed="engine_speed")
     return replace(reading, engine_speed=reading.fan_speed / ratio)

@@ -68,7 +68,9 @@ class Comparison(Result):
     together : list of Together
         Fixes that help only together, cancel, overlap or reinforce each other, the strongest first.
     recommended : int
-        The best set within the budget, or of all that are allowed.
+        The best set within the budget, or of all that are allowed, without what adds next to nothing.
+    left_out : list of str
+        The fixes that it is without.
     order : list of str
         Its fixes in the order that gains most early on.
     chances : dict
@@ -92,6 +94,7 @@ class Comparison(Result):
     worth_errors: Array = field(default_factory=lambda: np.zeros(0))
     together: list[Together] = field(default_factory=list)
     recommended: int = 0
+    left_out: list[str] = field(default_factory=list)
     order: list[str] = field(default_factory=list)
     chances: dict[int, float] = field(default_factory=dict)
     seen: list[Note] = field(default_factory=list)

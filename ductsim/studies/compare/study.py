@@ -173,7 +173,9 @@ def _sampled(found: Comparison) -> tuple[Array, Array]:
 
 def _recommend(found: Comparison) -> None:
     """The best set, how sure that is, its order, and the best sets of the budgets that are shown."""
-    found.recommended = next(iter(found.ranked(found.budget)), 0)
+    best = next(iter(found.ranked(found.budget)), 0)
+    found.recommended = _worth_doing(found.sure, best)
+    found.left_out = found.names(best & ~found.recommended)
     if found.machines > 1:
         found.chances = _chances(found)
     found.order = found.order_of(found.names(found.recommended))
@@ -181,6 +183,20 @@ def _recommend(found: Comparison) -> None:
         found.seen = found.done().solve(raise_error=False).notes
     for within in BUDGETS if found.budget is None else ():
         found.ranked(within)
+
+
+def _worth_doing(sure: SolvedSets, mask: int) -> int:
+    """The set without fixes that add less than what counts as none, as long as what is left is allowed."""
+    while mask:
+        fewer = [mask & ~(1 << i) for i in range(sure.n) if mask >> i & 1]
+        sure.need(fewer)
+        rows = [sure.row(part) for part in fewer]
+        gains = {part: float(sure.gain[r]) for part, r in zip(fewer, rows, strict=True) if sure.allowed[r]}
+        best = max(gains, key=gains.__getitem__, default=mask)
+        if best == mask or sure.gain[sure.row(mask)] - gains[best] >= sure.noticed:
+            break
+        mask = best
+    return mask
 
 
 def _chances(found: Comparison) -> dict[int, float]:
@@ -192,6 +208,10 @@ def _chances(found: Comparison) -> dict[int, float]:
     gains = np.where(np.isnan(sure.gains), -np.inf, sure.gains)[rows]
     # equal gains count for the set that the ranking puts first
     best = (gains > gains.max(axis=0) - sure.tie).argmax(axis=0)
+    # what counts as none takes nothing from the set that is advised
+    advised = np.flatnonzero(rows == sure.row(found.recommended))
+    if found.left_out and advised.size:
+        best[gains[advised[0]] > gains.max(axis=0) - sure.noticed] = advised[0]
     share = np.bincount(best, minlength=len(rows)) / len(best)
     return {sure.masks[row]: float(chance) for row, chance in zip(rows, share, strict=True) if chance}
 

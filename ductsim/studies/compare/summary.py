@@ -41,7 +41,8 @@ def _advice(found: Comparison, measures: str) -> list[str]:
         return [f"As it is, the machine is not allowed to run: {stands_now.words}."]
     if not mask:
         time = "" if found.budget is None else f" in {_time(found.budget)}"
-        return [f"Nothing that can be done{time} makes the {found.question.label} better."]
+        gain = " by half a per cent or more" if found.left_out else ""
+        return [f"Nothing that can be done{time} makes the {found.question.label} better{gain}."]
     solved, row = found.holding(mask)
     within = None if found.budget is None else f"Within {_time(found.budget)} the best is"
     head = within or "The best of all that is allowed is"
@@ -63,7 +64,9 @@ def _advice(found: Comparison, measures: str) -> list[str]:
             f"the chance that no other set is better is {chance:.0%}."
         )
     out += _beside(solved, row, measures)
-    out += _spared(found, solved, mask, measures)
+    if found.left_out:
+        adds = "adds" if len(found.left_out) == 1 else "add"
+        out.append(f"{listed(found.left_out)} {adds} less than half a per cent to it: not worth the work.")
     return out
 
 
@@ -101,31 +104,13 @@ def _beside(solved: SolvedSets, row: int, measures: str) -> list[str]:
     return out
 
 
-def _spared(found: Comparison, solved: SolvedSets, mask: int, measures: str) -> list[str]:
-    """The longest work of the set that brings next to nothing."""
-    row = solved.row(mask)
-    idle = []
-    for i in range(found.n):
-        if not mask >> i & 1 or not solved.time[i] or not solved.has(mask & ~(1 << i)):
-            continue
-        without = solved.row(mask & ~(1 << i))
-        lost = float(solved.gain[row] - solved.gain[without])
-        if solved.allowed[without] and lost < solved.noticed:
-            idle.append((float(solved.time[i]), lost, found.tasks[i].fix.name))
-    if not idle:
-        return []
-    minutes, lost, name = max(idle)
-    little = said(lost, found.question.measure, measures, 2)
-    return [f"{name} adds only {little} to it and takes {_time(minutes)}."]
-
-
 def _single(found: Comparison, measures: str) -> list[str]:
     """The best fix alone."""
     solved = found.sure
     rows = {i: solved.row(1 << i) for i in range(found.n)}
     gains = {i: float(solved.gain[row]) for i, row in rows.items() if solved.allowed[row]}
     best = max(gains, key=lambda i: gains[i], default=None)
-    if best is None or gains[best] <= solved.tie or found.recommended.bit_count() == 1:
+    if best is None or gains[best] < solved.noticed or found.recommended.bit_count() == 1:
         return []
     task = found.tasks[best]
     gain = said(gains[best], found.question.measure, measures, sign=True)

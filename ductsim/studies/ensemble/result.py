@@ -48,6 +48,8 @@ class Ensemble(Result):
     seed, method, chunk, sha256 : of the draw and of everything it was made from
     folder_notes : list of Note
         Which chunks of the folder were not believed and computed anew, and why.
+    as_described : array (questions,), in SI
+        The answers of the machine itself, every number as it is described; NaN where there is none.
     """
 
     machine: Machine
@@ -64,6 +66,7 @@ class Ensemble(Result):
     chunk: int
     sha256: str
     folder_notes: list[Note] = field(default_factory=list)
+    as_described: Array = field(default_factory=lambda: np.zeros(0))
 
     def __len__(self) -> int:
         return int(self.answers.shape[1])

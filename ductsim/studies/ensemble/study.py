@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import pickle
+import warnings
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, fields, replace
@@ -18,7 +19,7 @@ from ...description.data import MachineData
 from ...description.distributions import Correlation, check_scattering, read_correlation
 from ...description.spreads import Draw, Scatter, Spread, default_spreads, read_spreads, resolve
 from ...digest import digest
-from ...errors import InputError, UnknownName, shown
+from ...errors import InputError, OutsideRange, UnknownName, shown
 from ...machine.machine import Machine
 from ...machine.network import Network
 from ...machine.possible import as_machine
@@ -183,7 +184,18 @@ def _found(job: Job, chunks: Mapping[int, Chunk], folder_notes: Iterable[str]) -
         chunk=job.chunk,
         sha256=job.sha256,
         folder_notes=[Note(text, "computed anew") for text in folder_notes],
+        as_described=locked(_as_described(job)),
     )
+
+
+def _as_described(job: Job) -> Array:
+    """The answers of the machine that nothing is drawn for, (questions,)."""
+    with warnings.catch_warnings():  # its own solve says where it leaves the range of its sources
+        warnings.simplefilter("ignore", OutsideRange)
+        state = job.machine.solve(raise_error=False)
+    if not bool(np.all(state.solved)):
+        return np.full(len(job.of), np.nan)
+    return np.array([float(state.ask(of)) for of in job.of])
 
 
 def _chances(job: Job, weakest: list[Any]) -> dict[str, float]:

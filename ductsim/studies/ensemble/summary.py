@@ -13,11 +13,16 @@ from ...quantity import show
 from ...questions.vocabulary import Question
 from ...result import Note
 from ...statistics import quantile
+from ...wording import said
 from .result import Array, Ensemble
 
 Row = dict[str, Any]
 QUANTILES = (0.025, 0.25, 0.5, 0.75, 0.975)
 MOST_FAILED = 100  # rows
+OFF, SURE = 0.005, 3.0
+"""A mean is told of from this share of the answer on, beyond so many of its own standard errors."""
+NEARLY_ALWAYS = 0.95
+"""A unit that is the weakest so often is the only one that counts."""
 
 
 def about(found: Ensemble) -> str:
@@ -90,6 +95,7 @@ def _shares(found: Ensemble) -> Iterator[tuple[str, Any, int]]:
 def sentences(found: Ensemble, measures: str) -> list[str]:
     """The answer first: what holds in 95 of 100 such machines, and which unit is weakest how often."""
     out = [_range(*own, measures) for own in zip(found.questions, found.answers, strict=True)]
+    out += _off(found, measures)
     ranked = sorted(found.chance_weakest.items(), key=lambda item: -item[1])
     if ranked:
         words = ", ".join(f"unit {u} {100 * c:.0f} %" for u, c in ranked if c >= 0.005)
@@ -107,6 +113,35 @@ def _range(asked: Question, values: Array, measures: str) -> str:
         f"{asked.of.capitalize()}: {middle:.4g} {unit}, in 95 of 100 such machines between "
         f"{low:.4g} and {high:.4g} {unit}."
     )
+
+
+def _off(found: Ensemble, measures: str) -> list[str]:
+    """Why the mean of an answer is not that of the machine as it is described, where it is plainly not."""
+    out = []
+    for asked, values, own in zip(found.questions, found.answers, found.as_described, strict=True):
+        known = values[~np.isnan(values)]
+        if (
+            len(known) < 2
+            or not abs(known.mean() - own) > OFF * abs(own) + SURE * known.std() / len(known) ** 0.5
+        ):
+            continue
+        mean, itself = (said(value, asked.measure, measures) for value in (float(known.mean()), float(own)))
+        where = "below" if known.mean() < own else "above"
+        out.append(
+            f"Its mean, {mean}, lies {where} the {itself} of the machine as described: {_why(found, asked)}."
+        )
+    return out
+
+
+def _why(found: Ensemble, asked: Question) -> str:
+    """What moves a mean: the least of several units, or an answer that bends."""
+    most = max(found.chance_weakest.values(), default=1.0)
+    if asked.of.startswith("weakest") and most < NEARLY_ALWAYS:
+        return (
+            "of units that scatter the weakest is another from machine to machine, and the least of several "
+            "lies lower than each of them"
+        )
+    return "the answer bends with the numbers that scatter, so what they add and take does not even out"
 
 
 def notes(found: Ensemble) -> list[Note]:

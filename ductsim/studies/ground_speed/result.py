@@ -19,6 +19,7 @@ from ...machine.machine import Machine
 from ...quantity import single
 from ...result import Result
 from ...speed.limit import SLOWEST
+from ...speed.raising import Raising
 from ...statistics import quantile
 from .curves import by_engine_speed, by_front_share, by_yield
 from .narrowing import Telling
@@ -106,9 +107,8 @@ class GroundSpeed(Result):
         At `crop.ground_speed`, one for each of the places.
     duct_margins : dict
         Unit -> air velocity in its own duct over the conveying velocity, at the limiting speed.
-    beyond : list of tuple of str
-        At each of the factors `curves.SPEEDS` on the speed of all fans, whose limits are passed; empty where
-        no speed can be changed.
+    raising : Raising or None
+        How far the speed of all fans may be raised; None where it cannot be changed or no limit is stated.
     gains : list of Gain
     """
 
@@ -127,7 +127,7 @@ class GroundSpeed(Result):
     place_limits: Array
     margins: list[Margin]
     duct_margins: dict[str, float]
-    beyond: list[tuple[str, ...]]
+    raising: Raising | None
     gains: list[Gain] = field(default_factory=list)
 
     # ---- curves: worked out when they are asked for, since each takes as long as the rest together

@@ -24,7 +24,7 @@ from ...size_limits import at_most
 from ...speed import Calibration, crop_from
 from ...speed.conditioning import Conditioned, drawn
 from ...speed.limit import margins_at, place_limits, speed_limit
-from .curves import beyond_limits
+from ...speed.raising import raising
 from .narrowing import deciding, most_telling
 from .result import Gain, GroundSpeed, near_limit, usable_guess
 
@@ -115,7 +115,7 @@ def ground_speed(
         place_limits=place_limits(loaded, guess, reach),
         margins=found_margins(loaded, solve(loaded, raise_error=False)),
         duct_margins=_duct_margins(judged, margins_at(loaded, [guess])[:, 0]),
-        beyond=beyond_limits(loaded),
+        raising=raising(loaded.without_crop()),
         gains=[_gain(fix, possible.without_crop(), own, draws, speeds, limit) for fix in wanted],
     )
 

@@ -14,7 +14,6 @@ from ...result import Note
 from ...speed.conditioning import FEW
 from ...speed.summary import speed_text
 from ...wording import listed, percent, said
-from .curves import SPEEDS
 from .result import Gain, GroundSpeed
 
 Row = dict[str, Any]
@@ -263,11 +262,9 @@ def notes(found: GroundSpeed) -> list[Note]:
         Note(f"{gain.fix.name}: {gain.problem}", "fix", gain.fix.name) for gain in found.gains if gain.problem
     ]
     out += _about_ducts(found)
-    for factor, names in zip(SPEEDS, found.beyond, strict=False):
-        if names:
-            text = f"Above {factor:.2f} of today's engine speed a limit of {', '.join(names)} is passed."
-            out.append(Note(text, "limit passed", names[0], float(factor)))
-            break
+    if found.raising is not None:
+        text = found.raising.sentence()
+        out.append(Note(text, "highest speed", value=found.raising.factor))
     if not found.calibrated:
         text = "The least values are assumed: tell what you have seen (calibrate) before you trust the "
         out.append(Note(f"{text}absolute speed.", "assumed"))

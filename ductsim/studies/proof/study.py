@@ -102,8 +102,26 @@ def proof(
         own=taken.own,
         common=taken.common(),
         changes=changes,
-        seen=[*(note for side in sides for note in side.notes), *left_out],
+        seen=[
+            *(note for side in sides for note in side.notes),
+            *left_out,
+            *_speed_unread(base, sides, usual),
+        ],
     )
+
+
+def _speed_unread(machine: Machine, sides: Sequence[Readings], errors: ReadingErrors) -> list[Note]:
+    """That readings were taken without the engine speed, and what that costs."""
+    unread = [r for side in sides for r in side if r.engine_speed is None]
+    if not unread or usual_speed(machine) is None:
+        return []
+    count = sum(map(len, sides))
+    text = (
+        f"{len(unread)} of {count} readings are without an engine speed: the speed of each set counts as "
+        f"known to {errors.unread_speed:.0%} only, a pressure to {2.0 * errors.unread_speed:.0%}, which can "
+        "hide what the fix does. Read it with each set."
+    )
+    return [Note(text, "no engine speed", value=float(len(unread)))]
 
 
 def possible_columns(machine_or_fit: Machine | Fitted, seed: int) -> Machine:

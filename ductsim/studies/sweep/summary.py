@@ -13,9 +13,12 @@ from ...questions.vocabulary import Question
 from ...result import Note
 from ...statistics import quantile
 from ...wording import said
-from .result import Sweep
+from .result import Array, Sweep
 
 Row = dict[str, Any]
+
+ELSEWHERE = 0.01
+"""The least relative change of another unit's vacuum that is worth a word."""
 
 
 def about(found: Sweep) -> str:
@@ -101,6 +104,7 @@ def sentences(found: Sweep, measures: str) -> list[str]:
             f"the {asked.label} goes from {ends[0]} to {ends[1]}."
         )
         out += _best(found, asked, measures)
+    out += _elsewhere(found, measures)
     out += _about_weakest(found, measures)
     if found.power.any():
         power, fuel = (
@@ -124,6 +128,24 @@ def _best(found: Sweep, asked: Question, measures: str) -> list[str]:
     among = "Among the allowed values" if any(found.passed) else "Among these values"
     answer = said(float(middle[best]), asked.measure, measures)
     return [f"{among} {found.shown_value(found.values[best], measures)} is best: {answer}."]
+
+
+def _elsewhere(found: Sweep, measures: str) -> list[str]:
+    """Where the number matters, if that is another unit than the first question is about."""
+    ends = [int(found.values.argmin()), int(found.values.argmax())]
+
+    def moved(values: Array) -> tuple[float, float, float]:
+        """By what share it changes between the ends, and what it is there."""
+        low, high = (quantile(values[v], 0.5) for v in ends)
+        return abs(high - low) / max(abs(low), abs(high), 1e-12), low, high
+
+    own = moved(found.answers[found.of[0]])[0]
+    others = {unit: moved(values) for unit, values in found.vacuum.items()}
+    unit = max(others, key=lambda name: np.nan_to_num(others[name][0]), default=None)
+    if unit is None or not others[unit][0] > max(ELSEWHERE, 3.0 * np.nan_to_num(own)):
+        return []
+    before, after = (said(value, "Pa", measures) for value in others[unit][1:])
+    return [f"It matters at unit {unit}: the vacuum there goes from {before} to {after}."]
 
 
 def _about_weakest(found: Sweep, measures: str) -> list[str]:

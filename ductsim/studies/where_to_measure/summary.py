@@ -15,6 +15,8 @@ from .study import NEW_SPEED, TAPING
 Row = dict[str, Any]
 
 MOST_SHOWN = 60
+ENOUGH = 0.01
+"""An answer known to this share, or an uncertainty that shrinks by no more, is worth no further reading."""
 
 
 def about(found: NextReadings) -> str:
@@ -54,6 +56,9 @@ def sentences(found: NextReadings, measures: str) -> list[str]:
     what = found.of[0] if len(found.of) == 1 else f"these {len(found.of)}"
     what = what if found.asked else f"all {len(found.of)} unknowns"
     best = found.best
+    enough = _enough(found)
+    if enough:
+        return [enough, *([_expected(known, measures) for known in found.expected] if found.asked else [])]
     out = [
         f"Read {_words(found, best)}: it makes the uncertainty of {what} {_smaller(best.left)} smaller "
         f"({best.minutes:.0f} min)."
@@ -71,6 +76,28 @@ def sentences(found: NextReadings, measures: str) -> list[str]:
             f"{found.minutes_together:.0f} min."
         )
     return out + ([_expected(known, measures) for known in found.expected] if found.asked else [])
+
+
+def _enough(found: NextReadings) -> str:
+    """That enough is measured, and why; an empty text where more readings are worth their time."""
+    widths = [_half_width(known) for known in found.expected]
+    if found.asked and max(widths) <= ENOUGH:
+        what = found.of[0] if len(found.of) == 1 else f"each of these {len(found.of)}"
+        return f"Enough is measured: {what} is known to {max(widths):.1%} (95 %)."
+    if math.sqrt(found.left_together) >= 1.0 - ENOUGH:
+        count = len(found.together)
+        return (
+            f"Enough is measured: {'another reading' if count == 1 else f'the best {count} readings more'} "
+            f"would make the uncertainty less than {ENOUGH:.0%} smaller."
+        )
+    return ""
+
+
+def _half_width(known: Expected) -> float:
+    """Half the present interval over its middle [-]; infinite where that is nothing."""
+    low, high = known.now
+    middle = abs(low + high) / 2.0
+    return (high - low) / 2.0 / middle if middle > 0.0 else math.inf
 
 
 def _smaller(left: float) -> str:

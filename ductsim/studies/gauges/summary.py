@@ -1,0 +1,147 @@
+"""What the gauges should show, in tables and sentences."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from ...cautions import cautions_for
+from ...quantity import RPM
+from ...result import Note
+from ...wording import gathered, listed, said
+from .result import Gauges
+
+Row = dict[str, Any]
+
+TO_WRITE = "________"
+NEAR = 0.005
+"""Air of two units closer than this share counts as the same."""
+MOST_MENDED = 8
+
+
+def about(found: Gauges) -> str:
+    """How many tappings, and at how many speeds."""
+    speeds = "one speed" if len(found.speeds) == 1 else f"{len(found.speeds)} speeds"
+    return f"{len(found.shown)} tappings at {speeds}"
+
+
+def tables(found: Gauges) -> dict[str, list[Row]]:
+    """A row for each speed and tapping with a place to write in; what a healthy machine has otherwise."""
+    taps = found.machine.layout.tapping
+    rows = [
+        {
+            "speed_rpm": None if np.isnan(speed) else float(speed * RPM),
+            "tapping": name,
+            "lowest_Pa": float(shown[v, 0]),
+            "expected_Pa": float(shown[v, 1]),
+            "highest_Pa": float(shown[v, 2]),
+            "read": TO_WRITE,
+            "access": taps[name].access,
+        }
+        for v, speed in enumerate(found.speeds)
+        for name, shown in found.shown.items()
+    ]
+    return {"gauges": rows}
+
+
+# ---- sentences
+
+
+def sentences(found: Gauges, measures: str) -> list[str]:
+    """What to expect, whether the fans are normal, which unit comes first, how far the speed may go."""
+    out = [_expected(found, v, measures) for v in range(len(found.speeds))]
+    out += _fans(found, measures)
+    out += _first(found, measures)
+    if found.raising is not None:
+        out.append(found.raising.sentence())
+    return out
+
+
+def _expected(found: Gauges, v: int, measures: str) -> str:
+    middle = {name: float(shown[v, 1]) for name, shown in found.shown.items()}
+    ends = [min(middle, key=middle.__getitem__), max(middle, key=middle.__getitem__)]
+    words = [f"{said(middle[name], 'Pa', measures)} at {name}" for name in dict.fromkeys(ends)]
+    speed = "" if np.isnan(found.speeds[v]) else f" at {found.speeds[v] * RPM:,.0f} rpm"
+    return f"On a healthy machine{speed} the gauge shows from {' to '.join(words)}; a vacuum is below zero."
+
+
+def _fans(found: Gauges, measures: str) -> list[str]:
+    """Within what a gauge beside a fan shows it is normal, and whether what was read is."""
+    out = []
+    known = found.fan_tappings()
+    for name, fans in known.items():
+        verb = "is" if len(fans) == 1 else "are"
+        low, high = (float(found.shown[name][0, k]) for k in (0, 2))
+        speed = found.speeds[0]
+        span = f"{said(low, 'Pa', measures)} to {said(high, 'Pa', measures)}"
+        out.append(f"{listed(fans)} {verb} normal while {name} shows {span} at {speed * RPM:,.0f} rpm.")
+        for reading in found.readings:
+            if reading.tapping == name and reading.engine_speed:
+                value = reading.value * (speed / reading.engine_speed) ** 2
+                out.append(_verdict(name, fans, value, (low, high), measures))
+                break
+    without = [fan for fan in found.machine.layout.fans if not any(fan in fans for fans in known.values())]
+    if without:
+        verb = "is" if len(without) == 1 else "are"
+        out.append(f"No gauge tells whether {gathered(without)} {verb} normal: there is no tapping beside.")
+    return out
+
+
+def _verdict(name: str, fans: list[str], value: float, span: tuple[float, float], measures: str) -> str:
+    """Whether a reading, brought to that speed, is normal; the weaker it is the nearer to nothing."""
+    read = f"{name} was read as {said(value, 'Pa', measures)}, brought to that speed"
+    if span[0] <= value <= span[1]:
+        return f"{read}: normal."
+    weak = abs(value) < min(abs(end) for end in span)
+    if weak:
+        return (
+            f"{read}: too little. Look at the belts and the screens of {listed(fans)}, and for a large leak."
+        )
+    return f"{read}: too much. Look for what is shut or blocked beyond {listed(fans)}, and at the speed."
+
+
+def _first(found: Gauges, measures: str) -> list[str]:
+    """Which unit to begin with: the rule is vacuum, since a gauge shows it; the other is named."""
+    if len(found.vacuum) < 2 or not found.first:
+        return []
+    vacuum = said(found.vacuum[found.first], "Pa", measures)
+    first, other = found.first, found.least_air
+    air, least = found.opening_air[first], found.opening_air[other]
+    if other == first or air - least <= NEAR * abs(air):
+        return [
+            f"Begin with unit {first}: as described it has the least vacuum, {vacuum}, and the least air "
+            "through its openings."
+        ]
+    return [
+        f"Begin with unit {first}, which as described has the least vacuum, {vacuum}: vacuum goes first, "
+        f"since a gauge shows it. Unit {other} has the least air through its openings, "
+        f"{said(least, 'kg/s', measures)}: look at it next."
+    ]
+
+
+# ---- notes and cautions
+
+
+def notes(found: Gauges) -> list[Note]:
+    """What healthy means, and what the ranges are."""
+    out = []
+    if found.mended:
+        some = list(found.mended)[:MOST_MENDED]
+        more = len(found.mended) - len(some)
+        names = f"{', '.join(some)} and {more} more" if more > 0 else listed(some)
+        text = f"Healthy is with the usual {names}, not as described."
+        out.append(Note(text, "healthy", some[0] if len(found.mended) == 1 else "", float(len(found.mended))))
+    text = "Nine of ten healthy machines read between lowest and highest: their numbers and the gauge are "
+    text += "off by what is usual."
+    out.append(Note(text, "range"))
+    unsafe = [t.name for t in found.machine.layout.tappings if t.access == "unsafe"]
+    if unsafe:
+        text = f"Do not read {listed(unsafe)} while anything turns: access there is unsafe."
+        out.append(Note(text, "unsafe", unsafe[0]))
+    return out
+
+
+def cautions(found: Gauges) -> list[str]:
+    """The cautions that belong to taking readings."""
+    return cautions_for(["measure"])
