@@ -168,7 +168,7 @@ def _chosen(words: list[str]) -> Command:
 def _show(chosen: Command, answer: Answer, args: Any, heard: list[str]) -> None:
     from .terminal.page import document, page
 
-    measures = getattr(args, "measures", "metric")
+    measures = getattr(args, "measures", None) or "metric"
     if getattr(args, "json", False):
         from .terminal.envelope import dumps
 
@@ -190,8 +190,10 @@ def _refuse(err: DuctsimError, words: list[str], status: int) -> int:
             return status
         except console.NoOutput:
             pass  # then the error stream hears it
-    sentence = " ".join(str(err).split())
-    console.say(f"ductsim: {sentence}{'' if sentence.endswith(('.', '?')) else '.'}\n")
+    each = err.each if isinstance(err, InputError) else (err,)
+    for one in each:
+        sentence = " ".join(str(one).split())
+        console.say(f"ductsim: {sentence}{'' if sentence.endswith(('.', '?')) else '.'}\n")
     return status
 
 
@@ -210,7 +212,7 @@ def overview() -> str:
         "",
         "Every command explains itself:      ductsim solve --help",
         "Start here:                         ductsim solve demo:picker",
-        "Then make a folder of your own:     ductsim demo picker my-machine",
+        "Then begin with your own machine:   ductsim start my-machine",
     ]
     return "\n".join(lines) + "\n"
 

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import difflib
 import unicodedata
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from typing import Any
 
 
@@ -30,10 +31,20 @@ class InputError(DuctsimError, ValueError):
         The nearest known name, when a name was not known.
     file : str
         The file it stands in, if it came from one.
+    key : tuple
+        The keys, and places in lists, that lead to it from where it was found; the reader of a file makes
+        the line of them.
     """
 
     def __init__(
-        self, problem: str, *, place: str = "", allowed: str = "", nearest: str = "", file: str = ""
+        self,
+        problem: str,
+        *,
+        place: str = "",
+        allowed: str = "",
+        nearest: str = "",
+        file: str = "",
+        key: tuple[str | int, ...] = (),
     ) -> None:
         super().__init__(problem)
         self.problem = problem
@@ -41,12 +52,23 @@ class InputError(DuctsimError, ValueError):
         self.allowed = allowed
         self.nearest = nearest
         self.file = file
+        self.key = key
 
-    def at(self, *, place: str = "", file: str = "") -> InputError:
-        """The same error, seen from further out: `place` is put in front, `file` is filled in."""
+    @property
+    def each(self) -> tuple[InputError, ...]:
+        """Every single thing that is wrong: itself, or what a `SeveralErrors` holds."""
+        return (self,)
+
+    def at(self, *, place: str = "", file: str = "", key: tuple[str | int, ...] = ()) -> InputError:
+        """The same error, seen from further out: `place` and `key` are put in front, `file` is filled in."""
         joined = ", ".join(word for word in (place, self.place) if word)
         return type(self)(
-            self.problem, place=joined, allowed=self.allowed, nearest=self.nearest, file=self.file or file
+            self.problem,
+            place=joined,
+            allowed=self.allowed,
+            nearest=self.nearest,
+            file=self.file or file,
+            key=(*key, *self.key),
         )
 
     def as_dict(self) -> dict[str, str]:
@@ -76,7 +98,7 @@ class InputError(DuctsimError, ValueError):
         return _rebuild, (type(self), self.as_dict())
 
 
-def _rebuild(kind: type[InputError], fields: dict[str, str]) -> InputError:
+def _rebuild(kind: type[InputError], fields: dict[str, Any]) -> InputError:
     return kind(fields.pop("problem"), **fields)
 
 
@@ -88,10 +110,72 @@ class UnknownName(InputError, KeyError):
         """The error for `name`, with the nearest of the `known` names."""
         names = list(known)
         nearest = nearest_name(str(name), names)
-        allowed = "" if nearest or not names else f"known: {', '.join(map(repr, names[:12]))}"
-        if len(names) > 12 and allowed:
-            allowed += f" and {len(names) - 12} more"
+        allowed = "" if nearest or not names else f"known: {', '.join(map(repr, names))}"
+        if what not in WHOLE and len(names) > 12 and allowed:
+            allowed = f"known: {', '.join(map(repr, names[:12]))} and {len(names) - 12} more"
         return cls(f"unknown {what} {shown(name)}", place=place, allowed=allowed, nearest=nearest)
+
+
+WHOLE = ("key", "kind", "column", "word", "option", "kind of drive", "key of the unit", "quantity")
+"""What is always listed whole: the package's own words; names of a machine may be thousands."""
+
+
+class SeveralErrors(InputError):
+    """Several things that are wrong in one input; `each` holds them, the fields are those of the first.
+
+    Parameters
+    ----------
+    each : sequence of InputError
+        At least one.
+    """
+
+    def __init__(self, each: Iterable[InputError]) -> None:
+        self._each = tuple(each)
+        first = self._each[0]
+        super().__init__(
+            first.problem, place=first.place, allowed=first.allowed, nearest=first.nearest, file=first.file
+        )
+
+    @property
+    def each(self) -> tuple[InputError, ...]:
+        """Every single thing that is wrong."""
+        return self._each
+
+    def at(self, *, place: str = "", file: str = "", key: tuple[str | int, ...] = ()) -> InputError:
+        """The same errors, each seen from further out."""
+        return SeveralErrors([err.at(place=place, file=file, key=key) for err in self._each])
+
+    def __str__(self) -> str:
+        """The first sentence as always; the others on lines of their own."""
+        return "\n".join(map(str, self._each))
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return SeveralErrors, (self._each,)
+
+
+class Problems:
+    """Collects what is wrong, to say all of it at once."""
+
+    def __init__(self) -> None:
+        self.found: list[InputError] = []
+
+    @contextmanager
+    def noting(self, *key: str | int) -> Iterator[None]:
+        """Go on after whatever is wrong in the body; `key` is where it stands in the file."""
+        try:
+            yield
+        except InputError as err:
+            self.found += err.at(key=key).each
+
+    def refuse(self) -> None:
+        """Raise what was found, each thing once; nothing where nothing was."""
+        # a slip in a template shows in every unit: its first is enough
+        once: dict[Any, InputError] = {}
+        for err in self.found:
+            once.setdefault((err.key, err.problem) if err.key else str(err), err)
+        different = list(once.values())
+        if different:
+            raise different[0] if len(different) == 1 else SeveralErrors(different)
 
 
 class NoOperatingPoint(DuctsimError, RuntimeError):

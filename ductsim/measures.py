@@ -8,6 +8,7 @@ tests hold every factor against that library.
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass
 from fractions import Fraction
 
@@ -182,8 +183,30 @@ OTHER_SPELLINGS = {
     "inch": "in",
     "inches": "in",
     '"': "in",
-    "\N{DOUBLE PRIME}": "in",
     "feet": "ft",
+    "meter": "m",
+    "meters": "m",
+    "metre": "m",
+    "metres": "m",
+    "acres": "acre",
+    "sq m": "m2",
+    "sq cm": "cm2",
+    "sq mm": "mm2",
+    "lbs": "lb",
+    "lbs/h": "lb/h",
+    "lb/hr": "lb/h",
+    "lbs/hr": "lb/h",
+    "lbs/min": "lb/min",
+    "lbs/acre": "lb/acre",
+    "lb/ac": "lb/acre",
+    "hr": "h",
+    "hours": "h",
+    "minutes": "min",
+    "seconds": "s",
+    "RPM": "rpm",
+    "MPH": "mph",
+    "HP": "hp",
+    "PSI": "psi",
     "foot": "ft",
     "'": "ft",
     "sq ft": "ft2",
@@ -201,11 +224,37 @@ OTHER_SPELLINGS = {
     "in wg": "inH2O",
     "inWG": "inH2O",
     "in H2O": "inH2O",
+    "in wc": "inH2O",
+    "in WC": "inH2O",
+    "in WG": "inH2O",
+    "inWC": "inH2O",
+    "inwc": "inH2O",
+    "inwg": "inH2O",
+    '"wc': "inH2O",
+    '"WC': "inH2O",
+    '"wg': "inH2O",
+    '"WG': "inH2O",
+    '"H2O': "inH2O",
+    '" wc': "inH2O",
+    '" WC': "inH2O",
+    '" wg': "inH2O",
+    '" H2O': "inH2O",
+    "in water": "inH2O",
+    "in of water": "inH2O",
+    "inches water": "inH2O",
+    "inches of water": "inH2O",
+    "inches wc": "inH2O",
+    "inches H2O": "inH2O",
     "mm H2O": "mmH2O",
+    "mm wc": "mmH2O",
+    "mm WC": "mmH2O",
+    "mmWC": "mmH2O",
     "r/min": "rpm",
     "1/min": "rpm",
     "\N{DEGREE SIGN}": "deg",
     "degrees": "deg",
+    "deg C": "degC",
+    "deg F": "degF",
     "\N{DEGREE SIGN}C": "degC",
     "C": "degC",
     "\N{DEGREE SIGN}F": "degF",
@@ -220,6 +269,7 @@ OTHER_SPELLINGS = {
     "bales/acre": "1/acre",
     "bale/acre": "1/acre",
 }
+_ABBREVIATED = re.compile(r"(?<=[A-Za-z])\.(?![0-9])")
 _OWN: dict[str, Measure] = {}
 CHARACTERS = str.maketrans(
     {
@@ -231,6 +281,17 @@ CHARACTERS = str.maketrans(
         "\N{DOT OPERATOR}": " ",
         "\N{MIDDLE DOT}": " ",
         "\N{SUBSCRIPT TWO}": "2",
+        "\N{PRIME}": "'",
+        "\N{RIGHT SINGLE QUOTATION MARK}": "'",
+        "\N{DOUBLE PRIME}": '"',
+        "\N{RIGHT DOUBLE QUOTATION MARK}": '"',
+        "\N{VULGAR FRACTION ONE QUARTER}": " 1/4",
+        "\N{VULGAR FRACTION ONE HALF}": " 1/2",
+        "\N{VULGAR FRACTION THREE QUARTERS}": " 3/4",
+        "\N{VULGAR FRACTION ONE EIGHTH}": " 1/8",
+        "\N{VULGAR FRACTION THREE EIGHTHS}": " 3/8",
+        "\N{VULGAR FRACTION FIVE EIGHTHS}": " 5/8",
+        "\N{VULGAR FRACTION SEVEN EIGHTHS}": " 7/8",
         "^": None,
     }
 )
@@ -257,8 +318,11 @@ def find_measure(spelling: str) -> Measure | None:
 
 
 def plain_spelling(spelling: str) -> str:
-    """A spelling in plain characters with single spaces: "kg/m\N{SUPERSCRIPT THREE}" -> "kg/m3"."""
-    return " ".join(spelling.translate(CHARACTERS).split())
+    """A spelling in plain characters with single spaces: "kg/m\N{SUPERSCRIPT THREE}" -> "kg/m3".
+
+    The full stops of abbreviations go: "in. w.c." -> "in wc".
+    """
+    return " ".join(_ABBREVIATED.sub("", spelling.translate(CHARACTERS)).split())
 
 
 def measure_of(measure: str) -> Measure:

@@ -11,6 +11,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
+from fractions import Fraction
 from numbers import Real
 from typing import Any, Protocol, TypeAlias
 
@@ -53,6 +54,9 @@ Quantity: TypeAlias = float | str | Sequence[float | str] | NDArray[Any] | HasAr
 
 _NUMBER = re.compile(r"([+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?)\s*(.*)", re.DOTALL)
 _OPERATORS = ("*", "+", "-", "(", ")", "=", "_")
+_FRACTION = re.compile(r"([+-]?)(?:([0-9]+)(?:\s+|\s?-\s?))?([0-9]+)/([0-9]+)(?![0-9./])\s*(.*)", re.DOTALL)
+_FEET_INCHES = re.compile(r"([+-]?)(.*?[0-9])\s*(?:ft\.?|feet|foot|')\s*-?\s*([0-9.].*)", re.DOTALL)
+_BALES = re.compile(r"(.*?[0-9.])\s*bales?\s*/\s*(acre|ha|m2)(?:\s+of\s+(.*))?", re.DOTALL)
 _TIMES = re.compile("[xX\N{MULTIPLICATION SIGN}](.*)", re.DOTALL)
 
 
@@ -201,18 +205,10 @@ def _no_quantity(value: Any, wanted: Measure) -> InputError:
 def _read(text: str, wanted: Measure) -> float:
     """The SI value of a text; the order of the checks gives each slip its own sentence."""
     plain = text.translate(CHARACTERS).strip()
-    found = _NUMBER.fullmatch(plain) if len(plain) <= 80 else None
-    if found is None or found.group(2).startswith(_OPERATORS):
-        raise InputError(
-            f"{shown(text)} is no number with its measure", allowed=f"a text like {example_text(wanted)}"
-        )
-    number, spelling = found.groups()
-    if spelling.startswith(","):
-        raise InputError(
-            f"{shown(text)} has a comma in its number", allowed="write a decimal point, no commas"
-        )
-    if spelling.startswith("/") and spelling[1:2].isdigit():
-        raise InputError(f"{shown(text)} has a fraction", allowed="write a decimal number, like '0.5 in'")
+    joined = _joined(plain, text, wanted) if len(plain) <= 80 else None
+    if joined is not None:
+        return joined
+    number, spelling = _number(plain, text, wanted)
     measure = find_measure(spelling)
     if spelling[:1].isdigit() and measure is None:
         raise InputError(f"{shown(text)} has a gap in its number", allowed="write its digits together")
@@ -234,8 +230,62 @@ def _read(text: str, wanted: Measure) -> float:
         raise InputError(
             f"{what} given in {spelling or 'no measure'}: {shown(text)}", allowed=allowed_measures(wanted)
         )
-    return _finite(float(number), measure, text)
+    return _finite(number, measure, text)
 
+
+def _number(plain: str, text: str, wanted: Measure) -> tuple[float, str]:
+    """The number of a text, decimal or with a fraction ("2 1/4 in"), and what is left as its measure."""
+    found = _FRACTION.fullmatch(plain) if len(plain) <= 80 else None
+    if found is not None:
+        sign, whole, above, below, spelling = found.groups()
+        if int(below) == 0 or (whole is not None and int(above) >= int(below)):
+            raise InputError(f"{shown(text)} has no proper fraction", allowed="a text like '2 1/4 in'")
+        size = int(whole or 0) + Fraction(int(above), int(below))
+        return float(-size if sign == "-" else size), spelling
+    found = _NUMBER.fullmatch(plain) if len(plain) <= 80 else None
+    if found is None or found.group(2).startswith(_OPERATORS):
+        raise InputError(
+            f"{shown(text)} is no number with its measure", allowed=f"a text like {example_text(wanted)}"
+        )
+    number, spelling = found.groups()
+    if spelling.startswith(","):
+        raise InputError(
+            f"{shown(text)} has a comma in its number", allowed="write a decimal point, no commas"
+        )
+    return float(number), spelling
+
+
+def _joined(plain: str, text: str, wanted: Measure) -> float | None:
+    """Feet with inches ("5 ft 6 in") and bales of a stated mass; None for any other text."""
+    feet = _FEET_INCHES.fullmatch(plain) if wanted.dimension == "m" else None
+    if feet is not None:
+        sign, first, second = feet.groups()
+        try:
+            inches = _read(second, wanted)
+        except InputError:
+            inches = math.inf
+        if (
+            inches == math.inf
+            or find_measure(_number(second, text, wanted)[1]) is not MEASURES["in"]
+            or inches >= _FOOT
+        ):
+            raise InputError(f"{shown(text)} is no length in feet and inches", allowed="like '5 ft 6 in'")
+        size = _read(f"{first} ft", wanted) + inches
+        return -size if sign == "-" else size
+    bales = _BALES.fullmatch(plain) if wanted.dimension == "kg/m2" else None
+    if bales is None:
+        return None
+    number, area, mass = bales.groups()
+    if mass is None:
+        raise InputError(
+            f"{shown(text)} does not say what a bale is",
+            allowed="the picked crop that makes one, seed and trash included, as in "
+            "'2 bales/acre of 1260 lb'; or in [crop] the keys bales, bale_mass and turnout",
+        )
+    return _read(number, MEASURES[""]) * _read(mass, MEASURES["kg"]) / _read(f"1 {area}", MEASURES["m2"])
+
+
+_FOOT = 0.3048
 
 # ---- numbers that scale
 

@@ -169,14 +169,19 @@ class Result(Shown):
         return found
 
     def __str__(self) -> str:
-        return "\n".join(map(visible, self.sentences()))
+        return "\n".join(map(visible, self.sentences(self._own_measures())))
 
     def __repr__(self) -> str:
         about = self.about()
         return f"<{type(self).__name__}{': ' * bool(about)}{visible(about)}>"
 
     def _repr_html_(self) -> str:
-        return html(self.sentences(), self.rows())
+        measures = self._own_measures()
+        return html(self.sentences(measures), self.rows(), measures)
+
+    def _own_measures(self) -> str:
+        """The system of measures in which its machine is told, "metric" without one."""
+        return str(getattr(getattr(self, "machine", None), "measures", "metric"))
 
     def __getstate__(self) -> dict[str, Any]:
         """Without what can be worked out again."""

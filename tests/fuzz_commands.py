@@ -402,7 +402,7 @@ def _wrong(case: Case, out: str, err: str) -> str:
         told = json.loads(out, parse_constant=lambda word: f"!{word}")
         if err or ("error" in told) > (case.status != 0):
             return "JSON and more"
-    elif case.status == 2 and (out or not err.startswith("ductsim: ") or err.count("\n") != 1):
+    elif case.status == 2 and (out or not all(one.startswith("ductsim: ") for one in err.splitlines())):
         return "not one sentence"
     elif case.status == 0 and re.search(r"(?<![\w.'\"])-?(nan|inf)\b(?!'| is no )", out):
         at = re.search(r"(?<![\w.'\"])-?(nan|inf)\b(?!'| is no )", out)

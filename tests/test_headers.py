@@ -25,7 +25,7 @@ HEADER = {
 
 
 def test_a_header_becomes_ducts_and_merges_in_the_order_of_the_air():
-    parts = headers({"header": [HEADER]})
+    parts = [own.values for own in headers({"header": [HEADER]})]
     assert [(p["name"], p["kind"]) for p in parts] == [
         ("main from b", "merge"),
         ("main 1", "duct"),
@@ -42,7 +42,7 @@ def test_a_header_becomes_ducts_and_merges_in_the_order_of_the_air():
 
 
 def test_sections_of_a_header_follow_from_its_stretches():
-    merges = {p["branch"]: p for p in headers({"header": [HEADER]}) if p["kind"] == "merge"}
+    merges = {p["branch"]: p for own in headers({"header": [HEADER]}) if (p := own.values)["kind"] == "merge"}
     circle = {mm: math.pi / 4 * (mm / 1000) ** 2 for mm in (150, 200, 250, 300)}
     found = {b: (m["straight_area"], m.get("combined_area"), m["branch_area"]) for b, m in merges.items()}
     assert found["b"] == pytest.approx((circle[200], circle[250], circle[150]))

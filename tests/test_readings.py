@@ -324,7 +324,7 @@ def test_all_signs_flipped_says_so():
     check = ds.check_readings(PICKER, plausible(-1.0))
     assert check.problems == [
         "all pressures have the opposite sign of what the machine makes (lines 1, 2, 3, 4): write vacuum "
-        "as a negative pressure."
+        "as a negative pressure, or as the quantity vacuum."
     ]
     with pytest.raises(ds.InputError, match="write vacuum as a negative pressure"):
         ds.fit(PICKER, plausible(-1.0))

@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from ..quantity import RPM
+from ..quantity import RPM, show
 from ..questions.gauges import opening_air
 from ..result import Note
 from .ends import format_notes
@@ -63,11 +63,15 @@ def _of_drives(state: SolvedMachine) -> list[Note]:
 
 def _of_power(limit: Limit, state: SolvedMachine) -> Note:
     most = float(np.nanmax(limit.value))
-    words = (
-        f"The fans on {limit.name} take {most / 1000.0:,.1f} kW, more than the "
-        f"{float(np.min(limit.allowed)) / 1000.0:,.1f} kW that the drive has{_where(limit.passed, state)}."
-    )
+    taken, there = (f"{value:,.1f} {spelled}" for value, spelled in _powers(state, most, limit))
+    words = f"The fans on {limit.name} take {taken}, more than the {there} that the drive has"
+    words += f"{_where(limit.passed, state)}."
     return Note(words, "limit passed", limit.name, most)
+
+
+def _powers(state: SolvedMachine, most: float, limit: Limit) -> list[tuple[float, str]]:
+    """What is taken and what there is, in the machine's own measures."""
+    return [show(value, "W", state.machine.measures) for value in (most, float(np.min(limit.allowed)))]
 
 
 def _of_units(state: SolvedMachine) -> list[Note]:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import math
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
 
@@ -13,16 +14,48 @@ from ..answers.describe import Description
 from ..answers.ends import unknown_ends
 from ..answers.junctions import free_outlets
 from ..answers.plausible import Looked, look
+from ..answers.sensitivity import Slope
 from ..answers.state import NO_VACUUM
 from ..cautions import cautions_for
+from ..display.rows import Of, rows_of
 from ..laws.friction import compression_correction
 from ..machine.machine import Machine, MachineState
+from ..parts.measuring import way_of
 from ..readings.checks import ReadingCheck
 from ..result import Note, Result
 from ..wording import gathered, said
 
 Row = dict[str, Any]
+SHOWN = 8
+"""How many numbers the list of what to measure first holds."""
 SAME = ("measure", "origin", "spread")
+
+
+@dataclass(frozen=True)
+class ToMeasure:
+    """A number that is worth measuring.
+
+    Attributes
+    ----------
+    address : str
+    origin : str
+        "given" or "default".
+    spread : float
+        Its usual relative standard deviation [-].
+    effect : float
+        Standard deviation of the weakest vacuum that comes of it [Pa].
+    how : str
+        How it is measured.
+    minutes : float
+        How long that takes [min].
+    """
+
+    address: str
+    origin: str
+    spread: float
+    effect: float
+    how: str
+    minutes: float
 
 
 @dataclass(repr=False, eq=False)
@@ -39,12 +72,15 @@ class Checked(Result):
         Addresses of the numbers whose usual spread matters most for the weakest unit.
     held : ReadingCheck or None
         Readings held against the machine.
+    first : list of ToMeasure
+        What to measure, what its usual spread does to the weakest vacuum being the most first.
     """
 
     state: MachineState
     description: Description
     least_sure: list[str]
     held: ReadingCheck | None = None
+    first: list[ToMeasure] = field(default_factory=list)
 
     @cached_property
     def looked(self) -> Looked:
@@ -60,10 +96,29 @@ class Checked(Result):
 def checked(state: MachineState, held: ReadingCheck | None = None) -> Checked:
     """Look through the machine of a state, solved or not; `held` are readings held against it."""
     machine = state.machine
-    least_sure = []
+    least_sure, first = [], []
     if machine.layout.units and state.solved:
-        least_sure = [own.address for own in machine.sensitivity(of="weakest vacuum").slopes[:3]]
-    return Checked(state, machine.describe(), least_sure, held)
+        slopes = machine.sensitivity(of="weakest vacuum").slopes
+        least_sure = [own.address for own in slopes[:3]]
+        first = to_measure(machine, slopes)
+    return Checked(state, machine.describe(), least_sure, held, first)
+
+
+def to_measure(machine: Machine, slopes: list[Slope]) -> list[ToMeasure]:
+    """Numbers by what their spread does to an answer; the points of one curve scatter together."""
+    effects: dict[str, float] = {}
+    for own in slopes:
+        effects[own.address.partition("[")[0]] = effects.get(own.address.partition("[")[0], 0.0) + (
+            own.derivative * own.value * own.spread
+        )
+    spreads = {own.address.partition("[")[0]: own.spread for own in slopes}
+    out = []
+    for address, effect in sorted(effects.items(), key=lambda pair: -abs(pair[1])):
+        way = way_of(address.partition(".")[2])
+        given = any(a.partition("[")[0] == address for a in machine.given)
+        origin = "given" if given else "default"
+        out.append(ToMeasure(address, origin, spreads[address], abs(effect), way.how, way.minutes))
+    return [own for own in out if own.effect > 0.0]
 
 
 def about(found: Checked) -> str:
@@ -97,9 +152,9 @@ def cautions(found: Checked) -> list[str]:
 def _odd_units(found: Checked) -> list[Note]:
     if not found.state.solved:
         return []
-    words = "Unit {} has no vacuum at all: its tapping reads {:,.0f} Pa above the open air."
+    words = "Unit {} has no vacuum at all: its tapping reads {} above the open air."
     return [
-        Note(words.format(unit, -vacuum), "no vacuum", unit, vacuum)
+        Note(words.format(unit, said(-vacuum, "Pa", found.machine.measures)), "no vacuum", unit, vacuum)
         for unit, vacuum in found.state.vacuum.items()
         if vacuum < -NO_VACUUM
     ]
@@ -154,7 +209,16 @@ def _unstated_limits(found: Checked) -> list[Note]:
 def tables(found: Checked) -> dict[str, list[Row]]:
     """Readings held against the machine; defaults and given numbers, equal ones together; all numbers."""
     rows = found.description.rows()
+    columns = (
+        Of("number", value=lambda own: own.address),
+        Of("origin"),
+        Of("spread"),
+        Of("effect", "Pa", "standard deviation of the weakest vacuum that comes of it"),
+        Of("minutes", doc="how long measuring it takes"),
+        Of("how"),
+    )
     out = {"readings": found.held.rows()} if found.held else {}
+    out["measure_first"] = rows_of(found.first[:SHOWN], *columns)
     for origin, name in (("default", "defaults"), ("given", "given")):
         out[name] = together(found.machine, [row for row in rows if row["origin"] == origin])
     return {**out, "numbers": rows}
@@ -169,7 +233,7 @@ def sentences(found: Checked, measures: str) -> list[str]:
     if not found.state.solved:
         return [f"The machine file can be read, but: {found.state.failure()}", *counts]
     out = ["Nothing is wrong with the machine file." if not found.notes else _noted(found)]
-    out += [*counts, *_operating(found, measures), *_unsure(found)]
+    out += [*counts, *_operating(found, measures), *_unsure(found, measures)]
     looked = found.looked.sentence()
     return [*_held(found, measures), *out, *([looked] if looked else [])]
 
@@ -197,13 +261,24 @@ def _operating(found: Checked, measures: str) -> list[str]:
     return [f"It has an operating point; unit {state.weakest} is weakest with {vacuum} of vacuum."]
 
 
-def _unsure(found: Checked) -> list[str]:
+def _unsure(found: Checked, measures: str) -> list[str]:
     """The numbers whose usual spread matters most for the weakest unit."""
     if not found.least_sure:
         return []
     given = found.machine.given
     words = ", ".join(f"{a} ({'given' if a in given else 'default'})" for a in found.least_sure)
-    return [f"Its vacuum is least sure because of {words}: measure these first, where you can."]
+    doubt = said(math.sqrt(sum(own.effect**2 for own in found.first)), "Pa", measures, 2)
+    return [
+        f"Its vacuum is least sure because of {words}: measure these first, where you can.",
+        f"With every number as unsure as it usually is, two in three such machines have it within {doubt} of "
+        f"this; knowing the first {min(len(found.first), SHOWN)} of the list exactly would leave "
+        f"{_left(found, measures)}.",
+    ]
+
+
+def _left(found: Checked, measures: str) -> str:
+    """The doubt that the rest of the numbers leaves."""
+    return said(math.sqrt(sum(own.effect**2 for own in found.first[SHOWN:])), "Pa", measures, 2)
 
 
 Checked.show_by(tables=tables, sentences=sentences, notes=notes, cautions=cautions, about=about)

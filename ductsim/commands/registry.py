@@ -26,6 +26,8 @@ OWN = {
     "sensitivity": "solving",
     "calibrate": "calibrating",
     "report": "reporting",
+    "start": "beginning",
+    "kinds": "beginning",
     "demo": "demos",
     "laws": "demos",
     "docs": "documenting",

@@ -113,7 +113,7 @@ def _check(args: Namespace) -> Answer:
         from ..readings.table import read_readings
 
         held = check_readings(inputs.machine, inputs.companion("readings", read_readings))
-    tables = [*(["readings"] if held else ()), "defaults", "given"]
+    tables = [*(["readings"] if held else ()), "measure_first", "defaults", "given"]
     status = 0 if state.solved else 1
     return Answer(checked(state, held), inputs, tables, str(state.weakest), status=status)
 

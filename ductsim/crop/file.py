@@ -33,12 +33,7 @@ def read_crop(source: Any) -> Crop:
     if isinstance(source, Crop):
         return source
     if isinstance(source, (str, os.PathLike)):
-        document, _ = read_document(source, "crop file")
-        try:
-            check_format(document, MACHINE_FORMAT)  # a machine file holds a crop too
-            return _of_document(document)
-        except InputError as err:
-            raise err.at(file=str(source)) from None
+        return read_document(source, _of_file, "crop file")[0]
     if isinstance(source, Mapping):
         return _of_document(source) if "crop" in source else _of_keys(source)
     if hasattr(source, "columns") and hasattr(source, "itertuples"):
@@ -50,12 +45,20 @@ def read_crop(source: Any) -> Crop:
     )
 
 
+def _of_file(document: Mapping[str, Any]) -> Crop:
+    check_format(document, MACHINE_FORMAT)  # a machine file holds a crop too
+    return _of_document(document)
+
+
 def _of_document(document: Mapping[str, Any]) -> Crop:
     if "part" not in document:  # a machine file has other tables, which are its own business
         refuse_unknown(document, TOP, "")
     if "crop" not in document:
         raise InputError("the table [crop] is missing", allowed="write [crop] and its numbers")
-    crop: Crop = build(Crop, table(document["crop"], "crop"), "crop")
+    try:
+        crop: Crop = build(Crop, table(document["crop"], "crop"), "crop")
+    except InputError as err:
+        raise err.at(key=("crop",)) from None
     return crop
 
 

@@ -9,8 +9,9 @@ import numpy as np
 
 from .. import storage
 from ..air import Air
-from ..arguments import ByName, instance, locked, mapping
+from ..arguments import ByName, instance, locked, mapping, one_of
 from ..errors import InputError, UnknownName
+from ..measures import SYSTEMS
 from ..network.state import scenario_number
 from ..network.system import System
 from ..parts.declare import Chosen, Fields
@@ -38,9 +39,11 @@ class MachineData:
         The number of scenarios S; None when every number is single.
     file, sha256 : str
         Where the machine came from, and the SHA-256 of that file's bytes; empty if it came from none.
+    measures : str
+        "metric" or "inch": in which it is told where nobody asks for others.
     """
 
-    __slots__ = ("_air", "columns", "file", "given", "layout", "numbers", "sha256")
+    __slots__ = ("_air", "columns", "file", "given", "layout", "measures", "numbers", "sha256")
 
     layout: Layout
     numbers: Mapping[str, Any]
@@ -48,6 +51,7 @@ class MachineData:
     columns: int | None
     file: str
     sha256: str
+    measures: str
     _air: Air
 
     def __init__(
@@ -58,7 +62,9 @@ class MachineData:
         *,
         file: str = "",
         sha256: str = "",
+        measures: str = "metric",
     ) -> None:
+        one_of(measures, SYSTEMS, "Machine", "system of measures")
         instance(
             layout, Layout, "Machine", "a layout", "read a machine with ds.Machine.read or ds.Machine.of"
         )
@@ -73,6 +79,7 @@ class MachineData:
             "columns": changing.scenarios(ordered),
             "file": file,
             "sha256": sha256,
+            "measures": measures,
         }
         for name, value in values.items():
             object.__setattr__(self, name, value)
@@ -87,8 +94,9 @@ class MachineData:
         layout: Layout | None = None,
         given: frozenset[str] | None = None,
         file: str | None = None,
+        measures: str | None = None,
     ) -> Self:
-        """The machine with other numbers, another layout or another name of its file; the rest stays.
+        """The machine with other numbers, layout, name of its file or measures; the rest stays.
 
         The numbers are taken as they are, unchecked: `change` is the way in for what a user gives. What
         was given stays so where the layout still has it.
@@ -103,6 +111,7 @@ class MachineData:
             given,
             file=self.file if file is None else file,
             sha256=self.sha256,
+            measures=self.measures if measures is None else measures,
         )
 
     # ---- new machines
@@ -230,7 +239,15 @@ class MachineData:
         return f"<Machine {self.layout.title!r}: {len(self.layout.parts)} parts, {units} units{columns}>"
 
     def __reduce__(self) -> tuple[Any, ...]:
-        return _rebuild, (type(self), self.layout, dict(self.numbers), self.given, self.file, self.sha256)
+        return _rebuild, (
+            type(self),
+            self.layout,
+            dict(self.numbers),
+            self.given,
+            self.file,
+            self.sha256,
+            self.measures,
+        )
 
 
 def _rebuild(
@@ -240,8 +257,9 @@ def _rebuild(
     given: frozenset[str],
     file: str,
     sha256: str,
+    measures: str = "metric",
 ) -> MachineData:
-    return kind(layout, numbers, given, file=file, sha256=sha256)
+    return kind(layout, numbers, given, file=file, sha256=sha256, measures=measures)
 
 
 def _check(obj: Fields, place: str) -> None:
@@ -289,6 +307,7 @@ def _kept(machine: MachineData) -> dict[str, Any]:
         "given": sorted(machine.given),
         "file": machine.file,
         "sha256": machine.sha256,
+        "measures": machine.measures,
     }
 
 

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from ..arguments import listed, mapping, one_of, text
 from ..errors import InputError, shown
 from ..parts.declare import Chosen
-from ..parts.fan import ASSUMED_SPREAD
+from ..parts.wheels import ASSUMED_SPREADS
 from ..quantity import single
 from .data import MachineData
 from .distributions import Correlation, Distribution, is_distribution, read_distribution
@@ -103,8 +103,14 @@ def spread_of(machine: MachineData, address: str) -> float:
         return value.choice.spread
     owner, _, number_key = address.rpartition(".")
     part = machine.layout.part.get(owner)
-    assumed = part is not None and dict(part.schema.shape).get("curve") == "assumed"
-    return ASSUMED_SPREAD if assumed and number_key.startswith("total_pressure[") else declared.spread
+    shape = {} if part is None else dict(part.schema.shape)
+    assumed = ASSUMED_SPREADS.get(str(shape.get("curve")), 0.0)
+    scaled = shape.get("pressure_scale") is not None
+    if number_key == "pressure_scale" and assumed:
+        return assumed
+    if number_key.startswith("total_pressure[") and assumed:
+        return 0.0 if scaled else assumed  # its scale says all that is not known of it
+    return declared.spread
 
 
 def default_spreads(machine: MachineData) -> list[Spread]:

@@ -6,8 +6,8 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
-from ..errors import InputError, shown
-from ..parts.declare import Fields, Nested, Number
+from ..errors import InputError, Problems, UnknownName, shown
+from ..parts.declare import Fields, Nested, Number, Word
 from ..quantity import si
 
 NO_COLUMN = "a file holds no columns"
@@ -22,13 +22,34 @@ def build(kind: type[Fields], values: Mapping[str, Any], place: str) -> Any:
         With the place of the thing, for whatever is wrong with its values.
     """
     values = sized(kind, values, place)
-    _check_single(kind, values, place)
+    _check_each(kind, values, place)
     try:
         return kind.of(dict(values))
     except InputError as err:
         raise _with_known_key(err, kind).at(place=place) from None
     except (TypeError, ValueError, OverflowError, AttributeError) as err:
         raise InputError(f"cannot be read: {err}", place=place) from None
+
+
+def _check_each(kind: type[Fields], values: Mapping[str, Any], place: str) -> None:
+    """Every key and every value by itself, so that all that is wrong is said at once."""
+    found = Problems()
+    for key, value in values.items():
+        declared = kind.declared.get(key)
+        with found.noting(key):
+            if declared is None:
+                raise UnknownName.of("key", key, kind.declared, place=place)
+            _check_single(kind, {key: value}, place)
+            if isinstance(declared, Number) and value is not None:
+                for i, item in enumerate(value if declared.points else [value]):
+                    declared.check(item, f"{place}, {key}[{i}]" if declared.points else f"{place}, {key}")
+            elif isinstance(declared, Word):
+                declared.check(value, f"{place}, {key}")
+    for name in kind.needed():
+        with found.noting():
+            if name not in values:
+                raise InputError(f"the key {name!r} is missing", place=place, allowed=kind.declared[name].doc)
+    found.refuse()
 
 
 def sized(kind: type[Fields], values: Mapping[str, Any], place: str) -> dict[str, Any]:

@@ -5,12 +5,15 @@ from __future__ import annotations
 import hashlib
 import os
 import stat
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from ..arguments import mapping
-from ..errors import InputError, UnknownName, nearest_name, shown
+from ..errors import InputError, Problems, SeveralErrors, UnknownName, nearest_name, shown
+from .lines import line_of, lines_of
+
+T = TypeVar("T")
 
 FORMAT = 1
 """Of files of fixes and the other companions."""
@@ -88,13 +91,33 @@ def _neighbour(place: Path) -> str:
     return str(place.with_name(near)) if near else ""
 
 
-def read_document(path: str | os.PathLike[str], what: str = "machine file") -> tuple[dict[str, Any], str]:
-    """The tables of a TOML file and the SHA-256 of its bytes; an InputError that names the file otherwise."""
+def read_document(
+    path: str | os.PathLike[str], make: Callable[[dict[str, Any]], T], what: str = "machine file"
+) -> tuple[T, str]:
+    """What `make` makes of the tables of a TOML file, and the SHA-256 of the file's bytes.
+
+    Raises
+    ------
+    InputError
+        Everything that is wrong, each with the file and its line.
+    """
     text, digest = read_text(path, what=what)
     try:
-        return parse(text), digest
+        return make_of(text, make), digest
     except InputError as err:
         raise err.at(file=str(path)) from None
+
+
+def make_of(text: str, make: Callable[[dict[str, Any]], T]) -> T:
+    """What `make` makes of the tables of a TOML text; whatever it says is wrong gets its line."""
+    document = parse(text)
+    try:
+        return make(document)
+    except InputError as err:
+        lines = lines_of(text)
+        found = sorted(((line_of(lines, one.key), one) for one in err.each), key=lambda pair: pair[0])
+        placed = [one.at(place=f"line {line}" if line else "") for line, one in found]
+    raise placed[0] if len(placed) == 1 else SeveralErrors(placed)
 
 
 def parse(text: str) -> dict[str, Any]:
@@ -124,23 +147,23 @@ def parse(text: str) -> dict[str, Any]:
     return document
 
 
-def written(document: Any, what: str = "machine file") -> Mapping[str, Any]:
-    """The tables of a document that is given as a mapping of them, or as the TOML text itself.
+def written(document: Any, make: Callable[[dict[str, Any]], T], what: str = "machine file") -> T:
+    """What `make` makes of a document that is given as a mapping of tables, or as the TOML text itself.
 
     Raises
     ------
     InputError
-        For anything else, and for a text that is not TOML.
+        For anything else, a text that is not TOML, and whatever `make` says.
     """
     if not isinstance(document, str):
-        return mapping(document, "of", f"the tables of a {what}, or its text")
+        return make(dict(mapping(document, "of", f"the tables of a {what}, or its text")))
     if "\n" not in document and "=" not in document:
         raise InputError(
             f"{shown(document)} is not the text of a {what}",
             place="of",
             allowed="the text itself; to read a file, ds.Machine.read(path)",
         )
-    return parse(document)
+    return make_of(document, make)
 
 
 def _depth(document: Any) -> int:
@@ -176,10 +199,13 @@ def check_format(document: Mapping[str, Any], newest: int = FORMAT) -> int:
 
 
 def refuse_unknown(table: Mapping[str, Any], known: Collection[str], place: str) -> None:
-    """An UnknownName for the first key of `table` that is not known."""
+    """An UnknownName for each key of `table` that is not known."""
+    found = Problems()
     for key in table:
-        if key not in known:
-            raise UnknownName.of("key", key, known, place=place)
+        with found.noting(key):
+            if key not in known:
+                raise UnknownName.of("key", key, known, place=place)
+    found.refuse()
 
 
 def tables(value: Any, place: str, most: int = 20_000) -> list[dict[str, Any]]:
@@ -212,7 +238,9 @@ def text(source: Mapping[str, Any], key: str, place: str, default: str | None = 
         return default
     value = source[key]
     if not isinstance(value, str):
-        raise InputError(f"{key}: {shown(value)} is not a text", place=place, allowed="a text in quotes")
+        raise InputError(
+            f"{key}: {shown(value)} is not a text", place=place, allowed="a text in quotes", key=(key,)
+        )
     return value
 
 

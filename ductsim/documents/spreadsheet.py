@@ -14,12 +14,14 @@ import re
 from collections.abc import Iterable, Mapping
 from typing import Any, NamedTuple
 
-from ..errors import InputError, UnknownName, nearest_name, shown
+from ..errors import InputError, Problems, UnknownName, nearest_name, shown
 from ..quantity import key_measure, si
 from ..size_limits import at_most, listed_at_most
 from .document import LARGEST_FILE, read_text
 
 MOST_ROWS = 100_000
+MOST_PROBLEMS = 100
+"""Rows that are wrong before the rest is not looked at: then the table is another one."""
 _DECIMAL_COMMA = re.compile(r"\s*([+-]?[0-9]+),([0-9]+)(\s*(?:[^0-9,.\s][^,.]*)?)")
 
 
@@ -283,10 +285,15 @@ def read_rows(
             if name and name not in measures:
                 raise UnknownName.of("column", name, measures, place="header")
         word = "line" if given.file else one
-        return [
-            (line, _values(columns, cells, measures, needed, one, given.comma, f"{word} {line}"))
-            for line, cells in given.rows
-        ]
+        problems, out = Problems(), []
+        for line, cells in given.rows:
+            with problems.noting():
+                place = f"{word} {line}"
+                out.append((line, _values(columns, cells, measures, needed, one, given.comma, place)))
+            if len(problems.found) >= MOST_PROBLEMS:
+                break
+        problems.refuse()
+        return out
     except InputError as err:
         raise err.at(file=given.file) from None
 

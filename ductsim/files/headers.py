@@ -9,9 +9,10 @@ from typing import Any, NamedTuple
 from ..description.equipment import check_name
 from ..documents.building import build, one_value
 from ..documents.document import refuse_unknown, tables, text, texts, unique
-from ..errors import InputError, shown
+from ..errors import InputError, Problems, shown
 from ..parts import Duct
 from ..quantity import si
+from .templates import Placed
 
 HEADER = ("name", "from", "to", "diameter", "area", "angle", "branch_diameter", "branch_area", "stretch")
 OF_STRETCH = ("branches", "angle", "branch_diameter", "branch_area")
@@ -29,7 +30,7 @@ class _Stretch(NamedTuple):
     branch_area: float
 
 
-def headers(document: Mapping[str, Any]) -> list[dict[str, Any]]:
+def headers(document: Mapping[str, Any]) -> list[Placed]:
     """The ducts and merges of every `[[header]]`, as tables of parts.
 
     A header begins at the node `from`, with the section of the duct that comes there. At the start of each
@@ -40,11 +41,15 @@ def headers(document: Mapping[str, Any]) -> list[dict[str, Any]]:
     Raises
     ------
     InputError
-        For a key that is missing or unknown, a stretch without branches, and branches named twice.
+        For a key that is missing or unknown, a stretch without branches, and branches named twice; of
+        several headers all that is wrong.
     """
-    out: list[dict[str, Any]] = []
-    for values in tables(document.get("header"), "header", MOST_HEADERS):
-        out += _parts(values)
+    out: list[Placed] = []
+    problems = Problems()
+    for i, values in enumerate(tables(document.get("header"), "header", MOST_HEADERS)):
+        with problems.noting("header", i):
+            out += [Placed(own, ("header", i)) for own in _parts(values)]
+    problems.refuse()
     return out
 
 

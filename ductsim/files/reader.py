@@ -6,6 +6,7 @@ import warnings
 from collections.abc import Iterable, Mapping
 from typing import Any, NamedTuple
 
+from ..arguments import one_of
 from ..crop.box import box_of
 from ..crop.crop import Crop, check_crop
 from ..description import checks
@@ -23,16 +24,17 @@ from ..documents.document import (
     texts,
     unique,
 )
-from ..errors import InputError, UnknownName, shown
+from ..errors import InputError, Problems, UnknownName, shown
+from ..measures import SYSTEMS
 from ..network.system import OUTSIDE
 from ..parts import KINDS
 from ..parts.declare import Fields, Part, Schema
 from ..quantity import si
 from .headers import headers
-from .templates import expand
+from .templates import Placed, expand, placed
 
 TOP = (
-    *("format", "ductsim", "input_sha256", "title", "note", "air", "drive", "part", "tapping"),
+    *("format", "ductsim", "input_sha256", "title", "measures", "note", "air", "drive", "part", "tapping"),
     *("unit", "each_unit", "header", "boxes", "hold", "supply", "crop", "fill", "unknown", "trim", "spread"),
 )
 FREE = ("fill", "unknown", "trim", "spread")
@@ -51,6 +53,7 @@ class Read(NamedTuple):
     layout: Layout
     numbers: dict[str, Any]
     given: frozenset[str]
+    measures: str = "metric"
 
 
 class _Numbers:
@@ -80,45 +83,88 @@ def read_tables(document: Mapping[str, Any]) -> Read:
     Raises
     ------
     InputError
-        One sentence for the first thing that is wrong, in the order of the file.
+        A sentence for each thing that is wrong, with the keys that lead to it: first whatever is wrong in
+        single tables; where nothing is, the first thing by which they do not fit each other.
     """
     free_ends = check_format(document, MACHINE_FORMAT) > 1
-    refuse_unknown(document, TOP, "")
-    parts, tappings, units, boxes = expand(document)
-    open_nodes = frozenset((OUTSIDE, *boxes)) if free_ends else frozenset[str]()
+    wrong = Problems()
+    with wrong.noting():
+        refuse_unknown(document, TOP, "")
     numbers = _Numbers()
-    air = numbers.take("air", *_air(table(document.get("air"), "air")))
-    drives, turning = _drives(table(document.get("drive"), "drive"), numbers)
-    part_tables = tables(document.get("part"), "part") + parts + headers(document)
-    entries = tuple(_part(t, turning, numbers, open_nodes) for t in part_tables)
+    things: dict[str, Any] = {"measures": "metric", "title": "Machine", "free_ends": free_ends}
+    with wrong.noting("measures"):
+        things["measures"] = _measures(document)
+    with wrong.noting("title"):
+        things["title"] = text(document, "title", "", default="Machine")
+    with wrong.noting("air"):
+        things["air"] = _weather(table(document.get("air"), "air"), numbers)
+    drives, turning = _drives(table(document.get("drive"), "drive"), numbers, wrong)
+    things["drives"] = drives
+    with wrong.noting():
+        _parts_and_units(document, turning, numbers, wrong, things)
+    for key, kind in (("hold", Held), ("supply", Supplied)):
+        with wrong.noting(key):
+            things[key] = _nodes(tables(document.get(key), key), key, kind, numbers)
+    with wrong.noting("crop"):
+        things["crop"] = _crop(document, numbers)
+    wrong.refuse()
+    measures = things.pop("measures")
+    held, supplied = things.pop("hold"), things.pop("supply")
+    free = {key: document[key] for key in FREE if key in document}
+    layout = Layout(**things, held=held, supplied=supplied, free=free)
+    checks.check_layout(layout)
+    check_crop(layout)
+    _check_free(layout)
+    return Read(layout, numbers.values, frozenset(numbers.given), measures)
+
+
+def _measures(document: Mapping[str, Any]) -> str:
+    word = text(document, "measures", "", default="metric")
+    return one_of(word, SYSTEMS, "measures", "system of measures")
+
+
+def _parts_and_units(
+    document: Mapping[str, Any],
+    turning: Mapping[str, Any],
+    numbers: _Numbers,
+    wrong: Problems,
+    things: dict[str, Any],
+) -> None:
+    """Add parts, tappings, units and boxes to `things`, and what is wrong with them to `wrong`."""
+    parts, tappings, units, boxes = expand(document)
+    open_nodes = frozenset((OUTSIDE, *boxes)) if things["free_ends"] else frozenset[str]()
+    entries: list[PartEntry] = []
+    shared: list[Placed] = []
+    with wrong.noting():
+        shared = headers(document)
+    for own in placed(tables(document.get("part"), "part"), "part") + parts + shared:
+        with own.noting(wrong):
+            entries.append(_part(own.values, turning, numbers, open_nodes))
+    complete = not wrong.found
     unique([e.name for e in entries], "part")
     ends = {e.name: e.schema.part.ends for e in entries if issubclass(e.schema.part, Part)}
-    tapping_tables = tables(document.get("tapping"), "tapping") + tappings
-    taps = tuple(_tapping(t, ends, numbers) for t in tapping_tables)
+    taps = []
+    for own in placed(tables(document.get("tapping"), "tapping"), "tapping") + tappings:
+        if complete or own.values.get("path") in ends:  # its part may be one that could not be read
+            with own.noting(wrong):
+                taps.append(_tapping(own.values, ends, numbers))
+    found = []
+    for own in units:
+        with own.noting(wrong):
+            found.append(_unit(own.values))
+    things |= {"parts": tuple(entries), "tappings": tuple(taps), "units": tuple(found), "boxes": boxes}
+
+
+def _weather(values: dict[str, Any], numbers: _Numbers) -> Schema:
+    """The air, tried out."""
+    air = numbers.take("air", *_air(values))
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # solving with this air warns in its turn
             air_of(air.part, numbers.values)
     except InputError as err:
         raise err.at(place="air") from None
-    layout = Layout(
-        title=text(document, "title", "", default="Machine"),
-        air=air,
-        drives=drives,
-        parts=entries,
-        tappings=taps,
-        units=tuple(_unit(t) for t in units),
-        held=_nodes(tables(document.get("hold"), "hold"), "hold", Held, numbers),
-        supplied=_nodes(tables(document.get("supply"), "supply"), "supply", Supplied, numbers),
-        crop=_crop(document, numbers),
-        boxes=boxes,
-        free_ends=free_ends,
-        free={key: document[key] for key in FREE if key in document},
-    )
-    checks.check_layout(layout)
-    check_crop(layout)
-    _check_free(layout)
-    return Read(layout, numbers.values, frozenset(numbers.given))
+    return air
 
 
 def _air(values: dict[str, Any]) -> tuple[Fields, Iterable[str]]:
@@ -142,20 +188,24 @@ def _crop(document: Mapping[str, Any], numbers: _Numbers) -> Schema | None:
     return numbers.take("crop", build(Crop, values, "crop"), values)
 
 
-def _drives(written: dict[str, Any], numbers: _Numbers) -> tuple[tuple[Drive, ...], dict[str, Any]]:
+def _drives(
+    written: dict[str, Any], numbers: _Numbers, wrong: Problems
+) -> tuple[tuple[Drive, ...], dict[str, Any]]:
     """The drives, and name -> the thing that turns."""
-    out, turning = [], {}
+    out: list[Drive] = []
+    turning: dict[str, Any] = {}
     for name, values in written.items():
-        check_name(name, "a drive", place="drive")
-        place = f"drive {name!r}"
-        values = dict(table(values, place))
-        word = text(values, "kind", place, default="belt")
-        values.pop("kind", None)
-        if word not in DRIVES:
-            raise UnknownName.of("kind of drive", word, DRIVES, place=place)
-        obj = build(DRIVES[word], values, place)
-        turning[name] = obj
-        out.append(Drive(name, numbers.take(name, obj, values)))
+        turning[name] = None
+        with wrong.noting("drive", name):
+            check_name(name, "a drive", place="drive")
+            place = f"drive {name!r}"
+            values = dict(table(values, place))
+            word = text(values, "kind", place, default="belt")
+            values.pop("kind", None)
+            if word not in DRIVES:
+                raise UnknownName.of("kind of drive", word, DRIVES, place=place).at(key=("kind",))
+            turning[name] = build(DRIVES[word], values, place)
+            out.append(Drive(name, numbers.take(name, turning[name], values)))
     return tuple(out), turning
 
 
@@ -167,7 +217,7 @@ def _part(
     place = f"part {name!r}"
     word = text(values, "kind", place)
     if word not in KINDS:
-        raise UnknownName.of("kind", word, KINDS, place=place)
+        raise UnknownName.of("kind", word, KINDS, place=place).at(key=("kind",))
     kind = KINDS[word]
     ends = tuple(check_node(text(values, end, place), f"{place}, {end}") for end in kind.ends)
     for key in ("name", "kind", *kind.ends):
@@ -176,7 +226,7 @@ def _part(
     values = {key: value for key, value in values.items() if key not in ("drive", "note")}
     values = sized(kind, values, place)
     _check_keys(values, kind, place)
-    values = _curve(values, kind, bool(drive), place)
+    values = _curve(values, kind, turning.get(drive), bool(drive), place)
     if drive:
         values["speed"] = _driven(kind, values, drive, turning, place)
     obj = build(kind, values, place).placed(ends, open_nodes)
@@ -195,17 +245,25 @@ def _check_keys(values: Mapping[str, Any], kind: type[Part], place: str) -> None
     refuse_unknown(values, (*kind.declared, *extra), f"{place} ({kind.kind})")
 
 
-def _curve(values: dict[str, Any], kind: type[Part], driven: bool, place: str) -> dict[str, Any]:
-    """A fan's curve from its wheel (`typical`) or from one measured point (`through`), where written."""
+def _curve(
+    values: dict[str, Any], kind: type[Part], turned_by: Any, driven: bool, place: str
+) -> dict[str, Any]:
+    """A fan's curve from its wheel (`typical`) or from one measured point (`through`), where written.
+
+    The speed that belongs to it is the fan's own where nothing else is said.
+    """
     given = [key for key in kind.assumed if key in values]
     if not given:
         return values
     key = given[0]
-    for other in (*given[1:], "flow", "total_pressure", "static_pressure", "curve_speed"):
+    for other in (*given[1:], "flow", "total_pressure", "static_pressure", "curve_speed", "pressure_scale"):
         if other in values:
             raise InputError(f"has both {key} and {other}", place=place, allowed="one way to say the curve")
-    known = table(values[key], f"{place}, {key}")
-    refuse_unknown(known, kind.assumed[key], f"{place}, {key}")
+    known = dict(table(values[key], f"{place}, {key}"))
+    refuse_unknown(known, (*kind.assumed[key], *kind.assumed_more.get(key, ())), f"{place}, {key}")
+    own = turned_by.speed if turned_by is not None else values.get("speed")
+    if own is not None:
+        known.setdefault("speed", own)
     for name in kind.assumed[key]:
         if not isinstance(known.get(name), (str, int, float)) or isinstance(known[name], bool):
             raise InputError(f"the key {name!r} is missing", place=f"{place}, {key}", allowed="one quantity")
@@ -214,7 +272,15 @@ def _curve(values: dict[str, Any], kind: type[Part], driven: bool, place: str) -
     except InputError as err:
         raise err.at(place=place) from None
     rest = {name: value for name, value in values.items() if name != key}
-    points = {"flow": list(fan.flow), "total_pressure": list(fan.total_pressure), "curve": fan.curve}
+    points: dict[str, Any] = {
+        "flow": list(fan.flow),
+        "total_pressure": list(fan.total_pressure),
+        "curve": fan.curve,
+    }
+    for name in ("shaft_power", "pressure_scale"):
+        value = getattr(fan, name)
+        if value is not None and not (name == "shaft_power" and "efficiency" in values):
+            points[name] = list(value) if isinstance(value, tuple) else value
     speed = {} if driven else {"speed": fan.speed}
     return {**points, "curve_speed": fan.curve_speed, **speed, **rest}
 
@@ -229,7 +295,8 @@ def _driven(
         raise UnknownName.of("drive", drive, turning, place=place)
     if "speed" in values:
         raise InputError("has both a drive and a speed", place=place, allowed="one of the two")
-    return float(turning[drive].speed)
+    known = turning[drive]
+    return 1.0 if known is None else float(known.speed)  # one that cannot be read has been noted
 
 
 def check_node(name: str, place: str) -> str:

@@ -36,14 +36,19 @@ def rewritten(text: str) -> str:
     document = parse(text)
     if check_format(document, newest=2) > 1:
         raise InputError("is of format 2 already", allowed="a file of format 1")
-    old = MachineData(*read_tables(document))
+    old = _read(document)
     new = _with_words(text, document)
     try:
-        if _same(old, MachineData(*read_tables(parse(new)))):
+        if _same(old, _read(parse(new))):
             return new
     except InputError:
         pass
     return text_of(old)
+
+
+def _read(document: Mapping[str, Any]) -> MachineData:
+    found = read_tables(document)
+    return MachineData(*found[:3], measures=found.measures)
 
 
 def _same(old: MachineData, new: MachineData) -> bool:

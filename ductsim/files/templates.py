@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass, field
 from typing import Any
 
 from ..description.equipment import check_name
 from ..documents.document import refuse_unknown, table, tables, texts, unique
-from ..errors import InputError, UnknownName, shown
+from ..documents.lines import KeyPath
+from ..errors import InputError, Problems, UnknownName, shown
 
 _HOLE = re.compile(r"\{([^{}]*)\}")
 EACH_UNIT = ("part", "tapping", "vacuum_at", "duct", "openings", "boxes")
@@ -18,9 +21,44 @@ MOST_REPEATED = 20_000
 LONGEST = 1_000
 
 
+@dataclass(frozen=True)
+class Placed:
+    """A table of a file, or one made from a template, and where it stands.
+
+    Attributes
+    ----------
+    values : dict
+    key : tuple
+        The keys and places that lead to it.
+    filled : mapping
+        Key -> what leads to the unit's key that fills it.
+    """
+
+    values: dict[str, Any]
+    key: KeyPath
+    filled: Mapping[str, KeyPath] = field(default_factory=dict)
+
+    @contextmanager
+    def noting(self, problems: Problems) -> Iterator[None]:
+        """Note whatever is wrong in the body where its key stands: with the unit, where that fills it."""
+        try:
+            yield
+        except InputError as err:
+            for one in err.each:
+                first = next((key for key in one.key if isinstance(key, str)), "")
+                own = one.at()
+                own.key = self.filled.get(first, (*self.key, *one.key))
+                problems.found.append(own)
+
+
+def placed(written: list[dict[str, Any]], *key: str) -> list[Placed]:
+    """The tables of a list, each with its place."""
+    return [Placed(values, (*key, i)) for i, values in enumerate(written)]
+
+
 def expand(
     document: Mapping[str, Any],
-) -> tuple[list[dict[str, Any]], list[dict[str, Any]], list[dict[str, Any]], tuple[str, ...]]:
+) -> tuple[list[Placed], list[Placed], list[Placed], tuple[str, ...]]:
     """The repeated parts and tappings, the units and the boxes of a machine file, every text filled in.
 
     A name among the `boxes` at the top with `{unit}` in it stands for one box a unit, as do those under
@@ -58,26 +96,45 @@ def expand(
             allowed=f"at most {MOST_REPEATED:,} in all",
         )
     needed = _holes(each) | _holes(document.get("boxes"))
-    unique([_words(unit, f"unit {i + 1}")["unit"] for i, unit in enumerate(units)], "unit")
+    problems = Problems()
+    words = []
+    for i, unit in enumerate(units):
+        with problems.noting("unit", i):
+            words.append(_words(unit, f"unit {i + 1}"))
+            _check_words(words[-1], unit, needed, f"unit {words[-1]['unit']!r}")
+    problems.refuse()
+    unique([own["unit"] for own in words], "unit")
     parts, tappings, out = [], [], []
     written = texts(document, "boxes", "boxes")
     box_templates = [box for box in written if "{" in box] + list(texts(each, "boxes", "each_unit, boxes"))
     boxes = [box for box in written if "{" not in box]
-    for i, unit in enumerate(units):
-        place = f"unit {i + 1}"
-        words = _words(unit, place)
-        _check_words(words, unit, needed, f"unit {words['unit']!r}")
-        own = {key: unit.get(key, each.get(key)) for key in ("vacuum_at", "duct", "openings", "note")}
-        filled = {
-            key: fill(value, words, f"unit {words['unit']!r}")
-            for key, value in own.items()
-            if value is not None
-        }
-        out.append({"name": words["unit"], **filled})
-        parts += [fill(t, words, f"each_unit.part {_called(t)}") for t in part_templates]
-        tappings += [fill(t, words, f"each_unit.tapping {_called(t)}") for t in tapping_templates]
-        boxes += fill(box_templates, words, "boxes")
+    for i, (unit, own) in enumerate(zip(units, words, strict=True)):
+        keys = {key: unit.get(key, each.get(key)) for key in ("vacuum_at", "duct", "openings", "note")}
+        filled = {"name": own["unit"]}
+        with problems.noting("unit", i):
+            place = f"unit {own['unit']!r}"
+            filled |= {key: fill(value, own, place) for key, value in keys.items() if value is not None}
+        out.append(Placed(filled, ("unit", i), {k: ("each_unit", k) for k in keys if k not in unit}))
+        parts += _repeated(part_templates, "part", i, own, problems)
+        tappings += _repeated(tapping_templates, "tapping", i, own, problems)
+        with problems.noting("boxes"):
+            boxes += fill(box_templates, own, "boxes")
+    problems.refuse()
     return parts, tappings, out, tuple(boxes)
+
+
+def _repeated(
+    templates: list[dict[str, Any]], what: str, unit: int, words: Mapping[str, Any], problems: Problems
+) -> list[Placed]:
+    """The templates filled in for a unit, each with what leads to it and to the keys that fill it."""
+    out = []
+    for i, template in enumerate(templates):
+        key: KeyPath = ("each_unit", what, i)
+        with problems.noting(*key):
+            values = fill(template, words, f"each_unit.{what} {_called(template)}")
+            holes = {k: sorted(_holes(value) - {"unit", "name"}) for k, value in template.items()}
+            out.append(Placed(values, key, {k: ("unit", unit, own[0]) for k, own in holes.items() if own}))
+    return out
 
 
 def fill(value: Any, words: Mapping[str, Any], place: str) -> Any:
@@ -136,10 +193,14 @@ def _check_words(words: Mapping[str, Any], unit: Mapping[str, Any], needed: set[
         if key in OF_UNIT:
             continue
         if key not in needed:
-            raise UnknownName.of("key", key, sorted(needed - {"unit"}) + list(OF_UNIT), place=place)
+            known = sorted(needed - {"unit"}) + list(OF_UNIT)
+            raise UnknownName.of("key", key, known, place=place).at(key=(key,))
         if key not in words:
             raise InputError(
-                f"{key}: {shown(value)} fits in no text", place=place, allowed="a text or a number"
+                f"{key}: {shown(value)} fits in no text",
+                place=place,
+                allowed="a text or a number",
+                key=(key,),
             )
 
 

@@ -43,6 +43,8 @@ def document(machine: MachineData) -> dict[str, Any]:
     if machine.sha256:
         out["input_sha256"] = machine.sha256
     out["title"] = layout.title
+    if machine.measures != "metric":
+        out["measures"] = machine.measures
     if layout.boxes:
         out["boxes"] = list(layout.boxes)
     out["air"] = fields(layout.air, "air", numbers)

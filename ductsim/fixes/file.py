@@ -9,7 +9,7 @@ from typing import Any
 from ..documents.building import one_value
 from ..documents.document import check_format, read_document, refuse_unknown, tables, text, unique
 from ..documents.spreadsheet import blank, cells_of
-from ..errors import InputError, shown
+from ..errors import InputError, Problems, shown
 from ..size_limits import listed_at_most
 from .fix import Fix
 
@@ -45,12 +45,7 @@ def read_fixes(source: Any) -> list[Fix]:
     if isinstance(source, Fix):
         return [source]
     if isinstance(source, (str, os.PathLike)):
-        document, _ = read_document(source, what="file of fixes")
-        try:
-            check_format(document)
-            return fixes_of(document)
-        except InputError as err:
-            raise err.at(file=str(source)) from None
+        return read_document(source, _of_file, "file of fixes")[0]
     if isinstance(source, Mapping):
         return _of_mapping(source)
     if hasattr(source, "columns") and hasattr(source, "itertuples"):
@@ -60,6 +55,11 @@ def read_fixes(source: Any) -> list[Fix]:
     if getattr(source, "shape", (1,)) == ():
         raise InputError(f"{shown(source)} is no list of fixes", allowed=ALLOWED)
     return [_of_item(item) for item in listed_at_most(source, MOST_READ, "fixes", "fixes")]
+
+
+def _of_file(document: Mapping[str, Any]) -> list[Fix]:
+    check_format(document)
+    return fixes_of(document)
 
 
 def _of_item(item: Any) -> Fix:
@@ -103,8 +103,14 @@ def _of_rows(source: Any) -> list[Fix]:
 
 def fixes_of(document: Mapping[str, Any]) -> list[Fix]:
     """The fixes in a mapping with the tables and keys of a file of fixes."""
-    refuse_unknown(document, TOP, "")
-    out = [_fix(table) for table in tables(document.get("fix"), "fix")]
+    found = Problems()
+    with found.noting():
+        refuse_unknown(document, TOP, "")
+    out = []
+    for i, table in enumerate(tables(document.get("fix"), "fix")):
+        with found.noting("fix", i):
+            out.append(_fix(table))
+    found.refuse()
     if not out:
         raise InputError("there is no fix", place="fix", allowed="write a [[fix]] for each piece of work")
     unique([fix.name for fix in out], "fix")

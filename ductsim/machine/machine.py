@@ -19,7 +19,6 @@ from ..crop.replacement import replace
 from ..description.data import MachineData
 from ..display.presentation import Shown
 from ..documents.document import read_document, written
-from ..errors import InputError
 from ..files.reader import read_tables
 from ..files.writer import document, write
 from ..network.state import State
@@ -60,13 +59,10 @@ class Machine(MachineData, Shown):
         Raises
         ------
         InputError
-            One sentence with the file, the place, what was wrong and what is allowed.
+            A sentence for each thing that is wrong: file, line, place, what and what is allowed.
         """
-        document, digest = read_document(path)
-        try:
-            return cls(*read_tables(document), file=str(path), sha256=digest)
-        except InputError as err:
-            raise err.at(file=str(path)) from None
+        found, digest = read_document(path, read_tables)
+        return cls(*found[:3], file=str(path), sha256=digest, measures=found.measures)
 
     @classmethod
     def of(cls, document: Mapping[str, Any] | str) -> Self:
@@ -77,7 +73,8 @@ class Machine(MachineData, Shown):
         InputError
             One sentence with the place, what was wrong and what is allowed.
         """
-        return cls(*read_tables(written(document)))
+        found = written(document, read_tables)
+        return cls(*found[:3], measures=found.measures)
 
     def document(self) -> dict[str, Any]:
         """What `write` writes: the tables of a machine file, which `of` reads back.

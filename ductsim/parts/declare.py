@@ -67,6 +67,7 @@ class Part(Fields):
     is_leak : True where no air is meant to pass: readings look for its size, a drawing dashes its lines.
     assumed : name -> keys of a table that a file may hold in place of its numbers; the class method of that
         name takes them.
+    assumed_more : name -> keys that this table may hold besides.
     sizes : the numbers that say how large its opening is, of which one is given; it is 0 while the part is
         taped shut. Without any, the part cannot be taped.
     faults : the numbers, shares from 0, that dirt, wear and damage raise.
@@ -88,6 +89,7 @@ class Part(Fields):
     is_fan: ClassVar[bool] = False
     is_leak: ClassVar[bool] = False
     assumed: ClassVar[Mapping[str, tuple[str, ...]]] = {}
+    assumed_more: ClassVar[Mapping[str, tuple[str, ...]]] = {}
     sizes: ClassVar[tuple[str, ...]] = ()
     faults: ClassVar[tuple[str, ...]] = ()
     mishaps: ClassVar[tuple[Mishap, ...]] = ()

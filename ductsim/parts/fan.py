@@ -8,6 +8,7 @@ from typing import Any, Self
 
 import numpy as np
 
+from ..arguments import one_of
 from ..errors import InputError
 from ..laws.fans import (
     curve_coefficients,
@@ -20,6 +21,7 @@ from ..quantity import si
 from .declare import OptionalValue, OptionalValues, Part, Path, Value, Values, number, part, word
 from .fan_ends import FAN_ENDS
 from .mishaps import Mishap
+from .wheels import ASSUMED_SPREADS, WHEELS
 
 # A backward-curved wheel without dimensions: flow over (pi D b u), total pressure over (rho u^2 / 2).
 # Our assumption; the shape of a single maker's curve may differ by 15 % and more.
@@ -27,7 +29,7 @@ SHAPE = ((0.0, 0.95), (0.06, 1.02), (0.12, 1.0), (0.18, 0.86), (0.24, 0.60), (0.
 DESIGN = SHAPE[3]
 STANDARD_AIR = 1.2
 """Density that fan curves are stated for where nothing else is said [kg/m3]; common practice."""
-ASSUMED_SPREAD = 0.15
+ASSUMED_SPREAD = ASSUMED_SPREADS["assumed"]
 """Relative spread of the pressures of a fan whose curve is assumed, not measured [-]; our assumption."""
 
 
@@ -51,6 +53,7 @@ class Fan(Part):
         "typical": ("wheel_diameter", "width", "speed"),
         "through": ("flow", "total_pressure", "speed"),
     }
+    assumed_more = {"typical": ("shape", "pressure"), "through": ("shape",)}
     faults = ("soiling",)
     switches = {"belt": ("belt_slip", {"off": 1.0, "on": 0.0})}
     mishaps = (
@@ -159,7 +162,17 @@ class Fan(Part):
         doc="temperature of the air it draws in, where not that outside",
         cure="write '45 degC'",
     )
-    curve: str = word("measured", "assumed", default="measured", doc="where the curve comes from")
+    pressure_scale: OptionalValue = number(
+        "",
+        at_least=0.05,
+        at_most=20,
+        default=None,
+        spread=ASSUMED_SPREAD,
+        doc="factor on the pressures and the power of an assumed curve, for readings to find",
+    )
+    curve: str = word(
+        "measured", *ASSUMED_SPREADS, default="measured", doc="where the curve comes from; whose shape it has"
+    )
 
     @classmethod
     def examples(cls) -> list[Fan]:
@@ -185,6 +198,8 @@ class Fan(Part):
             cls(**two, flow=[0.5, 2.0], total_pressure=[900.0, 0.0]),
             cls(**two, flow=[0.2, 1.0, 2.0], total_pressure=[500.0, 900.0, 1000.0]),
             cls.typical(wheel_diameter=0.5, width=0.12, speed="3600 rpm"),
+            cls.typical(wheel_diameter=0.5, width=0.12, speed="3600 rpm", shape="radial"),
+            cls.typical(wheel_diameter=0.5, width=0.2, speed=100.0, shape="forward-curved"),
             cls.through(flow=1.8, total_pressure="5.3 kPa", speed="3600 rpm", soiling=0.1),
         ]
 
@@ -276,13 +291,15 @@ class Fan(Part):
     def paths(self) -> tuple[Path, ...]:
         """One path by the fan law."""
         clean = self._clean()
+        scale = 1.0 if self.pressure_scale is None else self.pressure_scale
+        clean = [p * scale for p in clean]
         share = 1.0 - self.soiling
         ratio = self.speed * (1.0 - self.belt_slip) / self.curve_speed
         flow = list(self.flow)
         c = curve_coefficients(flow, [p * share for p in clean], self._peak(clean), self.standing_loss)
         c |= {"speed": ratio, "curve_density": self.curve_density, "loss": self._end_losses()}
         if self.shaft_power is not None:
-            c |= power_coefficients(flow, list(self.shaft_power))
+            c |= power_coefficients(flow, [power * scale for power in self.shaft_power])
             power: Any = power_by_curve
         else:
             # at the same flow a soiled fan takes the shaft power of the clean one
@@ -301,8 +318,17 @@ class Fan(Part):
         )
 
     @classmethod
-    def typical(cls, *, wheel_diameter: Any, width: Any, speed: Any, **more: Any) -> Fan:
-        """A fan known by its wheel only: the assumed curve of a backward-curved wheel.
+    def typical(
+        cls,
+        *,
+        wheel_diameter: Any,
+        width: Any,
+        speed: Any,
+        shape: str = "",
+        pressure: Any = None,
+        **more: Any,
+    ) -> Fan:
+        """A fan known by its wheel only: the assumed curve of its shape, by default a backward-curved wheel.
 
         Parameters
         ----------
@@ -310,6 +336,12 @@ class Fan(Part):
             Outer diameter of the wheel and width of its blades at the outer edge [m].
         speed : number, text or column
             Speed [rad/s].
+        shape : str, optional
+            "radial", "backward-curved" or "forward-curved" blades (`ductsim.parts.wheels`): the power curve
+            comes with it, and `pressure_scale`, for readings to find.
+        pressure : number, text or column, optional
+            What the box shows at this speed with all openings taped [Pa]: the fan then moves next to no air,
+            and its whole curve is scaled to make this pressure there.
         **more
             Further fields of a fan (soiling, efficiency, highest_speed ...). The curve is that in air of
             `curve_density`, 1.2 kg/m3 if not given.
@@ -323,10 +355,15 @@ class Fan(Part):
                 raise InputError(f"{value} is out of range", place=f"fan: {name}", allowed="allowed: above 0")
         tip = 0.5 * w * d
         rho = si(more.get("curve_density", STANDARD_AIR), "kg/m3")
-        return cls._shaped(math.pi * d * b * tip, 0.5 * rho * tip * tip, w, more)
+        level: Any = 1.0
+        if pressure is not None:
+            level = _above_zero("pressure", si(pressure, "Pa")) / (0.5 * rho * tip * tip)
+            level = level / (WHEELS[_known_shape(shape)].pressure[0] if shape else SHAPE[0][1])
+        point = "one point" if pressure is not None else ""
+        return cls._shaped(math.pi * d * b * tip, level * 0.5 * rho * tip * tip, w, more, shape, point)
 
     @classmethod
-    def through(cls, *, flow: Any, total_pressure: Any, speed: Any, **more: Any) -> Fan:
+    def through(cls, *, flow: Any, total_pressure: Any, speed: Any, shape: str = "", **more: Any) -> Fan:
         """A fan known by one measured point, taken as the design point of the assumed curve.
 
         Parameters
@@ -337,6 +374,8 @@ class Fan(Part):
             Total-pressure rise at that point in air of `curve_density`, 1.2 kg/m3 if not given [Pa].
         speed : number, text or column
             Speed at that point, and now [rad/s].
+        shape : str, optional
+            "radial", "backward-curved" or "forward-curved" blades, whose assumed curve it then has.
         **more
             Further fields of a fan.
 
@@ -346,20 +385,40 @@ class Fan(Part):
         for name, value in (("flow", q), ("total_pressure", p), ("speed", w)):
             if not np.all(np.greater(value, 0.0)) or not np.all(np.isfinite(value)):
                 raise InputError(f"{value} is out of range", place=f"fan: {name}", allowed="allowed: above 0")
-        return cls._shaped(q / DESIGN[0], p / DESIGN[1], w, more)
+        design = DESIGN
+        if shape:
+            wheel = WHEELS[_known_shape(shape)]
+            design = wheel.flow[wheel.design], wheel.pressure[wheel.design]
+        point = "one point" if shape else ""
+        return cls._shaped(q / design[0], p / design[1], w, more, shape, point)
 
     @classmethod
-    def _shaped(cls, flow_scale: Any, pressure_scale: Any, speed: Any, more: dict[str, Any]) -> Fan:
+    def _shaped(
+        cls, flow_scale: Any, level: Any, speed: Any, more: dict[str, Any], shape: str = "", point: str = ""
+    ) -> Fan:
         for key in more:
             if key not in cls.declared:
                 raise InputError(f"unknown key {key!r}", place="fan", allowed="the fields of a fan")
-        return cls(
-            **{
-                "flow": [x * flow_scale for x, _ in SHAPE],
-                "total_pressure": [y * pressure_scale for _, y in SHAPE],
-                "curve_speed": speed,
-                "speed": speed,
-                "curve": "assumed",
-            }
-            | more
-        )
+        plain: dict[str, Any] = {"curve_speed": speed, "speed": speed, "curve": point or shape or "assumed"}
+        if shape:
+            wheel = WHEELS[_known_shape(shape)]
+            points = zip(wheel.flow, wheel.pressure, strict=True)
+            power = [y * flow_scale * level for y in wheel.power]
+            plain |= {} if "efficiency" in more else {"shaft_power": power}
+        else:
+            points = zip(*zip(*SHAPE, strict=True), strict=True)
+        curve = [(x * flow_scale, y * level) for x, y in points]
+        plain |= {"flow": [x for x, _ in curve], "total_pressure": [y for _, y in curve]}
+        if shape or point:
+            plain["pressure_scale"] = 1.0
+        return cls(**plain | more)
+
+
+def _known_shape(shape: Any) -> str:
+    return one_of(shape, WHEELS, "fan, shape", "word")
+
+
+def _above_zero(name: str, value: Any) -> Any:
+    if not np.all(np.greater(value, 0.0)):
+        raise InputError(f"{value} is out of range", place=f"fan: {name}", allowed="allowed: above 0")
+    return value

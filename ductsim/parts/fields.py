@@ -69,15 +69,16 @@ class Fields:
         for key in values:
             if not isinstance(key, str) or key not in cls.declared:
                 raise UnknownName.of("key", key, cls.declared, place=cls.kind)
-        missing = [
-            f.name
-            for f in dataclasses.fields(cls)  # type: ignore[arg-type]
-            if f.default is REQUIRED and f.name not in values
-        ]
+        missing = [name for name in cls.needed() if name not in values]
         if missing:
             doc = cls.declared[missing[0]].doc
             raise InputError(f"the key {missing[0]!r} is missing", place=cls.kind, allowed=doc)
         return cls(**values)
+
+    @classmethod
+    def needed(cls) -> list[str]:
+        """The fields without a default."""
+        return [f.name for f in dataclasses.fields(cls) if f.default is REQUIRED]  # type: ignore[arg-type]
 
     @property
     def schema(self) -> Schema:

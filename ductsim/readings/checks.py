@@ -18,7 +18,7 @@ from ..quantity import RPM, single
 from ..result import Note, Result
 from ..wording import said
 from .model import Configuration, ReadingErrors, ReadingModel
-from .naming import readings_of, taped
+from .naming import readings_of, taped, with_engine_speed
 from .table import Reading, Readings, read_readings
 from .unknowns import assumed, default_scale, fan_faults, leak_sizes, nuisances, speed_addresses, usual_speed
 
@@ -139,7 +139,7 @@ def problems(machine: MachineData, readings: Readings, predicted: Any) -> list[s
     signs = [i for i in _odd_signs(readings, predicted) if i not in large]
     # at another speed a pressure is another, of the same sign
     turned = _shown_by_none(machine, readings, signs, unread=0.0)
-    return [*_signs(readings, predicted, turned), *(odd[i] for i in large)]
+    return [*_signs(readings, predicted, turned, machine.measures), *(odd[i] for i in large)]
 
 
 def _odd_signs(readings: Readings, predicted: Any) -> list[int]:
@@ -184,28 +184,30 @@ def _shown_by_none(
     return out
 
 
-def _signs(readings: Readings, predicted: Any, wrong: Sequence[int]) -> list[str]:
+def _signs(readings: Readings, predicted: Any, wrong: Sequence[int], measures: str) -> list[str]:
     if not wrong:
         return []
     items = list(readings)
     if len(wrong) == 1:
         r, p = items[wrong[0]], float(predicted[wrong[0]])
         return [
-            f"{_line(r)}: {r.where} reads {r.value:+,.0f} Pa where the machine makes {p:+,.0f} Pa: its sign "
-            "is wrong, or its hose sat on the other port of the gauge."
+            f"{_line(r)}: {r.where} reads {said(r.value, 'Pa', measures, sign=True)} where the machine "
+            f"makes {said(p, 'Pa', measures, sign=True)}: its sign is wrong, or its hose sat on the other "
+            "port of the gauge."
         ]
     judged = sum(_has_sign(r, p) for r, p in zip(items, predicted.tolist(), strict=True))
     share = "all" if len(wrong) == judged else f"{len(wrong)} of {judged}"
     lines = ", ".join(str(items[i].line) for i in wrong[:8]) + (" ..." if len(wrong) > 8 else "")
     return [
         f"{share} pressures have the opposite sign of what the machine makes (lines {lines}): write vacuum "
-        "as a negative pressure."
+        "as a negative pressure, or as the quantity vacuum."
     ]
 
 
 def _odd_sizes(machine: MachineData, readings: Readings, predicted: Any) -> dict[int, str]:
     """Place -> sentence, for readings that are larger than the machine as described can make."""
     out = {}
+    measures = machine.measures
     conditions = [replace(Configuration.of(r), set="") for r in readings]  # a set has no air of its own
     highest = {c: highest_pressure(machine, c) for c in dict.fromkeys(conditions)}
     for i, (r, c, p) in enumerate(zip(readings, conditions, predicted.tolist(), strict=True)):
@@ -213,13 +215,13 @@ def _odd_sizes(machine: MachineData, readings: Readings, predicted: Any) -> dict
             most = TOO_MUCH * highest[c]
             if abs(r.value) > most > 0.0:
                 out[i] = (
-                    f"{_line(r)}: {r.where} reads {r.value:,.4g} Pa, more than the fans can make "
-                    f"({most / TOO_MUCH:,.0f} Pa at most): look at its measure."
+                    f"{_line(r)}: {r.where} reads {said(r.value, 'Pa', measures)}, more than the fans "
+                    f"can make ({said(most / TOO_MUCH, 'Pa', measures)} at most): look at its measure."
                 )
         elif abs(r.value) > 3.0 * abs(p) > 0.0 or (r.value < 0.0 and r.quantity != "velocity"):
             out[i] = (
-                f"{_line(r)}: {r.where} is {r.value:,.4g} {r.measure} where the machine makes {p:,.4g}: "
-                "look at its measure."
+                f"{_line(r)}: {r.where} is {said(r.value, r.measure, measures)} where the machine makes "
+                f"{said(p, r.measure, measures)}: look at its measure."
             )
     return out
 
@@ -245,6 +247,7 @@ def highest_pressure(machine: MachineData, conditions: Configuration) -> float:
         ]
         if points:
             ratio = running_speed(numbers, part.name) / numbers[f"{part.name}.curve_speed"]
+            points = [p * numbers.get(f"{part.name}.pressure_scale", 1.0) for p in points]
             out += max(points) * ratio**2 * density / numbers[f"{part.name}.curve_density"]
     return float(out)
 
@@ -313,7 +316,12 @@ def reduce_readings(
         Of the open air [kg/m3].
     """
     read = read_readings(readings)
-    found = Readings([taped(machine.layout, r) for r in read], read.seen, read.file, read.sha256)
+    found = Readings(
+        [taped(machine.layout, with_engine_speed(machine, r)) for r in read],
+        read.seen,
+        read.file,
+        read.sha256,
+    )
     speed = (usual_speed(machine) or 0.0) if engine_speed is None else engine_speed
     own = float(np.median(machine.air().density)) if density is None else single(density, "kg/m3", "density")
     factors = [reduction(machine, Configuration.of(r), r.quantity, speed, own) for r in found]

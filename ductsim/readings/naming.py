@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import re
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from typing import Any
 
 from ..description.data import MachineData
+from ..description.equipment import fan_speed
 from ..description.layout import Layout
 from ..documents.names import names_in
 from ..errors import InputError, UnknownName
 from .table import OF_FANS, Reading, Readings, read_readings
 from .unknowns import speed_addresses
+
+ALL = "all"
+"""What stands for all openings of all units among those taped shut."""
 
 
 def blank(layout: Layout, name: str) -> list[str]:
@@ -40,7 +45,37 @@ def readings_of(machine: MachineData, source: Any) -> Readings:
         For readings that cannot be read, and names that the machine does not have.
     """
     found = read_readings(source)
-    return Readings(named(machine.layout, found), found.seen, found.file, found.sha256)
+    try:
+        items = [with_engine_speed(machine, reading) for reading in found]
+    except InputError as err:
+        raise err.at(file=found.file) from None
+    return Readings(named(machine.layout, items), found.seen, found.file, found.sha256)
+
+
+def with_engine_speed(machine: MachineData, reading: Reading) -> Reading:
+    """A reading with the engine speed that its fan speed means, by the machine's pulleys and slip.
+
+    Raises
+    ------
+    InputError
+        Where several drives turn fans: which fan's speed it is nobody knows.
+    """
+    if reading.fan_speed is None or reading.engine_speed is not None:
+        return reading
+    turning = dict.fromkeys(part.drive for part in machine.layout.parts if part.drive)
+    if len(turning) > 1 or (turning and len(speed_addresses(machine.layout)) > 1):
+        raise InputError(
+            "a fan_speed does not say which fan's it is",
+            place=f"line {reading.line}" if reading.line else "reading",
+            allowed="engine_speed, where several drives turn the fans",
+        )
+    ratio = 1.0
+    for drive in turning:
+        leaves = ("driving_pulley", "driven_pulley", "slip")
+        ratio = float(fan_speed(1.0, *(machine.numbers[f"{drive}.{leaf}"] for leaf in leaves)))
+    if not ratio > 0.0:
+        raise InputError("the drive does not turn the fans", place="reading", allowed="engine_speed")
+    return replace(reading, engine_speed=reading.fan_speed / ratio)
 
 
 def named(layout: Layout, readings: Iterable[Reading]) -> tuple[Reading, ...]:
@@ -90,7 +125,34 @@ def named(layout: Layout, readings: Iterable[Reading]) -> tuple[Reading, ...]:
 
 def taped(layout: Layout, reading: Reading) -> Reading:
     """The reading with its blanked openings by the machine's own names; see `named`."""
-    blanked = names_in(reading.blanked, layout.part)
+    blanked = names_in(_matched(layout, reading.blanked), layout.part)
     for name in blanked:
         blank(layout, name)
     return reading if blanked == reading.blanked else replace(reading, blanked=blanked)
+
+
+def _matched(layout: Layout, texts: Sequence[str]) -> tuple[str, ...]:
+    """Names for `all` (every unit's openings) and for patterns; a name of the machine stays itself.
+
+    Raises
+    ------
+    UnknownName
+        For a pattern that no opening or leak matches.
+    """
+    out: list[str] = []
+    for text in texts:
+        if text.casefold() == ALL and text not in layout.part:
+            found = [name for unit in layout.units for name in unit.openings]
+            known = [part.name for part in layout.parts if part.kind.sizes and not part.kind.is_leak]
+            out += found or known
+        elif "*" in text:
+            known = [part.name for part in layout.parts if part.size]
+            for one in re.split(r"\s+\+\s+", text):
+                like = re.compile(re.escape(one).replace(r"\*", ".*"))
+                found = [name for name in known if like.fullmatch(name)]
+                if not found:
+                    raise UnknownName.of("opening", one, known, place="blanked")
+                out += found
+        else:
+            out.append(text)
+    return tuple(dict.fromkeys(out))

@@ -1,9 +1,15 @@
 """Manometer readings from a CSV file or another table: what was read, where and how.
 
-Columns: tapping, quantity, value, engine_speed, set, sd, resolution, blanked, temperature, pressure,
-relative_humidity, note; only `tapping` and `value` are needed. A bare number is SI, a text carries its
-measure. Separators are commas, semicolons or tabs; with semicolons and tabs a decimal comma is understood.
+Columns: tapping, quantity, value, engine_speed, fan_speed, set, sd, resolution, blanked, temperature,
+pressure, relative_humidity, note; only `tapping` and `value` are needed. A bare number is SI, a text
+carries its measure. Separators are commas, semicolons or tabs; with semicolons and tabs a decimal comma is
+understood.
 
+A `vacuum` is the static pressure below that of the open air, positive; it is kept as a static reading. Who
+reads the speed of a fan's shaft instead of the engine's writes `fan_speed`; where a belt drives the fans, the
+engine's follows by the pulleys and the slip that the machine has.
+
+`blanked` takes names, patterns ("front *"), and `all` for every opening of every unit.
 Several blanked openings stand with " + " between them, or in a list where the table is one of Python. A plus
 without spaces may belong to a name: the machine's own names win, the longest first ("front 4+R + rear 4").
 """
@@ -18,8 +24,8 @@ from functools import cached_property
 from typing import Any
 
 from ..description.look_alikes import look_alikes
-from ..documents.spreadsheet import cells_of, columns_of, is_table, number_in, row_of
-from ..errors import InputError, UnknownName
+from ..documents.spreadsheet import MOST_PROBLEMS, cells_of, columns_of, is_table, number_in, row_of
+from ..errors import InputError, Problems, UnknownName
 from ..quantity import RPM
 from ..result import Note, Result
 from ..size_limits import at_most, listed_at_most
@@ -36,6 +42,7 @@ QUANTITIES = {
 OF_FANS = ("speed", "shaft power")
 MEASURES = {
     "engine_speed": "rad/s",
+    "fan_speed": "rad/s",
     "sd": "",
     "resolution": "",
     "temperature": "K",
@@ -44,7 +51,13 @@ MEASURES = {
 }
 WEATHER = ("temperature", "pressure", "relative_humidity")
 COLUMNS = ("tapping", "quantity", "value", *MEASURES, "set", "blanked", "note")
-CURES = {"engine_speed": (0.0, 1000.0, "write '2100 rpm'"), "temperature": (200.0, 350.0, "write '31 degC'")}
+CURES = {
+    "engine_speed": (0.0, 1000.0, "write '2100 rpm'"),
+    "fan_speed": (0.0, 1000.0, "write '3600 rpm'"),
+    "temperature": (200.0, 350.0, "write '31 degC'"),
+}
+VACUUM = "vacuum"
+"""A word for a static pressure below that of the open air, written positive."""
 BETWEEN = " + "
 """What stands between the names of blanked openings."""
 LARGEST_FILE = 5_000_000
@@ -82,6 +95,8 @@ class Reading:
     note : str
     line : int
         Its line in the file, or its place in the table.
+    fan_speed : float or None
+        Speed of the fans' shaft [rad/s], where that was read instead of the engine's.
     """
 
     tapping: str
@@ -96,6 +111,7 @@ class Reading:
     weather: tuple[tuple[str, float], ...] = ()
     note: str = ""
     line: int = 0
+    fan_speed: float | None = None
 
     @property
     def measure(self) -> str:
@@ -114,6 +130,8 @@ class Reading:
         words = []
         if self.engine_speed is not None:
             words.append(f"{self.engine_speed * RPM:,.0f} rpm")
+        if self.engine_speed is None and self.fan_speed is not None:
+            words.append(f"{self.fan_speed * RPM:,.0f} rpm of the fan")
         if self.blanked:
             words.append(f"blanked: {BETWEEN.join(self.blanked)}")
         return ", ".join(words)
@@ -168,6 +186,7 @@ class Readings(Result):
                 "value": r.value,
                 "measure": r.measure,
                 "engine_speed_rpm": None if r.engine_speed is None else r.engine_speed * RPM,
+                **({} if r.fan_speed is None else {"fan_speed_rpm": r.fan_speed * RPM}),
                 "set": r.set,
                 "blanked": BETWEEN.join(r.blanked),
                 "note": r.note,
@@ -225,8 +244,15 @@ def _collect(header: Sequence[str], rows: Sequence[tuple[int, list[Any]]], comma
     items: list[Reading] = []
     notes: list[Note] = []
     seen: dict[Reading, int] = {}
+    problems = Problems()
     for line, cells in rows:
-        found = _row(columns, cells, line, comma)
+        found = None
+        with problems.noting():
+            found = _row(columns, cells, line, comma)
+        if len(problems.found) >= MOST_PROBLEMS:
+            break
+        if found is None:
+            continue
         if isinstance(found, Note):
             notes.append(found)
             continue
@@ -240,6 +266,7 @@ def _collect(header: Sequence[str], rows: Sequence[tuple[int, list[Any]]], comma
             continue
         seen[bare] = line
         items.append(found)
+    problems.refuse()
     if not items:
         raise InputError("no row has a value", allowed="a value for each reading", place="value")
     twins = [Note(text, "alike") for text in look_alikes([item.set for item in items], "sets")]
@@ -255,23 +282,35 @@ def _row(columns: list[tuple[str, str]], cells: list[Any], line: int, comma: boo
     name = str(given["tapping"][0]).strip()
     if "value" not in given:
         return Note(f"Line {line} ({name}) has no value and is left out.", "left out", name, line)
-    quantity = _quantity(given.get("quantity", ("static", ""))[0], place)
+    word = given.get("quantity", ("static", ""))[0]
+    vacuum = str(word).strip().casefold() == VACUUM
+    quantity = "static" if vacuum else _quantity(word, place)
     tapping, minus = _places(name, quantity, place)
     own = given.get("measure", ("", ""))[0]
     measure = QUANTITIES[quantity]
     value = number_in(given["value"], str(own) or measure, measure, comma, f"{place}, value")
+    if vacuum and value < 0.0:
+        raise InputError(
+            f"{given['value'][0]} is a vacuum below zero",
+            place=f"{place}, value",
+            allowed="a vacuum is positive; write a pressure below outside as static, negative",
+        )
+    value = -value if vacuum else value
     numbers: dict[str, float] = {}
     for key, wanted in MEASURES.items():
         if key in given:
             kind = measure if key in ("sd", "resolution") else wanted
             numbers[key] = number_in(given[key], kind, kind, comma, f"{place}, {key}")
             _check_range(key, numbers[key], place)
+    if "fan_speed" in numbers and "engine_speed" in numbers:
+        raise InputError("has both engine_speed and fan_speed", place=place, allowed="one of them")
     return Reading(
         tapping=tapping,
         minus=minus,
         value=value,
         quantity=quantity,
         engine_speed=numbers.get("engine_speed"),
+        fan_speed=numbers.get("fan_speed"),
         set=_text(given.get("set", ("", ""))[0]),
         sd=numbers.get("sd"),
         resolution=numbers.get("resolution"),
@@ -313,7 +352,7 @@ def _quantity(cell: Any, place: str) -> str:
     word = word.removesuffix(" pressure") if word in ("static pressure", "total pressure") else word
     word = "static" if word == "difference" else word
     if word not in QUANTITIES:
-        raise UnknownName.of("quantity", str(cell), QUANTITIES, place=f"{place}, quantity")
+        raise UnknownName.of("quantity", str(cell), [*QUANTITIES, VACUUM], place=f"{place}, quantity")
     return word
 
 

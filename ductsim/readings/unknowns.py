@@ -103,8 +103,14 @@ def unknowns_of(machine: MachineData, asked: Any = None) -> list[Unknown]:
         For unknown addresses (UnknownName), and values that do not rise or are no quantities.
     """
     layout = machine.layout
+    scales = [address for address in layout.declared if address.endswith(".pressure_scale")]
     if asked is None:
-        asked = layout.free.get("unknown") or leak_sizes(layout)
+        stated = layout.free.get("unknown")
+        if stated:
+            named = {address for entry in stated for address in layout.expand(entry["number"])}
+            asked = [*stated, *({"number": scale} for scale in scales if scale not in named)]
+        else:
+            asked = [*leak_sizes(layout), *scales]
         if not asked:
             raise InputError(
                 "nothing is unknown", place="unknowns", allowed="name the numbers, as in 'hatch leak *.area'"

@@ -37,6 +37,7 @@ TAPPING_KEYS = ("name", "path", "end", "access", "minutes", "note")
 GENERAL = {
     "format": f"the format of the file: {MACHINE_FORMAT}, or 1 of earlier files",
     "title": "a line about the machine",
+    "measures": "metric or inch: in which answers are told; --measures overrides it",
     "ductsim": "the version that wrote the file, where it was written by one",
     "input_sha256": "the fingerprint of the file that a written one was made from",
     "name": "its name, by which everything else calls it",
@@ -64,6 +65,7 @@ GENERAL = {
     "cost": "what it costs, in any one currency",
     "distance": "the end of each stretch, along the row",
     "engine_speed": "the engine's speed, as the tachometer showed it",
+    "fan_speed": "the speed of the fan's shaft, where that was read instead",
     "temperature": "temperature of the open air when it was read",
     "pressure": "absolute pressure of the open air when it was read",
     "relative_humidity": "humidity of the open air when it was read",
@@ -126,7 +128,7 @@ def machine_tables() -> list[FileTable]:
             "top",
             "the head",
             "A machine file is TOML. A bare number is SI; a text carries its measure.",
-            plain_rows(("format", "title", "boxes", "note", "ductsim", "input_sha256")),
+            plain_rows(("format", "title", "measures", "boxes", "note", "ductsim", "input_sha256")),
         ),
         declared("air", "[air]", Weather, []),
         declared(
@@ -239,7 +241,9 @@ def other_rows(kind: Any) -> list[Row]:
         {
             "key": key,
             "measure": "",
-            "range": f"a table of {', '.join(names)}",
+            "range": f"a table of {', '.join(names)}; may hold {', '.join(kind.assumed_more.get(key, ()))}"
+            if kind.assumed_more.get(key)
+            else f"a table of {', '.join(names)}",
             "default": "optional",
             "spread": "",
             "meaning": f"in place of the curve: {_lowered(summary(_own_words(getattr(kind, key))))}",

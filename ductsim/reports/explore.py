@@ -31,7 +31,7 @@ def explore(
     machine: Machine,
     numbers: str | Iterable[str] | None = None,
     ranges: Mapping[str, Sequence[Any]] | None = None,
-    measures: str = "metric",
+    measures: str | None = None,
 ) -> Explorer:
     """Sliders for the engine speed and for leaks, with a picture of the units that follows them (Jupyter).
 
@@ -46,7 +46,7 @@ def explore(
         Address -> (low, high) of its slider, numbers in SI or texts with their measures. By default
         speeds reach from 60 to 125 % of what they are, other numbers from 0 to twice as much.
     measures : str
-        "metric" or "inch".
+        "metric" or "inch"; by default those that the machine is told in.
 
     Returns
     -------
@@ -116,10 +116,11 @@ class Explorer:
         machine: Machine,
         numbers: str | Iterable[str] | None = None,
         ranges: Mapping[str, Sequence[Any]] | None = None,
-        measures: str = "metric",
+        measures: str | None = None,
     ) -> None:
-        display_measure("m", measures)
         instance(machine, Machine, "explore", "a machine", "a machine, as ds.Machine.read gives")
+        measures = machine.measures if measures is None else measures
+        display_measure("m", measures)
         if ranges is not None:
             mapping(ranges, "explore, ranges", "address -> (low, high)")
         if machine.columns is not None:

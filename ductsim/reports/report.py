@@ -33,7 +33,7 @@ def report(
     crop: Any = None,
     of: str = "weakest vacuum",
     budget: float | str | None = None,
-    measures: str = "metric",
+    measures: str | None = None,
     sections: Result | Iterable[Result] = (),
 ) -> None:
     """Write a report: one HTML file that needs nothing else, for a screen, a phone or a printer.
@@ -57,7 +57,7 @@ def report(
     budget : float or str, optional
         Working time there is for fixes: minutes, or a text with its measure.
     measures : str
-        "metric" or "inch".
+        "metric" or "inch"; by default those that the machine is told in.
     sections : result, or sequence of results
         Adds a section of each: its sentences, pictures, tables, notes and cautions, under its heading. Any
         `Result` will do, one of a study of your own too.
@@ -69,8 +69,9 @@ def report(
     NoOperatingPoint
         When the machine has no answer.
     """
-    display_measure("m", measures)
     instance(machine, Machine, "report", "a machine", "a machine, as ds.Machine.read gives")
+    measures = machine.measures if measures is None else measures
+    display_measure("m", measures)
     file_path(path)
     if machine.columns is not None:
         raise InputError(

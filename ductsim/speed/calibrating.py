@@ -22,7 +22,7 @@ from ..crop.margins import CAPTURE, CONVEYING, RATIO, SUCTION, places, values_at
 from ..description.data import MachineData
 from ..documents.names import names_in
 from ..documents.spreadsheet import is_table, read_rows
-from ..errors import InputError, UnknownName, shown
+from ..errors import InputError, Problems, UnknownName, shown
 from ..quantity import si
 from ..size_limits import listed_at_most
 from .calibration import Calibration
@@ -183,10 +183,15 @@ def read_seen(source: Any) -> list[Run]:
         rows = read_rows(source, _COLUMNS, ("ground_speed",), "what was seen", "observation", MOST_SEEN)
         in_file = isinstance(source, (str, os.PathLike))
         word = "line" if in_file else "observation"
+        problems, runs = Problems(), []
         try:
-            return [_run(v | {"line": i if in_file else 0}, f"{word} {i}") for i, v in rows]
+            for i, v in rows:
+                with problems.noting():
+                    runs.append(_run(v | {"line": i if in_file else 0}, f"{word} {i}"))
+            problems.refuse()
         except InputError as err:
             raise err.at(file=str(source) if in_file else "") from None
+        return runs
     seen = listed_at_most(listed(source, "calibrate", SEEN), MOST_SEEN, "observations", "calibrate")
     return [_run(given, f"observation {i + 1}") for i, given in enumerate(seen)]
 

@@ -71,7 +71,10 @@ def envelope(
 def error(problem: BaseException) -> dict[str, Any]:
     """A refusal, or the want of an answer, as JSON holds it."""
     if isinstance(problem, InputError):
-        fields: dict[str, Any] = problem.as_dict()
+        first, *others = problem.each
+        fields: dict[str, Any] = first.as_dict()
+        if others:
+            fields["others"] = [other.as_dict() for other in others]
     elif isinstance(problem, NoOperatingPoint):
         fields = _fields(place=problem.node, problem=problem.outcome, allowed=problem.remedy)
     elif isinstance(problem, DuctsimError):

@@ -30,6 +30,27 @@ READERS: dict[str, Callable[[Path], Any]] = {
 DEMO = "demo:"
 
 
+def nothing_in(place: Path) -> bool:
+    """Whether a companion is still to be written: all remarks, or a sheet without a value.
+
+    What cannot be read is something: its reader says what is wrong with it.
+    """
+    try:
+        lines = read_text(place)[0].splitlines()
+    except InputError:
+        return False
+    said = [line.strip() for line in lines if line.strip() and not line.lstrip().startswith("#")]
+    if place.suffix == ".toml":
+        return said == ["format = 1"]
+    header, *rows = said or [""]
+    separator = max(";\t,", key=header.count)
+    columns = [cell.strip() for cell in header.split(separator)]
+    if "value" not in columns:
+        return False
+    at = columns.index("value")
+    return not any(cell.strip() for row in rows for cell in row.split(separator)[at : at + 1])
+
+
 class Inputs:
     """The machine of a command line, and where its companions are.
 
@@ -52,6 +73,10 @@ class Inputs:
             self._place = Path(name)
             self._keep(self._place)
         self.read: list[dict[str, str]] = [{"file": name, "sha256": self.machine.sha256}]
+        if args.measures is None:
+            args.measures = self.machine.measures
+        else:
+            self.machine = self.machine.rebuilt(measures=args.measures)
         change = getattr(args, "change", None)
         if change:
             try:
@@ -68,7 +93,7 @@ class Inputs:
         for name in (f"{self._place.stem}_{role}.{ending}", f"{role}.{ending}"):
             place = self._place.with_name(name)
             if os.path.lexists(place) and not (self.is_demo and name == f"{role}.{ending}"):
-                return place
+                return None if nothing_in(place) else place
         return None
 
     def _keep(self, place: Path) -> None:

@@ -148,7 +148,11 @@ def machine_options(parser: Parser, *, of: str | None = None, plot: bool = True)
 def shown_options(parser: Parser) -> None:
     """How the answer is shown."""
     parser.take(
-        "--measures", default="metric", metavar="SYSTEM", read=system, help="metric (default) or inch"
+        "--measures",
+        default=None,
+        metavar="SYSTEM",
+        read=system,
+        help="metric or inch (default: what the machine file says, else metric)",
     )
     parser.take("--all", action="store_true", help="show every table in full")
     parser.take("--json", action="store_true", help="print JSON instead of text, with every table in full")

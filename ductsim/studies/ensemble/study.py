@@ -82,7 +82,13 @@ class Job:
 
 
 FOLLOWS = ("machine", "sha256_of_input", "sha256")  # said in full, or made from the rest
-NOT_OF_A_DRAW = ("_air", "columns", "file", "sha256")  # follows from the rest, or from where the file stood
+NOT_OF_A_DRAW = (
+    "_air",
+    "columns",
+    "file",
+    "measures",
+    "sha256",
+)  # follows from the rest, or from where the file stood
 
 
 def _sha256(description: str) -> str:
