@@ -10,6 +10,7 @@ import pytest
 import ductsim as ds
 from ductsim.answers.plausible import plausibility
 from ductsim.commands.checking import checked
+from ductsim.files.start import start_files
 from ductsim.machine.demos import demo_file
 
 SLIPS = [
@@ -145,3 +146,29 @@ def test_a_curve_whose_wheel_nobody_makes_is_noted():
     assert any(
         note.startswith("left fan, right fan, speed, the speed of its blades' tips: 173 m/s") for note in fast
     )
+
+
+@pytest.mark.parametrize(
+    ("kind", "units", "fans", "measures"),
+    [
+        ("jets", 4, 1, "inch"),
+        ("jets", 9, 2, "metric"),
+        ("suction", 7, 1, "metric"),
+        ("suction", 12, 2, "inch"),
+    ],
+)
+def test_nothing_is_noted_of_a_machine_to_begin_with(tmp_path, kind, units, fans, measures):
+    file = tmp_path / "machine.toml"
+    file.write_text(start_files(kind, units, fans, measures)["machine.toml"])
+    looked = look(ds.Machine.read(file).solve())
+    assert looked.notes == []
+    assert looked.siblings >= 6 * units
+
+
+def test_notes_follow_the_measures_of_the_machine(tmp_path):
+    text = start_files("jets", 4, 1, "inch")["machine.toml"]
+    assert text.count('length = "5.5 ft"') == 1
+    file = tmp_path / "machine.toml"
+    file.write_text(text.replace('length = "5.5 ft"', 'length = "5.5 m"'))
+    (note,) = look(ds.Machine.read(file).solve()).notes
+    assert note.startswith("hose 1.length: 18.0 ft is ")

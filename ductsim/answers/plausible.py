@@ -157,7 +157,7 @@ class Looked(NamedTuple):
         return f"Looked at: {listed(words)}." if words else ""
 
 
-def plausibility(state: SolvedMachine, measures: str = "metric") -> Looked:
+def plausibility(state: SolvedMachine, measures: str = "") -> Looked:
     """Look for numbers that hardly any such machine has; of columns the median counts.
 
     Parameters
@@ -165,7 +165,7 @@ def plausibility(state: SolvedMachine, measures: str = "metric") -> Looked:
     state : SolvedMachine
         Solved or not; without an answer the velocities are left out.
     measures : str
-        "metric" or "inch": what the notes say.
+        "metric" or "inch": what the notes say; those of the machine if not given.
     """
     numbers = list(_numbers(state))
     own = [n for n in numbers if n.address in state.machine.given]
@@ -173,7 +173,7 @@ def plausibility(state: SolvedMachine, measures: str = "metric") -> Looked:
     found = [*_unusual(own), *_odd_siblings(groups), *_shapes(state, own), *_fans(state, numbers)]
     fast = list(_velocities(state)) if bool(np.all(state.solved)) else []
     found += [note for note in fast if note is not None]
-    notes = [*_told(found, measures), *_exchanged(state.machine.layout)]
+    notes = [*_told(found, measures or state.machine.measures), *_exchanged(state.machine.layout)]
     usual = sum(n.key in USUAL.get(n.kind, {}) for n in own)
     return Looked(notes, usual, sum(map(len, groups)), len(state.machine.layout.fans), len(fast))
 
