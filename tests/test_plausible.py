@@ -160,7 +160,7 @@ def test_a_curve_whose_wheel_nobody_makes_is_noted():
 def test_nothing_is_noted_of_a_machine_to_begin_with(tmp_path, kind, units, fans, measures):
     file = tmp_path / "machine.toml"
     file.write_text(start_files(kind, units, fans, measures)["machine.toml"])
-    looked = look(ds.Machine.read(file).solve())
+    looked = plausibility(ds.Machine.read(file).solve())
     assert looked.notes == []
     assert looked.siblings >= 6 * units
 
@@ -170,5 +170,5 @@ def test_notes_follow_the_measures_of_the_machine(tmp_path):
     assert text.count('length = "5.5 ft"') == 1
     file = tmp_path / "machine.toml"
     file.write_text(text.replace('length = "5.5 ft"', 'length = "5.5 m"'))
-    (note,) = look(ds.Machine.read(file).solve()).notes
+    (note,) = plausibility(ds.Machine.read(file).solve()).notes
     assert note.startswith("hose 1.length: 18.0 ft is ")
