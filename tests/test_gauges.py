@@ -132,7 +132,11 @@ def test_a_limit_out_of_reach_and_none_stated():
     text = ds.demo("bench").document()
     for part in text["part"]:
         part.pop("highest_speed", None)
-    assert raising(ds.Machine.of(text)) is None
+    machine = ds.Machine.of(text)
+    assert raising(machine) is None
+    assert (
+        ds.gauges(machine, samples=20).sentences()[-1].startswith("How far the speed may be raised cannot be")
+    )
 
 
 def test_the_ground_speed_names_the_limit_itself():
