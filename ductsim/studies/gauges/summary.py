@@ -57,8 +57,8 @@ def sentences(found: Gauges, measures: str) -> list[str]:
         out.append(found.raising.sentence())
     elif found.machine.layout.fans:
         out.append(
-            "How far the speed may be raised cannot be told: the machine states no highest_speed of a fan and no "
-            "available_power of a drive. Ask the maker."
+            "How far the speed may be raised cannot be told: the machine states no highest_speed of a fan "
+            "and no available_power of a drive. Ask the maker."
         )
     return out
 
