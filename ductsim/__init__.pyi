@@ -24,6 +24,12 @@ from .errors import WrongSlope as WrongSlope
 from .fixes.file import read_fixes as read_fixes
 from .fixes.fix import Fix as Fix
 from .laws.card import law as law
+from .logbook import History as History
+from .logbook import Logbook as Logbook
+from .logbook import Visit as Visit
+from .logbook import history as history
+from .logbook import log_visit as log_visit
+from .logbook import read_logbook as read_logbook
 from .machine.demos import demo as demo
 from .machine.machine import Machine as Machine
 from .machine.machine import MachineState as MachineState

@@ -5,6 +5,7 @@ A new result is added to `MAKERS`: its name, and a function that makes a small o
 
 import copy
 import pickle
+import tempfile
 from pathlib import Path
 
 import numpy as np
@@ -89,7 +90,18 @@ def read(machine):
     return ds.read_readings([*rows, rows[0], {"tapping": "left tapping"}])
 
 
+def logged(readings=()):
+    """A logbook in a folder that is gone by now: what was written, and what it adds up to."""
+    with tempfile.TemporaryDirectory() as place:
+        leaky_bench().write(Path(place) / "machine.toml")
+        written = ds.log_visit(place, "2026-09-14", readings=readings or None, fixes=SEAL, engine_hours=9)
+        return written, ds.history(place, draws=20)
+
+
 MAKERS = {
+    "visit": lambda: logged()[0],
+    "history": lambda: logged(list(read(leaky_bench()))[:2])[1],
+    "history without readings": lambda: logged()[1],
     "questions": lambda: bench().questions(),
     "difference": lambda: bench().diff(FIXES[0].on(bench()).change({"left duct.length": "3 m"})),
     "sweep": lambda: ds.sweep(bench(), "fan.speed", ["1400 rpm", "1900 rpm"]),

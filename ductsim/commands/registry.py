@@ -25,6 +25,8 @@ OWN = {
     "check": "solving",
     "sensitivity": "solving",
     "calibrate": "calibrating",
+    "log": "logbook",
+    "history": "logbook",
     "report": "reporting",
     "start": "beginning",
     "kinds": "beginning",

@@ -13,7 +13,7 @@ from .. import storage
 from ..cautions import ALWAYS, CAUTIONS, TAGS, cautions_for
 from ..crop.replacement import replace
 from ..description.changing import Effect, Setting, resolve, together
-from ..description.data import MachineData
+from ..description.data import M, MachineData
 from ..description.layout import Layout
 from ..documents.building import build
 from ..errors import InputError, UnknownName, shown
@@ -91,7 +91,7 @@ class Fix:
         """Where it is, for messages."""
         return f"fix {self.name!r}"
 
-    def on(self, machine: MachineData) -> MachineData:
+    def on(self, machine: M) -> M:
         """The machine with this fix done.
 
         Raises

@@ -13,7 +13,7 @@ from ..parts.declare import Fields, Part
 from ..result import Result
 
 GROUPS = {
-    "Studies": ("studies",),
+    "Studies": ("studies", "logbook"),
     "Machines, answers and what goes with them": (
         *("machine", "answers", "description", "documents", "files", "questions"),
         *("crop", "fixes", "readings", "speed"),
