@@ -17,12 +17,18 @@ RPM = np.pi / 30.0
 SPEED = 2100.0 * RPM
 
 
-def small_picker(units: int = 2) -> ds.Machine:
-    """The picker with its first units only and one fan: quicker to solve."""
+def small_picker(units: int = 2, cuffs: bool = True) -> ds.Machine:
+    """The picker with its first units only and one fan: quicker to solve; with leaks at its cuffs or not."""
     document = tomllib.loads(PICKER.read_text(encoding="utf-8"))
     document["unit"] = document["unit"][:units]
     document.pop("fill", None)
     document["part"] = [p for p in document["part"] if not p["name"].startswith("right")]
+    if not cuffs:
+        own = document["each_unit"]
+        own["part"] = [p for p in own["part"] if not p["name"].startswith("cuff")]
+        for unit in document["unit"]:
+            unit.pop("cuff_leak")
+        document["unknown"] = [u for u in document["unknown"] if not u["number"].startswith("cuff")]
     return ds.Machine.of(document).change({"belt.driving_pulley": "390 mm"})
 
 

@@ -237,7 +237,7 @@ def test_an_interval_holds_its_estimate_and_lies_within_the_possible(small, smal
     for row in fit.unknowns:
         assert 0.0 <= row["low"] <= row["estimate"] <= row["high"]
         assert row["prior_low"] < row["likely"] < row["prior_high"]
-    assert len(fit.instruments) == 9  # zero, scale and tachometer of three sets
+    assert len(fit.instruments) == 12  # zero, scale and tachometer of three sets, facing of three tappings
     assert set(fit.tables()) == {"unknowns", "readings", "alike", "instruments", "others"}
     assert fit.table().shape[0] == len(fit.wanted)
 

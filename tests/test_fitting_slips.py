@@ -29,6 +29,12 @@ def taken(kind, machine, model, truth, rng):
         place = model.names.index("tachometer of set B")
         sagging[place] += np.log(0.97) / model.errors.tachometer
         return read(model, sagging, rng), None
+    if kind == "unmodelled leak":
+        whole = small_picker()
+        having = model_of(whole, list(model.readings))
+        known = dict(zip(model.names, truth, strict=True))
+        leak = {"cuff leak 1.coefficient": 2.5}
+        return read(having, np.array([known.get(n, leak.get(n, 0.0)) for n in having.names]), rng), None
     rows = read(model, truth, rng)
     wrong = set()
     if kind == "gross":
@@ -44,12 +50,12 @@ def taken(kind, machine, model, truth, rng):
     return rows, wrong
 
 
-KINDS = ("sound", "gross", "exchanged", "door reads total", "speed sags")
+BROKEN = ("gross", "exchanged", "door reads total", "unmodelled leak", "speed sags")
 
 
 def run(kind, sets, seed):
     """For each set: share of truths within their intervals, named, sound readings named, seconds."""
-    machine = small_picker()
+    machine = small_picker(cuffs=kind != "unmodelled leak")
     model = model_of(machine, plan(machine))
     wanted = unknowns_of(machine)
     rng = np.random.default_rng(seed)
@@ -61,6 +67,8 @@ def run(kind, sets, seed):
         true = model.machine_numbers(truth[:, None])
         inside = [row["low"] <= true[row["unknown"]][0] <= row["high"] for row in fit.unknowns]
         named = {row["line"] for row in fit.outliers}
+        facing = [i for group in fit.slips if group.kind == "facing" for i in group.rows]
+        named |= {fit.readings[i]["line"] for i in facing}
         alarm = bool(named or fit.slips or fit.chance < 0.01)
         false = len(named - wrong) if wrong is not None else 0
         out.append(
@@ -72,8 +80,9 @@ def run(kind, sets, seed):
 def told(kind, found):
     """A line of the table."""
     inside, alarm, false, wrong, hit, seconds = found.T
+    quiet = inside[alarm == 0].mean() if (alarm == 0).any() else np.nan
     return (
-        f"{kind:18s} coverage {inside.mean():.3f}, where nothing was said {inside[alarm == 0].mean():.3f}; "
+        f"{kind:18s} coverage {inside.mean():.3f}, where nothing was said {quiet:.3f}; "
         f"something said {alarm.mean():.3f}; covered or said {np.mean((inside >= 0.8) | (alarm > 0)):.3f}; "
         f"wrong readings {wrong.sum():.0f}, named {hit.sum():.0f}, sound ones named {false.sum():.0f}; "
         f"slowest {seconds.max():.1f} s"
@@ -84,12 +93,13 @@ def told(kind, found):
 def test_sound_readings_raise_no_alarm():
     found = run("sound", SETS, SEED)
     print(told("sound", found))
-    assert found[:, 1].mean() < 0.05  # below 0.03 on 300 sets; of 60, more than 3 happen in 1 of 10 cases
+    assert found[:, 1].mean() < 0.05  # 0.03 is asked for; of 60 sets 3 or more would happen in 1 of 4 runs
+    assert found[:, 2].sum() < 0.03 * 9 * len(found)  # sound readings that are named
     assert found[:, 0].mean() > 0.92
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("kind", ["gross", "exchanged", "speed sags"])
+@pytest.mark.parametrize("kind", BROKEN)
 def test_broken_assumptions_are_covered_or_named(kind):
     found = run(kind, SETS, SEED + 1)
     print(told(kind, found))
@@ -97,5 +107,5 @@ def test_broken_assumptions_are_covered_or_named(kind):
 
 
 if __name__ == "__main__":
-    for kind in KINDS:
+    for kind in ("sound", *BROKEN):
         print(told(kind, run(kind, int(sys.argv[1]), SEED)), flush=True)

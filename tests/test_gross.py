@@ -43,6 +43,15 @@ def test_a_group_and_a_direction_are_found(linear):
     assert found.kind == "tachometer" and gross.aside([found]) == set()
 
 
+def test_one_direction_takes_the_place_of_a_group_that_it_explains(linear):
+    slopes, sound, groups = linear
+    way = np.zeros((24, 1))
+    way[1::6, 0] = [1.0, 0.6, 0.8, 0.1]
+    along = Group("facing", "1", tuple(range(1, 24, 6)), 10, 100.0)
+    spoilt = sound + 60.0 * way[:, 0]
+    assert gross.slips(np.hstack([slopes, way]), spoilt, [*groups, along]) == [along]
+
+
 def test_a_deleted_reading_misses_as_a_refit_without_it_says(linear):
     """The square is that of the normal prediction from the other readings (general linear algebra)."""
     slopes, sound, _ = linear

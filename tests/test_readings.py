@@ -339,11 +339,12 @@ def test_one_flipped_sign_names_its_line():
 
 def test_what_a_possible_machine_shows_is_never_refused():
     """A difference's sign hangs on the leak that is sought; a speed that was not read may be any."""
-    leaky = PICKER.change({"hatch leak 1.area": ds.times(8.0)}).solve()
+    at_speed = PICKER.change({"belt.engine_speed": "2200 rpm"})
+    leaky = at_speed.change({"hatch leak 1.area": ds.times(8.0)}).solve()
     value = leaky.ask("tapping door 1") - leaky.ask("tapping door 5")
-    sound = PICKER.solve()
-    assert value > 60.0 and sound.ask("tapping door 1") - sound.ask("tapping door 5") < -25.0
-    row = {"tapping": "door 1 - door 5", "value": value, "engine_speed": "2100 rpm"}
+    sound = at_speed.solve()
+    assert value > 60.0 and sound.ask("tapping door 1") - sound.ask("tapping door 5") < -30.0
+    row = {"tapping": "door 1 - door 5", "value": value, "engine_speed": "2200 rpm"}
     assert ds.check_readings(PICKER, [row]).problems == []
     assert ds.fit(PICKER, [row], draws=10).unknowns
     fast = {"tapping": "air box", "value": 1.8 * sound.ask("tapping air box")}
@@ -360,6 +361,17 @@ def test_a_pressure_that_no_fan_makes():
     assert "more than the fans can make" in problem
     with pytest.raises(ds.InputError, match="look at its measure"):
         ds.fit(PICKER, rows)
+
+
+def test_what_is_wrong_with_all_readings_is_one_sentence():
+    (nothing,) = ds.check_readings(PICKER, plausible(0.0)).problems
+    assert "all 4 pressures are next to nothing" in nothing
+    (kilo,) = ds.check_readings(PICKER, plausible(1e-3)).problems
+    assert "as if kilopascals had been written as pascals" in kilo
+    fast = [{**row, "engine_speed": "9000 rpm"} for row in plausible()]
+    with pytest.raises(ds.InputError, match=r"9,000 rpm is 4\.3 times the machine"):
+        ds.fit(PICKER, fast)
+    assert ds.check_readings(PICKER, plausible(0.7)).problems == []
 
 
 def test_a_shaft_power_in_the_wrong_measure():

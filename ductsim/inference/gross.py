@@ -24,7 +24,6 @@ RATE = 0.01
 is then believed to be wrong from 3.6 standard deviations on: one in 3,000 sound ones."""
 COST = float(np.log((1.0 - RATE) / RATE))
 MOST = 0.4  # of the readings: where more are at odds, nobody can say which are right
-WIDE = 1e4  # what is known of a slip's direction beforehand [standard deviations]
 ROUNDS = 6
 
 
@@ -40,12 +39,15 @@ class Group:
         The readings.
     column : int or None
         The unknown that is off, where they are only wrong along its effect.
+    width : float
+        How far off it may be then, in usual standard deviations.
     """
 
     kind: str
     name: str
     rows: tuple[int, ...]
     column: int | None = None
+    width: float = 1e4
 
 
 def worth(square: float, count: int) -> float:
@@ -89,8 +91,8 @@ class _State:
         self.kept = np.array([i for i in range(len(misfit)) if i not in out], dtype=np.intp)
         self.place = {int(row): at for at, row in enumerate(self.kept)}
         self.slopes, self.misfit = slopes, misfit
-        ways = [direction(slopes, g) for g in chosen if g.column is not None]
-        self.wide = np.column_stack([slopes, *(WIDE * w for w in ways)]) if ways else slopes
+        ways = [g.width * direction(slopes, g) for g in chosen if g.column is not None]
+        self.wide = np.column_stack([slopes, *ways]) if ways else slopes
         own = self.wide[self.kept]
         self.inverse: Array = np.asarray(np.linalg.inv(np.eye(len(own)) + own @ own.T), dtype=np.float64)
         self.pull = self.inverse @ misfit[self.kept]
@@ -162,10 +164,11 @@ def _joined(slopes: Array, misfit: Array, groups: Sequence[Group], chosen: list[
 
 
 def _parted(slopes: Array, misfit: Array, groups: Sequence[Group], chosen: list[Group]) -> list[Group]:
-    """Fewer readings in the place of a group, where the rest of it agrees with the others."""
+    """Fewer readings or one direction in the place of a group, where that tells more."""
     for group in [g for g in chosen if len(g.rows) > 1 and g.column is None]:
         others = [g for g in chosen if g is not group]
-        smaller = [g for g in groups if set(g.rows) < set(group.rows)]
+        within = [g for g in groups if set(g.rows) <= set(group.rows)]
+        smaller = [g for g in within if g.column is not None or len(g.rows) < len(group.rows)]
         trial = _dropped(slopes, misfit, _grown(slopes, misfit, smaller, others))
         if evidence(slopes, misfit, trial) > evidence(slopes, misfit, chosen):
             chosen = trial

@@ -17,6 +17,7 @@ from ..errors import InputError
 from ..quantity import RPM, single
 from ..result import Note, Result
 from ..wording import said
+from . import wholesale
 from .model import Configuration, ReadingErrors, ReadingModel
 from .naming import readings_of, taped, with_engine_speed
 from .table import Reading, Readings, read_readings
@@ -134,12 +135,43 @@ def problems(machine: MachineData, readings: Readings, predicted: Any) -> list[s
     A reading is only called wrong where no possible machine shows it, however large its leaks: the sign of a
     difference of two tappings may hang on the very leak that is sought.
     """
+    all_wrong = _all_wrong(machine, readings, predicted)
+    if all_wrong:
+        return all_wrong
     odd = _odd_sizes(machine, readings, predicted)
     large = _shown_by_none(machine, readings, list(odd))
     signs = [i for i in _odd_signs(readings, predicted) if i not in large]
     # at another speed a pressure is another, of the same sign
     turned = _shown_by_none(machine, readings, signs, unread=0.0)
     return [*_signs(readings, predicted, turned, machine.measures), *(odd[i] for i in large)]
+
+
+def _all_wrong(machine: MachineData, readings: Readings, predicted: Any) -> list[str]:
+    """What is wrong with all readings at once, in a sentence."""
+    fast = wholesale.fast(machine, readings)
+    chosen = [] if fast else wholesale.small(readings, predicted, CLEAR)
+    if not chosen:
+        return fast
+    described, possible = _possible(machine, chosen, wider=1.0)
+    return wholesale.too_small(chosen, described, possible)
+
+
+def _possible(
+    machine: MachineData, readings: Sequence[Reading], unread: float = 1.0, wider: float = WIDER
+) -> tuple[Array, Array]:
+    """What a machine in the middle (M,) and possible machines (M, `DRAWN`) show at readings.
+
+    Everything spreads `wider` than usual, but speeds that were not read `unread` times as wide.
+    """
+    layout = machine.layout
+    leaks = [a for a in leak_sizes(layout) if np.median(machine.numbers[a]) > 0.0]
+    scales = {a: assumed(machine, a).scale(layout) for a in [*leaks, *fan_faults(layout)]}
+    scales.update({name: default_scale(machine, name) for name in nuisances(machine, scales)})
+    model = ReadingModel(machine, readings, scales, ReadingErrors())
+    z = np.random.default_rng(0).standard_normal((model.size, DRAWN))
+    z *= np.where([name in model.unread for name in model.names], unread, wider)[:, None]
+    shown = model.predict(np.column_stack([np.zeros(model.size), z]))
+    return shown[:, 0], shown[:, 1:]
 
 
 def _odd_signs(readings: Readings, predicted: Any) -> list[int]:
@@ -158,24 +190,15 @@ def _has_sign(r: Reading, predicted: float) -> bool:
 def _shown_by_none(
     machine: MachineData, readings: Readings, odd: Sequence[int], unread: float = 1.0
 ) -> list[int]:
-    """Those of some readings that lie far outside what possible machines show.
-
-    Everything spreads wider than usual, but speeds that were not read `unread` times as wide.
-    """
+    """Those of some readings that lie far outside what possible machines show; see `_possible`."""
     items = list(readings)
     conditions = list(dict.fromkeys(Configuration.of(items[i]) for i in odd))[:MOST_JUDGED]
     judged = [i for i in odd if Configuration.of(items[i]) in conditions]
     if not judged:
         return []
-    layout = machine.layout
-    leaks = [a for a in leak_sizes(layout) if np.median(machine.numbers[a]) > 0.0]
-    scales = {a: assumed(machine, a).scale(layout) for a in [*leaks, *fan_faults(layout)]}
-    scales.update({name: default_scale(machine, name) for name in nuisances(machine, scales)})
-    model = ReadingModel(machine, [items[i] for i in judged], scales, ReadingErrors())
-    z = np.random.default_rng(0).standard_normal((model.size, DRAWN))
-    z *= np.where([name in model.unread for name in model.names], unread, WIDER)[:, None]
     out = []
-    for i, row in zip(judged, model.predict(z), strict=True):
+    possible = _possible(machine, [items[i] for i in judged], unread)[1]
+    for i, row in zip(judged, possible, strict=True):
         known = row[np.isfinite(row)]
         if len(known):
             room = BEYOND * float(np.ptp(np.quantile(known, [0.025, 0.975])))

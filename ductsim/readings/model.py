@@ -33,6 +33,8 @@ WORDS = {
     "speed": "speed",
     "shaft power": "shaft power",
 }
+Term = tuple[int, float, int | None]
+"""Of a reading: the answer, its sign, and the coordinate that says how much of it is read."""
 MOST_FITTED, MOST_CONDITIONS = 300, 100
 """Readings, and conditions (each set, speed, taping and weather counts as one), that one fit takes: its
 matrices grow with the square of the first, and each draw solves the machine under all of the second."""
@@ -56,6 +58,9 @@ class ReadingErrors:
         Unrest of the needle, each reading by itself [Pa].
     share : float
         Each pressure reading by itself [-].
+    facing : float
+        Share of the velocity pressure that a tapping for static pressure reads along, or too little of it
+        (a burr, an edge), the same whenever it is read [-]. 1 would be total pressure.
     velocity, speed, power : float
         Each reading of a traverse, of a fan's speed, of shaft power by itself [-].
     """
@@ -66,6 +71,7 @@ class ReadingErrors:
     unread_speed: float = 0.3
     swing: float = 2.0
     share: float = 0.01
+    facing: float = 0.01
     velocity: float = 0.03
     speed: float = 0.005
     power: float = 0.05
@@ -136,7 +142,7 @@ class ReadingModel:
     ----------
     names : list of str
         What each coordinate is: addresses, then "zero of set 1", "scale of set 1", "tachometer of set 1",
-        "speed under condition 3".
+        "speed under condition 3", "facing of door 1".
     """
 
     def __init__(
@@ -198,6 +204,10 @@ class ReadingModel:
                 tachometer[c.set] = len(self.names)
                 self.names.append(f"tachometer of {'set ' + c.set if c.set else 'the readings'}")
             self._speed_of.append((tachometer[c.set], self.errors.tachometer))
+        static = [r for r in self.readings if r.quantity == "static"]
+        faced = dict.fromkeys(name for r in static for name in (r.tapping, r.minus) if name)
+        self._facing = {name: len(self.names) + i for i, name in enumerate(faced)}
+        self.names += [f"facing of {name}" for name in faced]
 
     @property
     def condition(self) -> NDArray[np.intp]:
@@ -213,6 +223,10 @@ class ReadingModel:
         """The coordinate of the tachometer's error under a condition; None where no speed was read."""
         place = self._speed_of[condition][0]
         return None if self.names[place] in self.unread else place
+
+    def facing_of(self, tapping: str) -> int | None:
+        """The coordinate of how much velocity pressure a tapping reads along; None where it is not static."""
+        return self._facing.get(tapping)
 
     @property
     def unread(self) -> set[str]:
@@ -250,16 +264,21 @@ class ReadingModel:
         self._condition = np.array([place[c] for c in self._of], dtype=np.intp)
         self._asked: list[list[str]] = [[] for _ in self.configurations]
         self._words: list[str] = []
-        self._terms: list[tuple[int, int | None]] = []
+        self._terms: list[list[Term]] = []
         for reading, c in zip(self.readings, self._condition, strict=True):
-            places = []
-            for name in filter(None, (reading.tapping, reading.minus)):
-                words = f"{WORDS[reading.quantity]} {name}"
-                for known in (self._words, self._asked[c]):
-                    if words not in known:
-                        known.append(words)
-                places.append(self._words.index(words))
-            self._terms.append((places[0], places[1] if len(places) > 1 else None))
+            terms = []
+            for name, sign in ((reading.tapping, 1.0), (reading.minus, -1.0)):
+                if not name:
+                    continue
+                parts: list[tuple[str, int | None]] = [(f"{WORDS[reading.quantity]} {name}", None)]
+                if reading.quantity == "static":
+                    parts.append((f"{WORDS['velocity pressure']} {name}", self._facing[name]))
+                for words, facing in parts:
+                    for known in (self._words, self._asked[c]):
+                        if words not in known:
+                            known.append(words)
+                    terms.append((self._words.index(words), sign, facing))
+            self._terms.append(terms)
         layout = self.machine.layout
         self._questions = [question(layout, words) for words in self._words]
         self._pressure = np.array([r.measure == "Pa" for r in self.readings])
@@ -303,10 +322,15 @@ class ReadingModel:
             np.broadcast_to(q.evaluate(many, state), conditions * count).reshape(shape)
             for q in self._questions
         ]
-        out = np.empty((len(self.readings), count))
-        for i, (c, (first, second)) in enumerate(zip(self._condition, self._terms, strict=True)):
-            out[i] = answers[first][c] if second is None else answers[first][c] - answers[second][c]
+        out = np.zeros((len(self.readings), count))
+        for i, (c, terms) in enumerate(zip(self._condition, self._terms, strict=True)):
+            for word, sign, facing in terms:
+                out[i] += self._weight(sign, facing, z) * answers[word][c]
         return self._as_read(out, z)
+
+    def _weight(self, sign: float, facing: int | None, z: Array) -> Any:
+        """How much of an answer a reading shows."""
+        return sign if facing is None else sign * self.errors.facing * z[facing]
 
     def _solved(self, z: Array, start: Point | None = None) -> tuple[MachineData, MachineAnswer]:
         """The machine at coordinates (A, N) and its state: N columns under each condition in turn."""
@@ -352,7 +376,7 @@ class ReadingModel:
             raise state.failure()
         self._near = state.arrays.point
         common = {a: float(v[0]) for a, v in self.machine_numbers(z[:, None]).items()}
-        true = np.empty(len(self.readings))
+        true = np.zeros(len(self.readings))
         out = np.zeros((len(self.readings), self.size))
         speeds = self._speed_addresses
         for c, asked in enumerate(self._asked):
@@ -364,11 +388,12 @@ class ReadingModel:
             turned = np.array([machine.numbers[a] for a in speeds]) * width
             by_coordinate[:, place] += by_number[:, len(self.addresses) :] @ turned
             for i in np.flatnonzero(self._condition == c):
-                first, second = (None if t is None else asked.index(self._words[t]) for t in self._terms[i])
-                true[i], out[i] = answers[first], by_coordinate[first]
-                if second is not None:
-                    true[i] -= answers[second]
-                    out[i] -= by_coordinate[second]
+                for word, sign, facing in self._terms[i]:
+                    at, weight = asked.index(self._words[word]), self._weight(sign, facing, z)
+                    true[i] += weight * answers[at]
+                    out[i] += weight * by_coordinate[at]
+                    if facing is not None:
+                        out[i, facing] += sign * self.errors.facing * answers[at]
         return self._slopes_as_read(true, out, z)
 
     def by_coordinate(self, z: Array, by_number: Array) -> Array:

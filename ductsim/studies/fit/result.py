@@ -16,6 +16,7 @@ from ...inference.sampling import Draws, draw
 from ...inference.scales import EDGE, Scales
 from ...machine.fitted import Fitted
 from ...readings.unknowns import Unknown
+from .costing import costs
 from .setting_aside import chance, problem_without
 
 Array = NDArray[np.float64]
@@ -157,6 +158,27 @@ class Fit(Fitted):
                         }
                     )
         return sorted(out, key=lambda row: -abs(row["likeness"]))
+
+    def costs(self, count: int = 100, seed: int | None = None) -> list[Row]:
+        """A row for each leak that was sought: what it costs the weakest unit, the costliest first.
+
+        `cost` is by how much vacuum [Pa] the weakest unit would gain with the leak no larger than was likely,
+        the middle of `count` possible machines; `low` and `high` hold 95 % of them, `mean` is their mean, and
+        `chance_costliest` the share in which no other leak costs more (and this one more than 1 Pa).
+
+        Parameters
+        ----------
+        count : int
+            How many possible machines.
+        seed : int, optional
+            Of their random choice; the fit's own if not given.
+
+        Raises
+        ------
+        InputError
+            Where no leak was sought, or the machine has no unit.
+        """
+        return costs(self, count, seed)
 
     # ---- the readings
 

@@ -19,6 +19,7 @@ LOW_CHANCE = 0.01
 """Readings that fit together no better than one sound set in a hundred contradict each other."""
 OFF = 1e4  # times its own standard deviation: what a reading that does not count is off by
 ANY_SPEED = 0.3  # standard deviation of an engine speed that is not believed [-]
+ANY_FACING = 1.0  # the same of the share of velocity pressure that a tapping reads along [-]
 TURNS = 6
 BLURRED, LEAST = 0.1, 10.0
 """Share of each reading, and least amount [Pa], that blurs it: so no single reading leads a search astray."""
@@ -51,7 +52,7 @@ def problem_without(model: ReadingModel, groups: Sequence[Group]) -> Problem:
     prior_sd = np.ones(model.size)
     for group in groups:
         if group.column is not None:
-            prior_sd[group.column] = ANY_SPEED / model.errors.tachometer
+            prior_sd[group.column] = group.width
     problem = model.problem(prior_sd=prior_sd)
     out = sorted(gross.aside(groups))
     problem.sd[out] *= OFF
@@ -96,21 +97,29 @@ def chance(chi_square: float, count: int) -> float:
 
 
 def possible_slips(model: ReadingModel) -> list[Group]:
-    """Every single reading, tapping, condition, and every tachometer."""
+    """Every single reading, tapping, condition, every tachometer, and every tapping that faces the air."""
     readings = model.readings
     by: dict[tuple[str, str, int | None], list[int]] = {}
     for i, (r, condition) in enumerate(zip(readings, model.condition.tolist(), strict=True)):
         by.setdefault(("tapping", r.tapping, None), []).append(i)
         by.setdefault(("condition", str(condition), None), []).append(i)
         column = model.tachometer_of(condition)
-        if column is not None:
+        if column is not None and model.errors.tachometer:
             by.setdefault(("tachometer", model.names[column], column), []).append(i)
+        for name in (r.tapping, r.minus):
+            faced = model.facing_of(name) if r.quantity == "static" else None
+            if faced is not None and model.errors.facing:
+                by.setdefault(("facing", name, faced), []).append(i)
     singles = [Group("reading", str(i), (i,)) for i in range(len(readings))]
-    several = [
-        Group(kind, name, tuple(rows), column)
-        for (kind, name, column), rows in by.items()
-        if column is not None or 1 < len(rows) <= gross.MOST * len(readings)
-    ]
+    usual = {"tachometer": (ANY_SPEED, model.errors.tachometer), "facing": (ANY_FACING, model.errors.facing)}
+    several = []
+    for (kind, name, column), rows in by.items():
+        if column is not None:
+            width = usual[kind][0] / usual[kind][1]
+            if kind == "tachometer" or len(rows) > 1:
+                several.append(Group(kind, name, tuple(rows), column, width))
+        elif 1 < len(rows) <= gross.MOST * len(readings):
+            several.append(Group(kind, name, tuple(rows)))
     return [*singles, *several]
 
 

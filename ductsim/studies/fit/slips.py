@@ -9,6 +9,8 @@ import numpy as np
 
 from ...inference.gross import Group
 from ...quantity import RPM
+from ...readings.checks import CLEAR, first_sight
+from ...readings.wholesale import likeness
 from ...wording import listed, said
 from .result import Fit
 
@@ -26,6 +28,7 @@ FACTORS = {
     1.0 / 9.80665: "the number of millimetres of water",
     9.80665: "millimetres of water twice over",
 }
+TOTAL = 0.35  # so near to all of the velocity pressure, a tapping reads total pressure
 MOST_SAID = 6
 FAR = 3.5  # standard deviations at which a number or an instrument is worth a word
 MOST_FAR = 3
@@ -63,7 +66,7 @@ def slips(fit: Fit, measures: str) -> list[str]:
 def _slip(fit: Fit, group: Group, measures: str) -> str:
     rows = [fit.readings[i] for i in group.rows]
     if group.column is not None:
-        return _speed(fit, group)
+        return _speed(fit, group) if group.kind == "tachometer" else _facing(fit, group)
     first = rows[0]
     if len(rows) == 1:
         ends = [said(first[key], first["measure"], measures) for key in ("measured", "fitted")]
@@ -102,6 +105,22 @@ def _looks(row: Row) -> str:
     return f", as if {near[0]} had been written" if near else ""
 
 
+def _facing(fit: Fit, group: Group) -> str:
+    """A tapping that reads velocity pressure along with the static, and what would show it."""
+    assert group.column is not None
+    share = fit.errors.facing * float(fit.estimate.x[group.column])
+    if abs(share - 1.0) < TOTAL:
+        what = "reads as if it showed total pressure"
+    else:
+        way = "too much" if share > 0.0 else "too little"
+        what = f"reads as if its hole faced the air: {abs(share):.0%} of the velocity pressure {way}"
+    return (
+        f"{group.name} {what}. Its readings are taken so. Before anybody drills, take two more there: with "
+        "the openings before it taped shut, where hardly any air passes and both pressures are one, and "
+        "as the machine works, with the end of the hose turned square to the air."
+    )
+
+
 def _speed(fit: Fit, group: Group) -> str:
     """An engine speed that is not believed, and which one the pressures are those of."""
     assert group.column is not None
@@ -132,6 +151,12 @@ def _exchanged(fit: Fit) -> list[str]:
 
 def _close(measured: float, fitted: float) -> bool:
     return bool(np.isclose(measured, fitted, rtol=NEAR, atol=5.0))
+
+
+def all_alike(fit: Fit) -> list[str]:
+    """What all pressures together look like, where they are far too small."""
+    words = likeness(fit.taken, first_sight(fit.given, fit.taken), CLEAR)
+    return [text[0].upper() + text[1:] for text in words]
 
 
 def far_off(fit: Fit) -> list[str]:

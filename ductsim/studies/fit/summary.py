@@ -15,7 +15,7 @@ from ...result import Note
 from ...wording import gathered, listed, said
 from .result import Fit
 from .setting_aside import LOW_CHANCE
-from .slips import conditions, far_off, place, slips
+from .slips import all_alike, conditions, far_off, place, slips
 
 Row = dict[str, Any]
 
@@ -185,7 +185,7 @@ def _test(fit: Fit, measures: str) -> list[str]:
             "one wrong reading, speed or taped opening pulls others along, so begin with the first."
         )
     if fit.chance < LOW_CHANCE and not fit.slips and not outliers:
-        out += far_off(fit)
+        out += all_alike(fit) or far_off(fit)
     if fit.slips:
         left = count - len(fit.aside)
         words = "fit together" if fit.chance_left >= LOW_CHANCE else "do not fit together either"

@@ -1,0 +1,55 @@
+"""What each leak costs the weakest unit, and how probably it is the costliest."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ...answers.variants import solve_variants
+from ...errors import InputError
+from ...machine.fitted import Fitted
+from ...readings.unknowns import leak_sizes
+
+Array = NDArray[np.float64]
+Row = dict[str, Any]
+
+LEAST = 1.0  # a leak that costs the weakest unit less is not the costliest [Pa]
+
+
+def costs(fit: Fitted, count: int, seed: int | None) -> list[Row]:
+    """A row for each leak, the one first that is most probably the costliest; see `Fit.costs`."""
+    sizes = set(leak_sizes(fit.given.layout))
+    leaks = [u for u in fit.wanted if u.address in sizes]
+    if not leaks or not fit.given.layout.units:
+        raise InputError("there is no leak that costs a unit", place="costs", allowed="leaks and units")
+    possible = fit.sample(count, seed)
+    values = {}
+    for i, leak in enumerate(leaks, 1):
+        now = np.broadcast_to(possible.numbers[leak.address], count)
+        rows = np.tile(now, (len(leaks) + 1, 1))
+        rows[i] = np.minimum(now, leak.likely)
+        values[leak.address] = rows
+    vacuum = np.array(list(solve_variants(possible, values, len(leaks) + 1).vacuum.values()))
+    weakest = vacuum.min(axis=0)
+    cost = weakest[1:] - weakest[0]
+    known = np.isfinite(cost).all(axis=0)
+    cost = cost[:, known]
+    if not cost.size:
+        raise InputError("no possible machine has an answer", place="costs")
+    first = np.where(cost.max(axis=0) > LEAST, cost.argmax(axis=0), -1)
+    out = []
+    for i, leak in enumerate(leaks):
+        low, middle, high = np.quantile(cost[i], [0.025, 0.5, 0.975]).tolist()
+        out.append(
+            {
+                "leak": leak.address,
+                "cost": middle,
+                "low": low,
+                "high": high,
+                "mean": float(cost[i].mean()),
+                "chance_costliest": float(np.mean(first == i)),
+            }
+        )
+    return sorted(out, key=lambda row: (-row["chance_costliest"], -row["mean"]))

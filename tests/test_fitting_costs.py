@@ -1,0 +1,38 @@
+"""What each leak costs the weakest unit: against a machine solved with and without it."""
+
+import numpy as np
+import pytest
+from synthetic_readings import model_of, plan, read, small_picker
+
+import ductsim as ds
+from ductsim.readings.unknowns import unknowns_of
+from ductsim.studies.fit.study import explained
+
+
+def test_a_leak_costs_what_the_weakest_unit_gains_without_it():
+    machine = small_picker()
+    model = model_of(machine, plan(machine))
+    truth = np.zeros(model.size)
+    truth[model.names.index("hatch leak 2.area")] = 2.5
+    rows = read(model, truth, np.random.default_rng(1))
+    fit = explained(machine, ds.Readings(rows), unknowns_of(machine), draws=0)
+    found = fit.costs(60)
+    assert found[0]["leak"] == "hatch leak 2.area" and found[0]["chance_costliest"] > 0.9
+    assert 0.98 < sum(row["chance_costliest"] for row in found) <= 1.0
+    true = {a: float(v[0]) for a, v in model.machine_numbers(truth[:, None]).items()}
+    likely = next(u.likely for u in fit.wanted if u.address == "hatch leak 2.area")
+    sealed = {**true, "hatch leak 2.area": likely}
+    now, then = (min(machine.change(n).solve().vacuum.values()) for n in (true, sealed))
+    assert found[0]["low"] < float(then - now) < found[0]["high"]
+    assert all(row["low"] <= row["cost"] <= row["high"] for row in found)
+    assert fit.costs(60) == found
+
+
+def test_without_a_leak_sought_there_is_none_that_costs():
+    machine = small_picker()
+    model = model_of(machine, plan(machine))
+    rows = read(model, np.zeros(model.size), np.random.default_rng(1))
+    wanted = unknowns_of(machine, {"belt.slip": (0.0, 0.02, 0.1)})
+    fit = explained(machine, ds.Readings(rows), wanted, draws=0)
+    with pytest.raises(ds.InputError, match="there is no leak that costs a unit"):
+        fit.costs()
