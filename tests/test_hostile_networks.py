@@ -105,6 +105,47 @@ def test_the_same_ring_with_no_more_than_its_way_out_passes_is_solved():
     assert state.flow["screen"] == pytest.approx(1e-13, rel=1e-6)
 
 
+@pytest.mark.filterwarnings("ignore::ductsim.errors.OutsideRange")
+def test_air_driven_round_a_ring_that_hangs_on_the_rest_by_a_trace():
+    """The ring's pressure follows from a duct thinner than a hair, its flow from the fan alone."""
+    net = ds.Network(ds.Air(density=0.82, viscosity=1.8e-5), free_ends=False)
+    curve = {"flow": [1e-5, 2e-4], "total_pressure": [0.5, 0.3]}
+    net.add("fan", ds.Fan(**curve, curve_speed=100.0, speed=100.0), "n", "a")
+    net.add("easy", ds.Opening(area=0.9, loss_coefficient=1e-3), "a", "n")
+    net.add("wide", ds.Opening(area=1e-4, loss_coefficient=1.0), "n", "a")
+    net.add("trace", ds.Duct(length=0.5, diameter=4e-7, roughness=0.0), "n", "outside")
+    state = net.solve()
+    alone = ds.Network(net.air, free_ends=False)  # the fan with nothing to overcome
+    alone.add("fan", ds.Fan(**curve, curve_speed=100.0, speed=100.0), "outside", "a").hold("a", 0.0)
+    assert state.flow["fan"] == pytest.approx(alone.solve().flow["fan"], rel=1e-6)
+    assert state.flow["easy"] == pytest.approx(state.flow["fan"], rel=1e-6)
+    assert abs(state.flow["trace"]) < 1e-12
+
+
+def test_a_supply_that_needs_huge_pressures_beside_paths_that_need_hardly_any():
+    """Rounding of 1e14 Pa is no reason to shorten the steps of paths that lose a hundredth of a pascal."""
+    assert examine(generate(933)) == "TOO_HIGH"
+
+
+@pytest.mark.filterwarnings("ignore::ductsim.errors.OutsideRange")
+@pytest.mark.parametrize("head", [2e3, 2e6])
+@pytest.mark.parametrize("ring", [False, True], ids=["blocked", "in a ring"])
+def test_a_fan_that_is_closed_off_leaves_the_rest_alone_however_strong_it_is(head, ring):
+    """Nothing tells the pressure where it stands; its air answers to none, so that none is too deep."""
+    net = beside(ds.Gate(area=0.01, opening=1.0))
+    curve = {"flow": [0.0, 0.1], "total_pressure": [head, 0.5 * head]}
+    net.add("lid", ds.Gate(area=0.01, opening=0.0), "box", "v")
+    net.add("strong", ds.Fan(**curve, curve_speed=100.0, speed=100.0), "u", "v")
+    if ring:
+        net.add("hole back", ds.Opening(area=0.002, loss_coefficient=1.5), "v", "u")
+    state = net.solve()
+    assert state.pressure["box"] == pytest.approx(-1342.09, abs=0.01)
+    assert sorted(state.closed_off) == ["u", "v"]
+    if not ring:
+        assert abs(state.flow["strong"]) < 1e-12
+        assert state.density["strong"] == pytest.approx(net.air.density)
+
+
 def warm_box(power):
     """A fan with a shaft power of its own that blows warm air through a box."""
     net = ds.Network(ds.Air.at(temperature=293.15), free_ends=False)

@@ -19,7 +19,6 @@ from ..network.newton import Point, Solved
 from ..network.numbers import Numbers
 from ..network.solve import CHUNK, beyond, solve, solve_from
 from ..network.state import State, judge
-from ..network.structure import examine
 from ..network.system import System
 
 STEPS = 16
@@ -110,7 +109,7 @@ def _raise_crop(
     alive = np.ones(len(some), dtype=bool)
     for share in np.linspace(0.0, 1.0, STEPS + 1) ** 0.5:
         eq = _scaled(system, part, float(share)).equations(system)
-        structure = examine(system, eq.shut, eq.supply, eq.scenarios)
+        structure = eq.structure
         with np.errstate(all="ignore"):
             step = solve_from(eq, point, structure.anchors)
         alive &= step.good & _running(machine, numbers, step)

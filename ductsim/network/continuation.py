@@ -85,7 +85,7 @@ def thinned(eq: Equations, dense: Point, anchors: Array | None) -> Solved | None
         share = min(share * factor, 1.0)
     if not reached:
         return None
-    grown = np.abs(point.pressure).max() > max(HIGHEST, np.abs(dense.pressure).max())
+    grown = np.abs(eq.told(point.pressure)).max() > max(HIGHEST, np.abs(eq.told(dense.pressure)).max())
     if not grown and not needs_too_much(eq, point.pressure, reached)[0]:
         return None
     found.good[:], found.overloaded[:] = False, True
@@ -180,7 +180,7 @@ def pent_up(eq: Equations, anchors: Array | None) -> Solved | None:
 
 def too_much(eq: Equations, pressure: Array, share: float = 1.0) -> NDArray[np.bool_]:
     """Scenarios with a vacuum of that share of the outside pressure, or more pressure than any duct bears."""
-    outside = np.inf if eq.constant else eq.outside / eq.per_pressure
+    outside, pressure = np.inf if eq.constant else eq.outside / eq.per_pressure, eq.told(pressure)
     deep, high = pressure.min(axis=0) <= -share * outside, np.abs(pressure).max(axis=0) > HIGHEST
     out: NDArray[np.bool_] = deep | high
     return out
@@ -192,6 +192,7 @@ def needs_too_much(eq: Equations, pressure: Array, share: float = 0.0) -> NDArra
     `share` of real air's answer to pressure. Thinner air needs more vacuum and chokes when half of its
     pressure is spent. Denser air needs less pressure: p + share p^2 / 2 p_outside stays for the same flow.
     """
+    pressure = eq.told(pressure)
     outside, highest = eq.outside / eq.per_pressure, pressure.max(axis=0)
     deep = pressure.min(axis=0) <= -CHOKED * outside
     high = highest + 0.5 * share * highest**2 / outside > HIGHEST + 0.5 * HIGHEST**2 / outside

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from ..air import Air
 from ..parts.declare import LocalAir, Pair, Part, Path
+from .structure import Structure, examine
 from .system import LawGroup, System
 
 Array = NDArray[np.float64]
@@ -165,6 +166,7 @@ class Equations:
         self.system = system
         self.scenarios = scenarios
         self.held, self.supply = held, supply
+        self.finer = 1.0
         self.constant = bool(np.isinf(air.pressure).all())
         self.outside, self.viscosity = air.density, air.viscosity
         self.temperature, self.heat_capacity = air.temperature, air.heat_capacity
@@ -219,7 +221,10 @@ class Equations:
         """The equations of some of the scenarios."""
         out = object.__new__(Equations)
         out.__dict__.update(self.__dict__)
-        out.__dict__.pop("turning", None)
+        for name in ("turning", "springy"):
+            out.__dict__.pop(name, None)
+        if "structure" in self.__dict__:
+            out.structure = self.structure.take(columns)
         for name in ("outside", "viscosity", "temperature", "heat_capacity", "per_pressure"):
             setattr(out, name, _take(getattr(self, name), columns))
         for name in ("held", "supply"):
@@ -248,6 +253,12 @@ class Equations:
         out.constant, out.heated, out.per_pressure = share == 0.0, False, share * self.per_pressure
         return out
 
+    def carrying(self, times: float) -> Equations:
+        """The equations, of whose easy paths so many times less resistance is asked (`carried`)."""
+        out = self.take(slice(None))
+        out.finer = times
+        return out
+
     def warmed(self, share: float) -> Equations:
         """The equations with that share of the fans' heat, and of their inlets' own temperatures."""
         out = self.take(slice(None))
@@ -256,6 +267,32 @@ class Equations:
             if power.inlet is not None:
                 power.inlet = self.temperature + share * (power.inlet - self.temperature)
         return out
+
+    @cached_property
+    def structure(self) -> Structure:
+        """What the open paths connect."""
+        return examine(self.system, self.shut, self.supply, self.scenarios)
+
+    @cached_property
+    def springy(self) -> Array | None:
+        """1 at nodes whose pressure is known, 0 at those closed off, (nodes, S); None where none is.
+
+        What is closed off is pinned at any pressure, so that its air keeps the density of outside's.
+        """
+        floating = self.structure.floating
+        if floating is None:
+            return None
+        out = np.ones((len(self.system.nodes), floating.shape[1]))
+        out[: self.system.free][floating] = 0.0
+        return out
+
+    def per_pressure_at(self, nodes: Any) -> Array:
+        """How the density answers to pressure at nodes [kg/(m3 Pa)], at outside's temperature."""
+        return self.per_pressure if self.springy is None else self.per_pressure * self.springy[nodes]
+
+    def told(self, pressure: Array) -> Array:
+        """The pressures that mean something: 0 at nodes that are closed off."""
+        return pressure if self.springy is None else np.where(self.springy > 0.0, pressure, 0.0)
 
     # ---- evaluation
 
@@ -387,7 +424,8 @@ class Equations:
                 forward = m >= 0.0
                 at = np.where(forward, pressure[start], pressure[finish])
             relative = self._relative(entering, rows)
-            rho = np.maximum((self.outside + self.per_pressure * at) * relative, LEAST_DENSITY * self.outside)
+            per = self.per_pressure_at(start)
+            rho = np.maximum((self.outside + per * at) * relative, LEAST_DENSITY * self.outside)
         air = LocalAir(rho, self.viscosity, self.outside)
         d, s, q = c.group.law(m, air, **c.values)
         if turning is not None and entering is not None:
@@ -398,7 +436,7 @@ class Equations:
         if by_warmth is not None:
             np.multiply(q, rho, out=by_warmth[rows])
             by_warmth[rows] *= relative * (-1.0 / self.temperature)
-        q = q * (self.per_pressure * relative)
+        q = q * (per * relative)
         if rule == "mean":
             q *= 0.5
             first[rows] -= q
@@ -428,7 +466,7 @@ class Equations:
         per: list[Any] = []
         rho: list[Any] = []
         for whose, end in lg.density:
-            per.append(self.per_pressure * relatives[whose])
+            per.append(self.per_pressure_at(lg.ends[end]) * relatives[whose])
             at = self.outside * relatives[whose] + per[-1] * pressure[lg.ends[end]]
             rho.append(np.maximum(at, LEAST_DENSITY * self.outside))
         air = LocalAir(tuple(rho), self.viscosity, self.outside, tuple(per))

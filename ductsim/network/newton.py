@@ -490,13 +490,16 @@ def _advance(
     """Take the step; halve it in the scenarios where the pressure equations get worse, at most so often."""
     density = values.density
     share = np.ones(eq.scenarios)
-    old = _size(values) if halvings else share
+    old, least = share, share
+    if halvings:  # where pressures are huge, their rounding alone is a miss that no step makes smaller
+        old = _size(values)
+        least = np.maximum(LEAST_DROP, DIFFERENCE_ROUNDING * np.abs(point.pressure).max(axis=0))
     new = _taken(eq, point, step, values.density, share, stream, relax if halvings else None)
     values = _evaluated(eq, new, halvings > 0, warming)
     worse = np.arange(eq.scenarios if halvings else 0)
     now = values
     for _ in range(halvings):
-        still = ~(_size(now) <= old[worse] * (1.0 - 1e-4 * share[worse])) & (old[worse] > LEAST_DROP)
+        still = ~(_size(now) <= old[worse] * (1.0 - 1e-4 * share[worse])) & (old[worse] > least[worse])
         if not still.any():
             break
         worse = worse[still]

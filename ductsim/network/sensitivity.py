@@ -16,7 +16,6 @@ from numpy.typing import NDArray
 from .heat import advected, ambient_inflow
 from .newton import Solved
 from .numbers import Numbers
-from .structure import examine
 from .system import LawGroup, System
 
 Array = NDArray[np.float64]
@@ -187,7 +186,7 @@ class Linear:
         system = self.system
         out = system.outflow.tocoo()
         add(system.paths + out.row, out.col, out.data)
-        structure = examine(system, self.eq.shut, self.eq.supply, 1)
+        structure = self.eq.structure
         if structure.anchors is not None:
             node = np.arange(system.free)
             add(system.paths + node, system.paths + node, structure.anchors[:, 0])
@@ -217,7 +216,8 @@ class Linear:
         fans, by_flow, by_density = fans[keep], by_flow[keep], by_density[keep]
         relative = eq.temperature / (eq.temperature + entering[fans])
         add(row[fans], fans, -by_flow)
-        add(row[fans], self._pressure_column(system.start[fans]), -by_density * eq.per_pressure * relative)
+        per = np.broadcast_to(eq.per_pressure_at(system.start[fans]), (len(fans), 1))[:, 0]
+        add(row[fans], self._pressure_column(system.start[fans]), -by_density * per * relative)
         cooler = rho[fans, 0] / (eq.temperature + entering[fans])
         add(row[fans], self._temperature_column(fans), by_density * cooler)
 

@@ -20,19 +20,21 @@ Array = NDArray[np.float64]
 
 WIDEST_RATIO = 1e13
 """A path's conductance over that of the widest way out from its ends, at most."""
+FINER = 1e9
+"""Times as much, where that much stands in the way."""
 
 
 def least_slopes(eq: Equations, slope: Array) -> Array | None:
     """What the paths' slopes need on top [Pa s/kg], (paths, S); None where nothing does."""
-    resistance = np.abs(slope)
+    resistance, carried = np.abs(slope), WIDEST_RATIO * eq.finer
     resistance[np.isnan(resistance)] = np.inf
     if eq.shut is not None:
         resistance = np.where(eq.shut, np.inf, resistance)
     narrow = np.where(np.isfinite(resistance), resistance, 0.0).max(axis=0, initial=0.0)
-    if (narrow <= WIDEST_RATIO * resistance.min(axis=0, initial=np.inf)).all():
+    if (narrow <= carried * resistance.min(axis=0, initial=np.inf)).all():
         return None
     way = ways_out(eq, resistance)
-    least = np.maximum(way[eq.system.start], way[eq.system.finish]) / WIDEST_RATIO
+    least = np.maximum(way[eq.system.start], way[eq.system.finish]) / carried
     low = (resistance < least) & np.isfinite(least)
     return np.where(low, least - slope, 0.0) if low.any() else None
 

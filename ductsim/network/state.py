@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from ..arguments import locked
 from ..errors import InputError, NoOperatingPoint, UnknownName, shown
 from .newton import Solved
-from .structure import Structure, examine, floating_nodes
+from .structure import Structure, floating_nodes
 from .system import System
 
 Array = NDArray[np.float64]
@@ -248,7 +248,7 @@ class State:
         if self.columns is not None or self._numbers is None or not self.system.fan_rows:
             return []
         eq = self._numbers.equations(self.system)
-        structure = examine(self.system, eq.shut, eq.supply, 1)
+        structure = eq.structure
         out = []
         for found, stable in other_points(eq, structure, self.arrays.point):
             power = {k: found.power[i] for i, k in enumerate(self._power)}
