@@ -6,8 +6,8 @@ import pytest
 import ductsim as ds
 from ductsim.network.network import stacked
 from ductsim.network.newton import Point
-from ductsim.network.solve import SOUND, solve, supersonic
-from ductsim.network.stability import FAR, FAR_RISE, _motions, start_too_far
+from ductsim.network.solve import solve
+from ductsim.network.stability import FAR, FAR_RISE, SOUND, _motions, start_too_far, supersonic
 from ductsim.network.transient import inertance
 
 

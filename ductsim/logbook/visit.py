@@ -157,19 +157,19 @@ def _names(place: Path) -> tuple[list[str], list[Note]]:
 
 def _visit(place: Path) -> Visit:
     file = place / VISIT
-    document, _ = read_document(file, what="visit file")
-    try:
+
+    def of(document: dict[str, Any]) -> Visit:
         check_format(document)
         refuse_unknown(document, KEYS, "")
         hours = document.get("engine_hours")
-        visit = Visit(
+        return Visit(
             place.name,
             None if hours is None else hours_of(hours),
             texts(document, "seen", "visit"),
             fixes_of({"fix": document["fix"]}) if "fix" in document else [],
         )
-    except InputError as err:
-        raise err.at(file=str(file)) from None
+
+    visit, _ = read_document(file, of, "visit file")
     for fix in visit.fixes:
         if fix.problem:
             raise InputError(fix.problem, file=str(file))

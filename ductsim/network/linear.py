@@ -264,6 +264,13 @@ class Elimination:
                     work[own] -= factor * work[above]
         return work, good
 
+    def negative_pivots(self, slots: Array) -> NDArray[np.intp]:
+        """How many eigenvalues of symmetric matrices are negative; -1 where a pivot is too small to tell."""
+        work, good = self._factorise(slots)
+        pivots = np.array([work[p] for p, _, _ in self.steps])
+        good &= np.isfinite(pivots).all(axis=0)
+        return np.where(good, (pivots < 0.0).sum(axis=0), -1)
+
     def substitute(self, factors: list[Array], right: Array) -> Array:
         """Solutions (size, S) by factors that are there already, unchecked."""
         out = right.copy()

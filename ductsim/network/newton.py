@@ -65,13 +65,10 @@ class Point:
             self.temperature_rise[:, columns] = other.temperature_rise[:, which]
 
     def wide(self, scenarios: int) -> Point:
-        """The same point for so many scenarios."""
-
-        def repeated(values: Array) -> Array:
-            return np.repeat(values, scenarios, axis=1)
-
-        temperature_rise = None if self.temperature_rise is None else repeated(self.temperature_rise)
-        return Point(repeated(self.flow), repeated(self.pressure), temperature_rise)
+        """A copy for so many scenarios: of its own, or of the single one that it has."""
+        if self.flow.shape[1] == scenarios:
+            return self.take(np.arange(scenarios))
+        return self.take(np.zeros(scenarios, dtype=np.intp))
 
 
 @dataclass
@@ -336,16 +333,18 @@ def iterate(
     into: Solved | None = None,
     frozen: bool = False,
     halvings: int = HALVINGS,
+    whole: bool = False,
 ) -> Solved:
     """Newton steps until every scenario has arrived or the limit is reached; frozen keeps the temperatures.
 
     Damped steps are halved up to so many times; a scenario that needs all of them again and again is given
-    up. A scenario's answer is written down when it arrives, so it does not depend on its neighbours; the
-    arrays shrink when half of them have gone.
+    up. `whole` has the laws evaluated after each step, the last one too. A scenario's answer is written down
+    when it arrives, so it does not depend on its neighbours; the arrays shrink when half of them have gone.
     """
     out = Solved.empty(eq.system, eq.scenarios, eq.heated) if into is None else into
     with np.errstate(all="ignore"):
-        _iterate(eq, point, anchors, limit, damped, out, frozen, halvings if damped else 0)
+        quick = not damped and not whole and eq.scenarios > FEW_SCENARIOS
+        _iterate(eq, point, anchors, limit, damped, out, frozen, halvings if damped else 0, quick)
     return out
 
 
@@ -358,10 +357,10 @@ def _iterate(
     out: Solved,
     frozen: bool,
     halvings: int,
+    quick: bool,
 ) -> None:
     place = np.arange(eq.scenarios)
     going = np.ones(eq.scenarios, dtype=bool)
-    quick = not damped and eq.scenarios > FEW_SCENARIOS
     values = _evaluated(eq, point, damped, quick)
     if not damped and _flows_from_pressures(eq, point, values):
         values = _evaluated(eq, point, damped, quick)

@@ -36,8 +36,9 @@ from .newton import (
 )
 from .numbers import Numbers
 from .predicted import FEWEST, WORTH, Prediction, Rows
+from .rising import curves, look_alikes, only
 from .slope_floor import FINER, least_slopes
-from .stability import doubtful, settle, start_too_far
+from .stability import doubtful, settle, start_too_far, supersonic
 from .structure import Structure, floating_nodes
 from .system import System
 from .transient import run_up, standstill
@@ -46,8 +47,8 @@ Array = NDArray[np.float64]
 Index = NDArray[np.intp]
 
 CHUNK = 2048  # scenarios; their arrays stay in cache
-SOUND = 340.0  # m/s
 PLAIN_STEPS = 14
+CLOSE, LIKE = 0.02, 0.15  # of a fan's usual flow: beside a sure start; beside the middle
 CHORD_ROUNDS, CHORD_STEPS, CHORD_POLISH = 4, 40, 12
 DAMPED_STEPS = 40
 RUN_UPS = (
@@ -70,16 +71,19 @@ def solve(system: System, numbers: Numbers, start: Point | None = None) -> tuple
         if len(doubtful(eq, out)):
             _settle(eq, structure, out, np.array([0]))
         return out, [structure]
-    told = None
+    told, known = None, None
     if start is None or numbers.scenarios >= FEWEST:
         middle = numbers.middle()
         eq = middle.equations(system)
         near = None if start is None or start.flow.shape[1] > 1 else start
         nominal = solve_single(eq, eq.structure, near)
+        if len(doubtful(eq, nominal)):
+            _settle(eq, eq.structure, nominal, np.array([0]))
         if start is None and nominal.good[0]:
             start = nominal.point
         if nominal.good[0] and start is not None and start.flow.shape[1] == 1:
             told = predict(system, numbers, middle, nominal.point)
+            known = (nominal.point, curves(eq)[1])
     _keep_freed_memory()
     heated = not np.isinf(numbers.air.pressure).all() and bool(system.fan_rows)
     out, structures = Solved.empty(system, numbers.scenarios, heated), []
@@ -93,17 +97,59 @@ def solve(system: System, numbers: Numbers, start: Point | None = None) -> tuple
         part = out.take(columns)
         near = start.take(columns) if start is not None and start.flow.shape[1] > 1 else start
         if near is not None:
-            solve_from(eq, near if told is None else told.point(numbers, columns), structure.anchors, part)
-            _keep_near(eq, near, part)  # what is foretold may itself be far from any point that is known
-        hard.append(first + np.flatnonzero(~part.good))
-        doubted.append(first + doubtful(eq, part))
+            near = near if told is None else told.point(numbers, columns)
+            unsure, sure = _solve_sure(eq, structure, near, known, part)
+            doubted.append(first + np.flatnonzero(unsure))
+            hard.append(first + np.flatnonzero(~part.good & ~unsure))
+            doubted.append(first + doubtful(eq, part, sure))
+        else:
+            hard.append(first + np.arange(eq.scenarios))
     for places, eq, structure in _gathered(system, numbers, hard):
         again = solve_single(eq, structure, None)
         out.put(places, again)
         doubted.append(places[doubtful(eq, again)])
     for places, eq, structure in _gathered(system, numbers, doubted):
         _settle(eq, structure, out, places)
+    left = [some[~out.good[some]] for some in doubted]
+    for places, eq, structure in _gathered(system, numbers, left):
+        out.put(places, solve_single(eq, structure, None))
     return out, structures
+
+
+def _solve_sure(
+    eq: Equations, structure: Structure, near: Point, known: tuple[Point, Array] | None, into: Solved
+) -> tuple[Any, Any]:
+    """Solve a chunk from nearby but for the scenarios that must be run up anyway.
+
+    `known` is the point of the middle and what its fans' curves drop. Returns which scenarios must be run up,
+    and those that can have no other point. What is foretold may itself be far from any point that is known.
+    """
+    near = near.wide(eq.scenarios)
+    rises, drops = curves(eq)
+    same = ~rises if known is None else look_alikes(drops, known[1])
+    sure = ~rises | same
+    some = np.flatnonzero(~sure)
+    if len(some):
+        sure[some] = only(eq.take(some), near.take(some))
+    if sure.all():
+        solve_from(eq, near, structure.anchors, into)
+        _keep_near(eq, near, into)
+    elif sure.any():
+        some = np.flatnonzero(sure)
+        part, start = eq.take(some), near.take(some)
+        found = solve_from(part, start, structure.take(some).anchors)
+        _keep_near(part, start, found)
+        into.put(some, found)
+    close = _fans_within(eq, into.point, near, CLOSE) & ~same
+    if known is not None:
+        close |= same & _fans_within(eq, into.point, known[0], LIKE)
+    return ~sure | (rises & ~into.good & ~structure.fed), ~rises | close
+
+
+def _fans_within(eq: Equations, one: Point, two: Point, share: float) -> NDArray[np.bool_]:
+    """Scenarios in which no fan's flows at two points differ by more than that share of its usual one."""
+    rows = list(eq.system.fan_rows)
+    return np.asarray((np.abs(one.flow - two.flow)[rows] <= share * np.abs(eq.guess[rows])).all(axis=0))
 
 
 def _chunks(scenarios: int) -> Iterator[slice]:
@@ -222,11 +268,7 @@ def solve_single(eq: Equations, structure: Structure, start: Point | None) -> So
 
 def solve_from(eq: Equations, start: Point, anchors: Array | None, into: Solved | None = None) -> Solved:
     """Newton from a given point; shut paths carry nothing, held nodes have their own pressures."""
-    point = (
-        start.wide(eq.scenarios)
-        if start.flow.shape[1] != eq.scenarios
-        else start.take(np.arange(eq.scenarios))
-    )
+    point = start.wide(eq.scenarios)
     point.pressure[eq.system.free :] = eq.held
     point.pressure[~np.isfinite(point.pressure)] = 0.0
     if eq.shut is not None:
@@ -242,17 +284,6 @@ def _keep_near(eq: Equations, start: Point, out: Solved) -> None:
     """Give up the scenarios whose start misled them; they begin anew as if there were no start."""
     out.good &= ~supersonic(eq, out)
     out.good &= ~start_too_far(eq, start, out)
-
-
-def supersonic(eq: Equations, solved: Solved) -> NDArray[np.bool_]:
-    """Scenarios in which air is faster than sound somewhere: such a start misled, begin anew.
-
-    The laws know no such speeds; at several of them a jet would lift air without any power.
-    """
-    area = eq.area
-    with np.errstate(all="ignore"):
-        fast = np.abs(solved.point.flow) > SOUND * solved.density * area
-    return np.asarray((fast & (area > 0.0)).any(axis=0))
 
 
 def _settle(eq: Equations, structure: Structure, out: Solved, places: Index) -> None:

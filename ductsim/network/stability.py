@@ -7,23 +7,23 @@ listed, each with its stability.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ..laws.card import card_of
-from ..parts.declare import LocalAir
 from .chords import by_chords
 from .equations import Equations
 from .newton import Point, Solved, iterate
+from .rising import curves, falls_between, only, several
 from .structure import Structure, open_patterns
-from .transient import beside, inertance, run_up, standstill
+from .transient import Run, beside, inertance, run_up, standstill
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
+LEGS = (18, 6, 8, 12, 20, 40, 100, 200)  # time steps of a run-up between looks at where it leads
+LEG_POLISH = 8
 RUN_UP_STEPS = 600
 POLISH_STEPS = 40
 PUSH = 0.01
@@ -33,104 +33,115 @@ CREEPING = 1e-3  # of the largest flow in a round: further rounds would lead now
 TIPPED = (0.01, -0.01, 0.05, -0.05, 0.2, -0.2, 0.5, -0.5)  # of the largest flow, along the fastest growth
 STACKED = 256  # scenarios whose matrices are made at once
 MOST_PATHS = 400  # above, eigenvalues cost more than they tell and the run-up itself is the evidence
-CURVE_SHARES = np.linspace(0.0, 1.7, 18)  # of the cold start's guess, 0.6 of a fan's full flow
-BETWEEN = np.linspace(0.0, 1.0, 9)
+NEAR_FAN = 0.05  # of a fan's usual flow: nearer than that it has arrived
 FAR = 0.25  # of what a tee carries: a start further off is not one from nearby
 FAR_RISE = 3.0  # K, likewise
+SOUND = 340.0  # m/s
 SAME = 1e-6  # of the largest flow: two points closer than this are one
 
 
-def doubtful(eq: Equations, solved: Solved) -> NDArray[np.intp]:
+def doubtful(eq: Equations, solved: Solved, sure: Mask | None = None) -> NDArray[np.intp]:
     """Scenarios whose point may not be the one that running up reaches.
 
-    A fan works on a rising stretch, or one is blown backwards and some curve rises; or another path, as the
-    branch of a tee, loses less the more it carries, and a small disturbance would grow.
+    A fan's curve comes back to the pressure that it works at; or another path, as the branch of a tee, loses
+    less the more it carries, and a small disturbance would grow. Scenarios that are `sure` had no other point
+    where they started, which was close by.
     """
     flow = solved.point.flow
     # where a flow is about to turn, mixing of the air at both ends tilts the curve; that is no stretch of it
-    moving = np.abs(flow) > eq.turning
-    falling = (solved.slope < 0.0) & moving & solved.good
-    rows = np.array(eq.system.fan_rows, dtype=np.intp)
-    steep: NDArray[np.bool_] = np.asarray(falling[rows].any(axis=0))
-    turned = ((flow[rows] < 0.0) & moving[rows]).any(axis=0) & solved.good
-    if (turned & ~steep).any():
-        steep |= turned & _rising(eq)
-    unsure = np.flatnonzero(falling.any(axis=0) & ~steep)
-    steep[unsure] = ~stable(eq.take(unsure), solved.point.take(unsure))
-    return np.flatnonzero(steep)
+    falling = (solved.slope < 0.0) & (np.abs(flow) > eq.turning) & solved.good
+    out: Mask = np.asarray(falling[list(eq.system.fan_rows)].any(axis=0))
+    left = solved.good & ~out
+    some = np.flatnonzero(left & curves(eq)[0] if sure is None else left & ~sure)
+    if len(some):
+        out[some] = ~only(eq.take(some), solved.point.take(some), solved.density[:, some])
+    unsure = np.flatnonzero(falling.any(axis=0) & ~out)
+    if len(unsure):
+        out[unsure] = ~stable(eq.take(unsure), solved.point.take(unsure))
+    return np.flatnonzero(out)
 
 
-def start_too_far(eq: Equations, start: Point, solved: Solved) -> NDArray[np.bool_]:
+def start_too_far(eq: Equations, start: Point, solved: Solved) -> Mask:
     """Scenarios whose start was so far off that it may have led to another stable point.
 
     The drops of tees fall in places as their flow rises; warm air that rises, or a fan that draws air of its
-    own temperature, can go on moving the way it moves. Where a fan's curve rises between two flows, it may
-    work at either. What such a network answers must not depend on where somebody began. With resistances,
-    falling fans and given temperatures there is one answer.
+    own temperature, can go on moving the way it moves. What such a network answers must not depend on where
+    somebody began. With resistances, falling fans and given temperatures there is one answer; of fans whose
+    curve rises, `doubtful` tells.
     """
     out = np.zeros(eq.scenarios, dtype=bool)
     flow, began = solved.point.flow, start.flow
     if solved.point.temperature_rise is not None:
         before = 0.0 if start.temperature_rise is None else start.temperature_rise
         out |= (np.abs(solved.point.temperature_rise - before) > FAR_RISE).any(axis=0)
-    for lg in eq.system.pairs:
-        card = card_of(lg.law)
-        if card is None or card.several:
-            one, two = lg.rows, lg.partners
-            moved = np.abs(flow[one] - began[one]) + np.abs(flow[two] - began[two])
-            out |= (moved > FAR * (np.abs(flow[one]) + np.abs(flow[two]))).any(axis=0)
-    some = np.flatnonzero(solved.good & ~out)
-    if len(some):
-        before = np.broadcast_to(began, flow.shape)[:, some]
-        out[some] = _rises_between(eq.take(some), before, flow[:, some])
-    return out
-
-
-def _rising(eq: Equations) -> NDArray[np.bool_]:
-    """Scenarios in which some fan's curve rises anywhere up to its full flow."""
-    system = eq.system
-    guess = np.broadcast_to(eq.guess, (system.paths, eq.scenarios))
-    return _rises_at(eq, (share * guess for share in CURVE_SHARES))
-
-
-def _rises_between(eq: Equations, one: Array, two: Array) -> Mask:
-    """Scenarios in which some fan's curve rises between two flows."""
-    return _rises_at(eq, (one + share * (two - one) for share in BETWEEN))
-
-
-def _rises_at(eq: Equations, flows: Iterable[Array]) -> Mask:
-    """Scenarios in which some fan's curve rises at one of these flows (paths, S)."""
-    system = eq.system
-    out = np.zeros(eq.scenarios, dtype=bool)
-    air = LocalAir(eq.outside, eq.viscosity, eq.outside)
-    groups = []
-    for c in eq.coefficients:
-        rows = c.group.rows
-        fans = [r - rows.start for r in system.fan_rows if rows.start <= r < rows.stop]
-        if c.group.partners is None and fans:
-            groups.append((c, rows, fans))
-    for flow in flows if groups else ():
-        for c, rows, fans in groups:
-            _, slope, _ = c.group.law(flow[rows], air, **c.values)
-            out |= (slope[fans] < 0.0).any(axis=0)
+    for lg in several(eq):
+        one, two = lg.rows, lg.partners
+        moved = np.abs(flow[one] - began[one]) + np.abs(flow[two] - began[two])
+        out |= (moved > FAR * (np.abs(flow[one]) + np.abs(flow[two]))).any(axis=0)
     return out
 
 
 def settle(eq: Equations, structure: Structure, known: Solved) -> Solved:
-    """The points reached by running up from standstill, polished by Newton's method.
+    """The points reached by running up from standstill, found by Newton's method once that is certain.
 
-    Air that comes to rest at a stable point which is `known` already is followed no further.
+    What no run-up leads to is left as it is `known`, and not good.
     """
-    sure = known.good & stable(eq, known.point)
-    aims = np.where(sure, known.point.flow, np.nan)
-    point, calm, _ = run_up(eq, standstill(eq), structure.anchors, RUN_UP_STEPS, careful=True, known=aims)
     out = known.take(np.arange(eq.scenarios))
-    rest = np.flatnonzero(~(calm & beside(point.flow, aims)))
-    if len(rest):
-        again = _settle(eq.take(rest), structure.take(rest), point.take(rest), calm[rest])
-        again.steps += known.steps[rest]
-        out.put(rest, again)
+    place = np.arange(eq.scenarios)
+    run, steps = Run.of(eq, standstill(eq), structure.anchors, careful=True), 0
+    for leg in LEGS:
+        mass = inertance(run.eq)
+        for _ in range(leg):
+            run.step(mass)
+        steps += leg
+        begin = run.point.wide(run.eq.scenarios)
+        found = iterate(run.eq, begin, run.anchors, LEG_POLISH, damped=False, whole=True)
+        found.steps += steps + known.steps[place]
+        there = _arrived(run, found)
+        out.put(place[there], found.take(there))
+        if there.all():
+            return out
+        place, run = place[~there], run.take(~there)
+    again = _settle(run.eq, structure.take(place), run.point, run.calm)
+    again.steps += steps + known.steps[place]
+    out.put(place, again)
     return out
+
+
+def _arrived(run: Run, found: Solved) -> Mask:
+    """Scenarios in which air on its way can only come to rest at the point that Newton's method found.
+
+    Each fan is past whatever its curve has that could hold it, or has come near; air in tees, where small
+    flows decide, must be beside its own.
+    """
+    eq, at, flow = run.eq, run.point, found.point.flow
+    out = found.good & ~supersonic(eq, found)
+    if found.point.temperature_rise is not None and at.temperature_rise is not None:
+        out &= (np.abs(found.point.temperature_rise - at.temperature_rise) <= FAR_RISE).all(axis=0)
+    if several(eq) or not eq.system.fan_rows:
+        out &= beside(at.flow, flow)
+    rows = list(eq.system.fan_rows)
+    with np.errstate(all="ignore"):
+        off = (np.abs(at.flow - flow)[rows] / np.abs(eq.guess[rows])).max(axis=0, initial=0.0)
+    some = np.flatnonzero(out & ~(off <= NEAR_FAN))
+    if len(some):
+        out[some] = falls_between(eq.take(some), at.flow[:, some], flow[:, some], found.density[:, some])
+    falling = (found.slope < 0.0) & (np.abs(flow) > eq.turning)
+    some = np.flatnonzero(out & falling.any(axis=0))
+    if len(some):
+        out[some] = stable(eq.take(some), found.point.take(some))
+    return out
+
+
+def supersonic(eq: Equations, solved: Solved) -> Mask:
+    """Scenarios in which air is faster than sound somewhere: such a start misled, begin anew.
+
+    The laws know no such speeds; at several of them a jet would lift air without any power.
+    """
+    area = eq.area
+    with np.errstate(all="ignore"):
+        fast = np.abs(solved.point.flow) > SOUND * solved.density * area
+    return np.asarray((fast & (area > 0.0)).any(axis=0))
 
 
 def _settle(eq: Equations, structure: Structure, point: Point, calm: Mask) -> Solved:

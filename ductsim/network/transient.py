@@ -6,6 +6,7 @@ stretches: the operating point is the one reached by running up from standstill.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -19,7 +20,10 @@ Array = NDArray[np.float64]
 
 COLUMN_LENGTH = 1.0  # m of air column that gives each path its inertia
 FIRST_TIME_STEP = 1e-3  # s
-LARGEST_CHANGE = 0.1  # of the largest flow, in one time step of a run-up
+SHORTEST, LONGEST = 1e-7, 1e6  # s
+LARGEST_CHANGE = 0.15  # of the largest flow or of the fans' usual one, in one time step of a run-up
+GROWTH = 2.0  # of a time step of a run-up to the next
+STEADIED = 0.25  # of the inertia is left at least where a rising stretch speeds the air up
 SETTLED_RATE = 1e-6  # of the largest flow per second: small flows have settled too
 PATIENCE, BLINK = 150, 1e-3  # time steps, s: air that has been followed no further by then never will be
 LINGER = 3  # time steps in a row
@@ -47,24 +51,112 @@ def standstill(eq: Equations) -> Point:
     return Point(np.zeros((eq.system.paths, eq.scenarios)), pressure, temperature_rise)
 
 
+@dataclass
+class Run:
+    """Air on its way from a point, all scenarios in step, each with a time step of its own [s].
+
+    Careful runs keep the time steps so short that the motion is physical; others only seek the end.
+    """
+
+    eq: Equations
+    anchors: Array | None
+    point: Point
+    careful: bool
+    time: Array
+    size: Array
+    elapsed: Array
+    moved: Array
+    total: Array
+    sound: NDArray[np.bool_]
+
+    @classmethod
+    def of(cls, eq: Equations, point: Point, anchors: Array | None, careful: bool) -> Run:
+        """Air that is at `point`."""
+        count = eq.scenarios
+        endless = np.full(count, np.inf)
+        none = np.zeros(count, dtype=bool)
+        begin = np.full(count, FIRST_TIME_STEP)
+        return cls(eq, anchors, point, careful, begin, endless, np.zeros(count), endless, endless, none)
+
+    def take(self, columns: Any) -> Run:
+        """Some of the scenarios."""
+        anchors = None if self.anchors is None else self.anchors[:, columns]
+        rows = (self.time, self.size, self.elapsed, self.moved, self.total, self.sound)
+        eq, point = self.eq.take(columns), self.point.take(columns)
+        return Run(eq, anchors, point, self.careful, *(r[columns] for r in rows))
+
+    @property
+    def calm(self) -> NDArray[np.bool_]:
+        """Scenarios in which hardly anything changed in the last step."""
+        return np.asarray(self.sound & (self.moved <= SETTLED_RATE * self.total))
+
+    def step(self, mass: Array) -> None:
+        """One time step of paths of this inertance; a step that went wrong is not taken."""
+        with np.errstate(all="ignore"):
+            self._step(mass)
+
+    def _step(self, mass: Array) -> None:
+        eq, point, time = self.eq, self.point, self.time
+        values = eq.evaluate(point.flow, point.pressure, point.temperature_rise)
+        inertia = np.broadcast_to(mass / time, point.flow.shape)
+        sound: Any = True
+        if self.careful:
+            inertia = inertia + _fitted(eq, values, inertia)
+        else:
+            sound = _stable(values, inertia, eq)
+        values = eq.with_inertia(values, inertia)
+        step = newton_step(eq, values, point, self.anchors)
+        moved = np.abs(step.flow).max(axis=0, initial=0.0)
+        total = np.maximum(np.abs(point.flow + step.flow).max(axis=0, initial=0.0), LEAST_FLOW)
+        change = moved / np.maximum(total, _usual(eq))
+        sound = sound & np.isfinite(moved)
+        if self.careful:
+            sound &= (change <= 2.0 * LARGEST_CHANGE) | (time <= SHORTEST)
+        flow = np.where(sound, point.flow + step.flow, point.flow)
+        pressure = np.where(sound, point.pressure + step.pressure, point.pressure)
+        temperature_rise = (
+            None
+            if point.temperature_rise is None
+            else advected(eq, flow, point.temperature_rise, values.density)
+        )
+        self.point = Point(flow, pressure, temperature_rise)
+        size = np.sqrt((values.residual**2).mean(axis=0))
+        self.elapsed = self.elapsed + np.where(sound, time, 0.0)
+        self.moved, self.total, self.sound = moved / time, total, sound
+        self.time = _next_time_step(time, sound, size, self.size, change, self.careful)
+        self.size = np.where(sound, size, self.size)
+
+
 def run_up(
-    eq: Equations,
-    point: Point,
-    anchors: Array | None,
-    limit: int,
-    careful: bool,
-    known: Array | None = None,
+    eq: Equations, point: Point, anchors: Array | None, limit: int, careful: bool
 ) -> tuple[Point, NDArray[np.bool_], NDArray[np.intp]]:
     """Let the air run from `point` until it hardly changes; careful keeps the time steps physical.
-
-    `known` (paths, S) are flows of points that are known to be stable, NaN where none is: air that stays
-    beside its own and draws nearer to it will come to rest there, and is followed no further.
 
     Returns the last point, which scenarios have settled, and the number of time steps of each. A scenario
     that has settled is not moved further by its neighbours.
     """
-    with np.errstate(all="ignore"):
-        return _run_up(eq, point, anchors, limit, careful, known)
+    place, going = np.arange(eq.scenarios), np.ones(eq.scenarios, dtype=bool)
+    last, settled = point.take(place), np.zeros(eq.scenarios, dtype=bool)
+    taken, calm = np.full(eq.scenarios, limit), np.zeros(eq.scenarios, dtype=np.intp)
+    run, mass = Run.of(eq, point, anchors, careful), inertance(eq)
+    for steps in range(1, limit + 1):
+        run.step(mass)
+        calm = np.where(run.calm, calm + 1, 0)
+        rest = calm >= LINGER
+        ended = going & (rest | (run.elapsed < BLINK) if steps == PATIENCE else rest)
+        if not ended.any():
+            continue
+        last.put(place[ended], run.point, ended)
+        settled[place[ended]], taken[place[ended]] = rest[ended], steps
+        going &= ~ended
+        if not going.any():
+            return last, settled, taken
+        if 2 * going.sum() <= len(going):
+            place, run, calm = place[going], run.take(going), calm[going]
+            mass = mass if mass.shape[1] == 1 else mass[:, going]
+            going = np.ones(len(place), dtype=bool)
+    last.put(place[going], run.point, going)
+    return last, settled, taken
 
 
 def beside(flow: Array, known: Array) -> NDArray[np.bool_]:
@@ -74,62 +166,30 @@ def beside(flow: Array, known: Array) -> NDArray[np.bool_]:
     return np.asarray((np.abs(flow - known) <= np.minimum(NEAR * most, OWN * own + STRAY * most)).all(axis=0))
 
 
-def _run_up(
-    eq: Equations, point: Point, anchors: Array | None, limit: int, careful: bool, known: Array | None
-) -> tuple[Point, NDArray[np.bool_], NDArray[np.intp]]:
-    place = np.arange(eq.scenarios)
-    last, settled = point.take(place), np.zeros(eq.scenarios, dtype=bool)
-    taken, going = np.zeros(eq.scenarios, dtype=np.intp), np.ones(eq.scenarios, dtype=bool)
-    mass = inertance(eq)
-    time = np.full(eq.scenarios, FIRST_TIME_STEP)
-    calm: Any = np.zeros(eq.scenarios, dtype=np.intp)
-    close, away = calm, np.full(eq.scenarios, np.inf)
-    old_size = np.full(eq.scenarios, np.inf)
-    elapsed = np.zeros(eq.scenarios)
-    for steps in range(1, limit + 1):
-        inertia = np.broadcast_to(mass / time, point.flow.shape)
-        values = eq.evaluate(point.flow, point.pressure, point.temperature_rise, inertia=inertia)
-        step = newton_step(eq, values, point, anchors)
-        moved = np.abs(step.flow).max(axis=0, initial=0.0)
-        total = np.maximum(np.abs(point.flow + step.flow).max(axis=0, initial=0.0), LEAST_FLOW)
-        sound: Any = np.isfinite(moved) & _stable(values, inertia, eq)
-        if careful:
-            sound &= (moved <= 3.0 * LARGEST_CHANGE * total) | (time <= FIRST_TIME_STEP)
-        flow = np.where(sound, point.flow + step.flow, point.flow)
-        pressure = np.where(sound, point.pressure + step.pressure, point.pressure)
-        temperature_rise = point.temperature_rise
-        if temperature_rise is not None:
-            temperature_rise = advected(eq, flow, temperature_rise, values.density)
-        point = Point(flow, pressure, temperature_rise)
-        size = np.sqrt((values.residual**2).mean(axis=0))
-        calm = np.where(sound & (moved <= SETTLED_RATE * total * time), calm + 1, 0)
-        time = _next_time_step(time, sound, size, old_size, moved / total, careful)
-        old_size = np.where(sound, size, old_size)
-        elapsed += np.where(sound, time, 0.0)
-        rest = calm >= LINGER
-        if known is not None:
-            apart = np.abs(flow - known).max(axis=0)
-            close = np.where(sound & beside(flow, known) & (apart <= away), close + 1, 0)
-            rest |= close >= LINGER
-            away = apart
-        ended = going & (rest | (elapsed < BLINK) if steps == PATIENCE else rest)
-        if not ended.any():
-            continue
-        last.put(place[ended], point, ended)
-        settled[place[ended]], taken[place[ended]] = rest[ended], steps
-        going &= ~ended
-        if not going.any():
-            return last, settled, taken
-        if 2 * going.sum() <= len(going):
-            place, point, eq = place[going], point.take(going), eq.take(going)
-            anchors = None if anchors is None else anchors[:, going]
-            known = None if known is None else known[:, going]
-            mass = mass if mass.shape[1] == 1 else mass[:, going]
-            time, calm, close, away = time[going], calm[going], close[going], away[going]
-            old_size, elapsed, going = old_size[going], elapsed[going], np.ones(len(place), dtype=bool)
-    last.put(place[going], point, going)
-    taken[place[going]] = limit
-    return last, settled, taken
+def _usual(eq: Equations) -> Any:
+    """The largest of the flows that the fans usually deliver [kg/s]: what a run-up leads to, (S,) or zero."""
+    rows = list(eq.system.fan_rows)
+    if not rows:
+        return 0.0
+    return np.abs(eq.guess[rows]).max(axis=0)
+
+
+def _fitted(eq: Equations, values: Values, inertia: Array) -> Array:
+    """What a time step adds to each path's inertia for its slope to act as in a motion by that slope alone.
+
+    A linearly implicit step takes a slope wholly: right for what has settled within the step. By half is
+    right for slow changes, and less where a rising stretch speeds the air up. The share is that of the
+    exponential, 1 / (1 - exp(-z)) - 1 / z with z the slope over the inertia, as a quotient that is as good.
+    Paths of a pair keep theirs, falling ones as far as the inertia outweighs them.
+    """
+    slope = values.slope if eq.shut is None else np.where(eq.shut, 0.0, values.slope)
+    count = eq.system.singles
+    out = np.maximum(-STEADIED * inertia - slope, 0.0)
+    own, steady = slope[:count], inertia[:count]
+    z = own / steady
+    taken = 0.5 * own * (1.0 + z / (6.0 + np.abs(z)))
+    out[:count] = np.maximum(taken, (STEADIED - 1.0) * steady) - own
+    return out
 
 
 def _stable(values: Values, inertia: Array, eq: Equations) -> NDArray[np.bool_]:
@@ -143,8 +203,8 @@ def _next_time_step(
 ) -> Array:
     """Longer while the air settles, shorter after a step that went wrong."""
     if careful:
-        grown = time * np.clip(LARGEST_CHANGE / np.maximum(change, 1e-9), 0.3, 1.6)
+        grown = time * np.clip(LARGEST_CHANGE / np.maximum(change, 1e-9), 0.3, GROWTH)
     else:
         better = np.where(np.isfinite(old_size), old_size / np.maximum(size, 1e-12), 2.0)
         grown = time * np.clip(better, 0.5, 4.0)
-    return np.clip(np.where(sound, grown, 0.25 * time), 1e-7, 1e6)
+    return np.clip(np.where(sound, grown, 0.25 * time), SHORTEST, LONGEST)

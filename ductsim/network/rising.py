@@ -1,0 +1,162 @@
+"""Fans whose curve rises somewhere: where such a fan may work at one flow only.
+
+Two points of one network differ in flows and pressures that balance, so what the paths' drops differ by,
+times what their flows differ by, adds up to nothing over all paths (Tellegen's theorem). Where each path's
+drop lies on the same side of that at a point as its flow, every term is positive: there is no other point. A
+resistance is so everywhere; a fan where its curve passes the height of the point once. Where it comes back,
+the resistances around it may still outweigh that: each path's least ratio of the two differences stands for
+it, and the sum is positive for all flows that balance when the loops' matrix of these is positive definite.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..laws.card import card_of
+from ..parts.declare import LocalAir
+from .equations import Equations
+from .newton import Point
+from .system import System
+
+Array = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+CURVE_SHARES = np.linspace(0.0, 1.7, 14)  # of the cold start's guess, 0.6 of a fan's full flow
+WIDE_SHARES = np.linspace(-0.6, 1.8, 37)  # of it, backwards too
+BETWEEN = np.linspace(0.0, 1.0, 13)
+RESISTING_SHARES = (1.0 - 2.0**0.5, 0.0, 2.5)  # of a flow; a square law's least ratio is at the first
+ALIKE = 0.1  # of the largest pressure; up to 0.3 the run-ups of thousands ended alike
+HARDLY = 0.01  # of a slope
+STRICTER = 1.1  # times a falling ratio, so that a point tells for those close by
+MOST_PATHS = 400
+
+
+def curves(eq: Equations) -> tuple[Mask, Array]:
+    """Scenarios in which some fan's curve rises; what all drop up to full flow, (flows, fans, S)."""
+    out = np.zeros(eq.scenarios, dtype=bool)
+    air = LocalAir(eq.outside, eq.viscosity, eq.outside)
+    drops = []
+    for c, rows, fans in _fans(eq):
+        guess = _wide(eq)[rows][fans]
+        law = _of(c, fans)
+        found = [law(share * guess, air)[:2] for share in CURVE_SHARES]
+        for _, slope in found:
+            out |= (slope < 0.0).any(axis=0)
+        drops.append(np.array([drop for drop, _ in found]))
+    return out, np.concatenate(drops, axis=1) if drops else np.zeros((1, 1, eq.scenarios))
+
+
+def look_alikes(drops: Array, middle: Array) -> Mask:
+    """Scenarios whose fans' curves have the shape of the middle's, but for one factor for all of them.
+
+    The same race of the fans from standstill then has the same end.
+    """
+    with np.errstate(all="ignore"):
+        factor = (drops * middle).sum(axis=(0, 1)) / (drops * drops).sum(axis=(0, 1))
+        off = np.abs(factor * drops - middle).max(axis=(0, 1))
+    return np.asarray(off <= ALIKE * np.abs(middle).max())
+
+
+def only(eq: Equations, point: Point, density: Array | None = None) -> Mask:
+    """Scenarios in which no other flows could balance, however often their fans' curves rise and fall."""
+    guess = _wide(eq)
+    chords = _chords(eq, point.flow, density, (share * guess for share in WIDE_SHARES))
+    out = np.asarray((chords > 0.0).all(axis=0))
+    some = np.flatnonzero(~out & np.isfinite(chords).all(axis=0))
+    if len(some) and eq.system.paths <= MOST_PATHS and not several(eq):
+        out[some] = _outweighed(eq.take(some), point.take(some), chords[:, some])
+    return out
+
+
+def _outweighed(eq: Equations, point: Point, chords: Array) -> Mask:
+    """Scenarios in which resistances make up for these ratios of the fans.
+
+    The loops' matrix is positive definite when the nodes' matrix of conductances has as many negative
+    eigenvalues as there are negative ratios (Sylvester's law of inertia and Haynsworth's, from memory).
+    """
+    system = eq.system
+    with np.errstate(all="ignore"):
+        values = eq.evaluate(point.flow, point.pressure, point.temperature_rise)
+        least = values.slope.copy()
+        for share in RESISTING_SHARES:
+            there = eq.evaluate(share * point.flow, point.pressure, point.temperature_rise, slopes=False)
+            np.fmin(least, (there.drop - values.drop) / ((share - 1.0) * point.flow), out=least)
+        for lg in system.pairs:  # whose drops depend on both flows: taken as hardly resisting
+            for rows in (lg.rows, lg.partners):
+                least[rows] = HARDLY * np.abs(values.slope[rows])
+        least[list(system.fan_rows)] = np.where(chords < 0.0, STRICTER * chords, chords)
+        conductance = np.reciprocal(least)
+        if eq.shut is not None:
+            conductance = np.where(eq.shut, 0.0, conductance)
+        negative = system.pattern.elimination.negative_pivots(nodal(system, conductance))
+    sure: Mask = negative == (conductance < 0.0).sum(axis=0)
+    return sure & np.isfinite(conductance).all(axis=0)
+
+
+def nodal(system: System, conductance: Array) -> Array:
+    """The slots of the nodes' matrix of these conductances (paths, S)."""
+    single = conductance[: system.singles]
+    parts = [single, -single]
+    for lg in system.pairs:
+        both = np.array([conductance[lg.rows], conductance[lg.partners]])
+        parts.append((lg.incidence * both[:, None]).reshape(-1, conductance.shape[1]))
+    slots: Array = system.fill @ np.concatenate(parts)
+    return slots
+
+
+def several(eq: Equations) -> list[Any]:
+    """The pairs whose drops may fall as their flow rises."""
+    cards = [(lg, card_of(lg.law)) for lg in eq.system.pairs]
+    return [lg for lg, card in cards if card is None or card.several]
+
+
+def falls_between(eq: Equations, one: Array, two: Array, density: Array | None) -> Mask:
+    """Scenarios in which no fan's curve comes back to its pressure at `two` on the way from `one`."""
+    chords = _chords(eq, two, density, (one + share * (two - one) for share in BETWEEN))
+    return np.asarray((chords > 0.0).all(axis=0))
+
+
+def _chords(eq: Equations, flow: Array, density: Array | None, others: Iterable[Array]) -> Array:
+    """The least slope of a fan's drop at these flows, there and from there to others; (fans, S)."""
+    groups, least = [], []
+    for c, rows, fans in _fans(eq):
+        own = eq.outside if density is None else density[rows][fans]
+        air, law = LocalAir(own, eq.viscosity, eq.outside), _of(c, fans)
+        at = flow[rows][fans]
+        drop, slope, _ = law(at, air)
+        least.append(np.array(slope))
+        groups.append((rows, fans, air, law, at, drop))
+    with np.errstate(all="ignore"):
+        for other in others if groups else ():
+            for (rows, fans, air, law, at, drop), own in zip(groups, least, strict=True):
+                there = other[rows][fans]
+                np.fmin(own, (law(there, air)[0] - drop) / (there - at), out=own)
+    return np.concatenate(least) if least else np.ones((1, eq.scenarios))
+
+
+def _wide(eq: Equations) -> Array:
+    return np.broadcast_to(eq.guess, (eq.system.paths, eq.scenarios))
+
+
+def _fans(eq: Equations) -> Iterator[tuple[Any, slice, Any]]:
+    """Groups of one law with the places of the fans in them."""
+    for c in eq.coefficients:
+        rows = c.group.rows
+        fans = [r - rows.start for r in eq.system.fan_rows if rows.start <= r < rows.stop]
+        if c.group.partners is None and fans:
+            yield c, rows, slice(None) if len(fans) == rows.stop - rows.start else fans
+
+
+def _of(c: Any, fans: Any) -> Any:
+    """The law of these rows of a group, with their coefficients."""
+    count = c.group.rows.stop - c.group.rows.start
+    values = {n: v[fans] if v.ndim > 1 and v.shape[0] == count else v for n, v in c.values.items()}
+
+    def law(flow: Array, air: LocalAir) -> Any:
+        return c.group.law(flow, air, **values)
+
+    return law
