@@ -231,7 +231,7 @@ def test_what_cannot_be_written_down_is_one_sentence_and_leaves_nothing(empty, m
     [
         ("tuesday", "visit.toml", "format = 1\n", "visits.*'tuesday' is no name of a visit"),
         ("2026-09-01", "readings.csv", "tapping,value\n", "visit.toml: no such visit file"),
-        ("2026-09-01", "visit.toml", "format = 1\nsaw = 'x'\n", "visit.toml: unknown key 'saw'"),
+        ("2026-09-01", "visit.toml", "format = 1\nsaw = 'x'\n", "visit.toml: line 2: unknown key 'saw'"),
         ("2026-09-01", "visit.toml", "seen = 'x'\n", "visit.toml: the key 'format' is missing"),
         ("2026-09-01", "visit.toml", "format = 1\nengine_hours = 'x'\n", "visit.toml: engine_hours"),
         ("2026-09-01", "visit.toml", "format = 1\nfix = 3\n", "visit.toml: fix: is not a list of tables"),

@@ -9,6 +9,7 @@ import matplotlib
 import matplotlib.pyplot as plt
 import numpy as np
 import pytest
+from logbook_season import season
 from matplotlib.colors import to_rgb
 from matplotlib.figure import Figure
 from pictures import axes, drawn, widths, words
@@ -50,7 +51,7 @@ def readings(machine):
 
 
 @pytest.fixture(scope="module")
-def results(machine, possible):
+def results(machine, possible, tmp_path_factory):
     """Every kind of result, by the name of its class and a word."""
     found = ds.fit(machine, readings(machine), draws=60)
     picker = ds.demo("picker")
@@ -78,6 +79,7 @@ def results(machine, possible):
         "fill": ds.fill(picker),
         "calibration": ds.calibrate(picker, [{"ground_speed": 1.5}, {"ground_speed": 1.8, "blocked": "4"}]),
         "calibrated velocity": ds.calibrate(picker, [{"ground_speed": 1.5}], "conveying_velocity"),
+        "history": ds.history(season(tmp_path_factory.mktemp("season") / "book"), draws=20),
         "pass": ds.field_pass(picker, np.linspace(0.2, 0.6, 9)),
         "ensemble": ds.ensemble(machine, samples=64, shares=True),
         "many questions": ds.ensemble(
