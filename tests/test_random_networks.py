@@ -10,7 +10,7 @@ from ductsim.network.state import Outcome
 
 pytestmark = pytest.mark.filterwarnings("ignore::ductsim.errors.OutsideRange")
 
-BLOCK = 200
+BLOCK = 120
 
 
 def told(words, total, capsys):
