@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 import ductsim as ds
+from ductsim.network import transient
 from ductsim.network.equations import Equations
 from ductsim.network.newton import iterate
 from ductsim.network.rising import nodal, only
@@ -96,6 +97,18 @@ def test_many_wide_scenarios_are_where_running_up_to_the_end_leads():
     assert sure.mean() > 0.9
     off = np.abs(flow - state.arrays.point.flow[:, first]).max(axis=0) / np.abs(flow).max(axis=0)
     assert (off[sure] <= 1e-9).all()
+
+
+def test_a_run_up_in_shorter_time_steps_ends_at_the_same_point(monkeypatch):
+    # narrow hoses leave two fans on a box with two stable points, air through the right one either way
+    hoses = {f"hose {unit}.diameter": "75.339 mm" for unit in range(1, 6)}
+    machine = ds.demo("picker").change({**hoses, "box leak.coefficient": 0.0, "right screen.blinded": 0.0})
+    engine = {"belt.engine_speed": np.linspace(205.0, 232.0, 4)}
+    found = machine.change(engine).solve()
+    monkeypatch.setattr(transient, "LARGEST_CHANGE", 0.02)
+    monkeypatch.setattr(transient, "GROWTH", 1.2)
+    monkeypatch.setattr(transient, "FIRST_TIME_STEP", 1e-5)
+    assert furthest(found, machine.change(engine).solve()) <= 1e-6
 
 
 @pytest.mark.filterwarnings("ignore::ductsim.errors.OutsideRange")
