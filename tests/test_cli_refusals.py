@@ -109,6 +109,7 @@ def test_a_missing_file_and_a_folder(refused, tmp_path):
     assert told["nearest"] == str(tmp_path / "machine.toml")
     told, _ = refused("solve", tmp_path)
     assert told["problem"].startswith("is a folder")
+    assert told["nearest"] == str(tmp_path / "machine.toml")
 
 
 def test_a_byte_order_mark_is_no_slip(run, tmp_path):

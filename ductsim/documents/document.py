@@ -51,7 +51,13 @@ def read_text(
     try:
         mode = place.stat().st_mode
         if stat.S_ISDIR(mode):
-            raise InputError(f"is a folder, not a {what}", file=file, allowed=f"give the {what} in it")
+            inside = place / f"{what.split()[0]}.toml"  # a machine's folder holds machine.toml
+            raise InputError(
+                f"is a folder, not a {what}",
+                file=file,
+                allowed=f"give the {what} in it",
+                nearest=str(inside) if inside.is_file() else "",
+            )
         if not stat.S_ISREG(mode):  # reading one may never end
             raise InputError(f"is a pipe or a device, not a {what}", file=file, allowed="a file on disk")
         with open(place, "rb") as stream:
