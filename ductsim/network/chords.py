@@ -11,10 +11,11 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from .equations import Equations, Values
+from .equations import Equations
 from .heat import settled
 from .newton import LEAST_FLOW, LEAST_RISE, Point, newton_step
 from .slope_floor import least_slopes
+from .values import Values
 
 Array = NDArray[np.float64]
 

@@ -6,17 +6,17 @@ P_from - P_to - drop(flow, density) = 0, a free node's is outflow - inflow = sup
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import replace
 from functools import cached_property
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ..air import Air
 from ..parts.declare import LocalAir, Pair, Part, Path
 from .structure import Structure, examine
 from .system import LawGroup, System
+from .values import AirNumbers, Coefficients, Power, Values, take_columns
 
 Array = NDArray[np.float64]
 
@@ -25,127 +25,6 @@ LEAST_DENSITY = 0.05
 # Slower than this the air that enters a path is taken as a mixture of that at both its ends: its density
 # would jump where the flow turns round, and a warm column that is about to turn has no flow at all.
 TURNING = 1.2e-2  # kg/(s m2), 1 cm/s
-
-
-@dataclass(frozen=True)
-class AirNumbers:
-    """The outside air, each field an array (1,) or (S,); pressure is infinite for constant density."""
-
-    density: Array
-    viscosity: Array
-    pressure: Array
-    temperature: Array
-    heat_capacity: Array
-
-    @classmethod
-    def of(cls, air: Air) -> AirNumbers:
-        """The numbers of an `Air`."""
-        return cls(*(np.atleast_1d(np.asarray(getattr(air, f.name), dtype=float)) for f in fields(cls)))
-
-    def each(self, change: Any) -> AirNumbers:
-        """The same with `change` applied to every field."""
-        return AirNumbers(*(change(getattr(self, f.name)) for f in fields(self)))
-
-    @property
-    def columns(self) -> int:
-        """The number of scenarios in the longest column."""
-        return max(len(getattr(self, f.name)) for f in fields(self))
-
-
-@dataclass
-class Coefficients:
-    """The coefficients of one law group: arrays whose last axis is 1 or S."""
-
-    group: LawGroup
-    values: dict[str, Array]
-
-    def take(self, columns: Any) -> Coefficients:
-        """The same for some of the scenarios."""
-        return Coefficients(self.group, {k: _take(v, columns) for k, v in self.values.items()})
-
-
-@dataclass
-class Power:
-    """Shaft power of some rows: its law and coefficients, and the inlet temperature [K] (NaN: the node's)."""
-
-    rows: Array
-    law: Any
-    values: dict[str, Array]
-    inlet: Array | None
-
-
-@dataclass
-class Values:
-    """What one evaluation of all laws gives.
-
-    Attributes
-    ----------
-    residual : P_from - P_to - drop [Pa], zero on shut paths; shape (paths, S).
-    drop : [Pa]
-    gain : inverse slopes [kg/(s Pa)] of single paths; 0 on shut ones; shape (singles, S).
-    pair_slope : per pair group its slopes (s11, s12, s21, s22).
-    pair_gain : per pair group the inverse 2 x 2 slopes ((g11, g12), (g21, g22)).
-    answers : how each path's residual answers to the pressures of its nodes, before the gain:
-        single paths' first ends, second ends; then per pair group (2, 3, K, S).
-    density : the density each path's law used [kg/m3]; a pair's paths have their own.
-    by_warmth : slope of each single path's drop in the temperature of the air that enters it [Pa/K], and
-    pair_by_warmth : per pair group those of both drops in both temperatures; only where asked for.
-    """
-
-    residual: Array
-    drop: Array
-    slope: Array
-    gain: Array
-    pair_slope: list[Any]
-    pair_gain: list[Any]
-    first: Array | None
-    second: Array | None
-    pair_answers: list[Array]
-    density: Array
-    by_warmth: Array | None = None
-    pair_by_warmth: list[Any] = field(default_factory=list)
-
-    def take(self, columns: Any) -> Values:
-        """The same for some of the scenarios."""
-
-        def cut(a: Array | None) -> Any:
-            return None if a is None else a[..., columns]
-
-        pairs = [tuple(tuple(cut(g) for g in row) for row in gain) for gain in self.pair_gain]
-        return Values(
-            cut(self.residual),
-            cut(self.drop),
-            cut(self.slope),
-            cut(self.gain),
-            [tuple(_take(np.asarray(s), columns) for s in four) for four in self.pair_slope],
-            pairs,
-            cut(self.first),
-            cut(self.second),
-            [cut(a) for a in self.pair_answers],
-            cut(self.density),
-            cut(self.by_warmth),
-            [tuple(cut(s) for s in four) for four in self.pair_by_warmth],
-        )
-
-    def put(self, columns: NDArray[np.intp], other: Values) -> Values:
-        """The same with some of the scenarios overwritten."""
-        count = self.drop.shape[-1]
-
-        def cover(old: Any, new: Any) -> Any:
-            if old is None:
-                return None
-            old, new = np.asarray(old), np.asarray(new)
-            lead = np.broadcast_shapes(old.shape[:-1], new.shape[:-1])
-            out = np.broadcast_to(old, (*lead, count)).copy()
-            out[..., columns] = new
-            return out
-
-        def each(old: Any, new: Any) -> Any:
-            if isinstance(old, (list, tuple)):
-                return type(old)(each(a, b) for a, b in zip(old, new, strict=True))
-            return cover(old, new)
-
-        return Values(*(each(getattr(self, f.name), getattr(other, f.name)) for f in fields(Values)))
 
 
 class Equations:
@@ -226,12 +105,12 @@ class Equations:
         if "structure" in self.__dict__:
             out.structure = self.structure.take(columns)
         for name in ("outside", "viscosity", "temperature", "heat_capacity", "per_pressure"):
-            setattr(out, name, _take(getattr(self, name), columns))
+            setattr(out, name, take_columns(getattr(self, name), columns))
         for name in ("held", "supply"):
-            setattr(out, name, _take(getattr(self, name), columns))
+            setattr(out, name, take_columns(getattr(self, name), columns))
         for name in ("_areas", "_guesses"):
-            setattr(out, name, [(_take(np.asarray(v), columns), k) for v, k in getattr(self, name)])
-        out.shut = None if self.shut is None else _take(self.shut, columns)
+            setattr(out, name, [(take_columns(np.asarray(v), columns), k) for v, k in getattr(self, name)])
+        out.shut = None if self.shut is None else take_columns(self.shut, columns)
         if out.shut is not None and not out.shut.any():
             out.shut = None
         out.coefficients = [c.take(columns) for c in self.coefficients]
@@ -239,8 +118,8 @@ class Equations:
             Power(
                 p.rows,
                 p.law,
-                {k: _take(v, columns) for k, v in p.values.items()},
-                None if p.inlet is None else _take(p.inlet, columns),
+                {k: take_columns(v, columns) for k, v in p.values.items()},
+                None if p.inlet is None else take_columns(p.inlet, columns),
             )
             for p in self.powers
         ]
@@ -478,7 +357,7 @@ class Equations:
             return None, np.empty(0), None
         warm = None
         if warming and entering is not None:
-            warm, four = self._pair_by_warmth(lg, x, y, entering, relatives, rho, (q1, q2))
+            warm, four = self._pair_by_temperature(lg, x, y, entering, relatives, rho, (q1, q2))
             s11, s12, s21, s22 = (s + more for s, more in zip((s11, s12, s21, s22), four, strict=True))
         if self.constant:
             answers = np.broadcast_to(lg.incidence, (2, 3, *x.shape))
@@ -489,7 +368,7 @@ class Equations:
                     answers[side, end] -= beta * slope_in
         return (s11, s12, s21, s22), answers, warm
 
-    def _pair_by_warmth(
+    def _pair_by_temperature(
         self, lg: LawGroup, x: Array, y: Array, entering: Array, relatives: Any, rho: Any, q: Any
     ) -> tuple[Any, Any]:
         """Slopes of both drops in the temperatures that enter both paths: (11, 12, 21, 22) [Pa/K].
@@ -563,10 +442,6 @@ class Equations:
                 own = p.inlet[there] - self.temperature
                 entering[here] = np.where(forward[here] & ~np.isnan(own), own, entering[here])
         return entering
-
-
-def _take(values: Array, columns: Any) -> Array:
-    return values if values.ndim == 0 or values.shape[-1] == 1 else values[..., columns]
 
 
 def _side(value: Any, side: int | None) -> Any:

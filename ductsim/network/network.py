@@ -14,13 +14,13 @@ from ..arguments import instance, text, texts
 from ..errors import InputError, OutsideRange, UnknownName, shown
 from ..parts.declare import Part, number_values
 from ..quantity import column
-from .equations import AirNumbers
 from .newton import Point
 from .numbers import Numbers
 from .slope_check import check_slopes
 from .solve import beyond, solve
 from .state import State, judge
 from .system import OUTSIDE, Entry, System
+from .values import AirNumbers
 
 Array = NDArray[np.float64]
 MOST_PRESSURE, MOST_FLOW = 1e9, 1e6  # Pa, kg/s

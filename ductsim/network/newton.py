@@ -13,11 +13,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from .equations import Equations, Values
+from .equations import Equations
 from .heat import settled
 from .linear import CONTRAST, FEW_SCENARIOS
 from .slope_floor import least_slopes
 from .system import Stream, System
+from .values import Values
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]

@@ -8,8 +8,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from .equations import AirNumbers, Equations
+from .equations import Equations
 from .system import System
+from .values import AirNumbers
 
 Array = NDArray[np.float64]
 

@@ -12,9 +12,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from .equations import AirNumbers
 from .newton import Point
 from .numbers import Numbers
+from .values import AirNumbers
 
 Array = NDArray[np.float64]
 

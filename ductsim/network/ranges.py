@@ -8,10 +8,11 @@ import numpy as np
 
 from ..laws.card import card_of
 from ..parts.declare import LocalAir
-from .equations import Coefficients, Equations
+from .equations import Equations
 from .newton import Solved
 from .numbers import Numbers
 from .system import System
+from .values import Coefficients
 
 MOST_SCENARIOS = 1024  # of many columns the first ones are looked at
 MOST_NAMES = 4

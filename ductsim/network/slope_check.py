@@ -15,10 +15,11 @@ from numpy.typing import NDArray
 
 from ..errors import WrongSlope
 from ..parts.declare import LocalAir
-from .equations import Coefficients, Equations
+from .equations import Equations
 from .newton import Solved
 from .numbers import Numbers
 from .system import System
+from .values import Coefficients
 
 Array = NDArray[np.float64]
 

@@ -12,9 +12,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from .equations import Equations, Values
+from .equations import Equations
 from .heat import advected
 from .newton import LEAST_FLOW, Point, newton_step
+from .values import Values
 
 Array = NDArray[np.float64]
 

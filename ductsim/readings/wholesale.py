@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..description.data import MachineData
-from ..quantity import RPM
+from ..quantity import RPM, si
 from .table import Reading, Readings
 from .unknowns import usual_speed
 
@@ -21,7 +21,7 @@ FEWEST = 3  # clear pressures by which all are judged
 NOTHING = 1e-3  # of what the machine makes: as good as zero
 CLOSE = 1.8  # factor around that of a measure within which the readings are taken for it
 MEASURES = {
-    "inches of water": 249.089,
+    "inches of water": si("1 inH2O", "Pa"),
     "millimetres of water or decapascals": 9.9,
     "hectopascals or millibars": 100.0,
     "kilopascals": 1000.0,

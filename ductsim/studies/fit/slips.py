@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from ...inference.gross import Group
-from ...quantity import RPM
+from ...quantity import RPM, si
 from ...readings.checks import CLEAR, first_sight
 from ...readings.wholesale import likeness
 from ...wording import listed, said
@@ -18,15 +18,16 @@ Row = dict[str, Any]
 
 NEAR = 0.05
 """So near to a tenfold, another measure or another place a slip looks like that."""
+INCH, MILLIMETRE = (float(si(f"1 {word}", "Pa")) for word in ("inH2O", "mmH2O"))
 FACTORS = {
     10.0: "ten times as much",
     0.1: "a tenth",
     100.0: "a hundred times as much",
     0.01: "a hundredth",
-    1.0 / 249.089: "the number of inches of water",
-    249.089: "inches of water twice over",
-    1.0 / 9.80665: "the number of millimetres of water",
-    9.80665: "millimetres of water twice over",
+    1.0 / INCH: "the number of inches of water",
+    INCH: "inches of water twice over",
+    1.0 / MILLIMETRE: "the number of millimetres of water",
+    MILLIMETRE: "millimetres of water twice over",
 }
 TOTAL = 0.35  # so near to all of the velocity pressure, a tapping reads total pressure
 MOST_SAID = 6
