@@ -12,11 +12,13 @@ import json
 import os
 import pickle
 import re
+import threading
 import time
 from collections.abc import Callable, Iterator
-from concurrent.futures import Executor, Future
+from concurrent.futures import BrokenExecutor, Executor, Future
 from contextlib import contextmanager, suppress
 from pathlib import Path
+from queue import SimpleQueue
 from typing import Any
 
 import numpy as np
@@ -302,31 +304,102 @@ def processes(count: int) -> Iterator[Executor]:
     count : int
         How many.
     """
-    import multiprocessing
-    from concurrent.futures import ProcessPoolExecutor
-
-    context = multiprocessing.get_context("spawn")  # this process may have threads: no fork beside them
-    ours, theirs = context.Pipe()
-    pool = ProcessPoolExecutor(count, mp_context=context, initializer=_live_with, initargs=(theirs,))
+    pool = _Processes(count)
     try:
         yield pool
         pool.shutdown(cancel_futures=True)
     finally:
-        ours.close()
-        pool.shutdown(cancel_futures=True)
-        theirs.close()
+        pool.end()
 
 
-def _live_with(pipe: Any) -> None:
-    """Begin a worker process: it ends at once when nobody holds the other end of the pipe, and by Ctrl-C."""
+class _Processes(Executor):
+    """Processes, each with a pipe of its own, at whose other end a thread of this process waits.
+
+    A process that is ended while it sends its answer leaves half of it in its pipe. Here that pipe then ends;
+    a queue that is shared by all, as in the standard library's executor, is waited for without end.
+    """
+
+    def __init__(self, count: int) -> None:
+        import multiprocessing
+        from concurrent.futures import ThreadPoolExecutor
+
+        self._context = multiprocessing.get_context("spawn")  # this process has threads: no fork beside them
+        self._threads = ThreadPoolExecutor(count)
+        self._lock = threading.Lock()
+        self._ended = False
+        self._started: list[tuple[Any, Any]] = []  # processes and their pipes
+        self._idle: SimpleQueue[tuple[Any, Any] | None] = SimpleQueue()  # None: one that is to be started
+        for _ in range(count):
+            self._idle.put(None)
+
+    def submit(self, work: Callable[..., Any], /, *args: Any, **more: Any) -> Future[Any]:
+        """Have `work(*args, **more)` done by the next process that is free."""
+        return self._threads.submit(self._do, work, args, more)
+
+    def shutdown(self, wait: bool = True, *, cancel_futures: bool = False) -> None:
+        """Take no more work; wait for what is being done."""
+        self._threads.shutdown(wait=wait, cancel_futures=cancel_futures)
+
+    def end(self) -> None:
+        """End all processes, whatever they are doing."""
+        with self._lock:
+            self._ended = True
+            started = list(self._started)
+        for process, _ in started:
+            process.kill()
+        self._threads.shutdown(cancel_futures=True)
+        for process, pipe in started:
+            process.join()
+            pipe.close()
+
+    def _do(self, *task: Any) -> Any:
+        one = self._idle.get()
+        try:
+            if one is None:
+                one = self._start()
+            one[1].send(task)
+            error, answer = one[1].recv()
+        except (EOFError, OSError):
+            one = None  # another takes the place of one that is gone
+            raise BrokenExecutor("a process ended before its work was done") from None
+        finally:
+            self._idle.put(one)
+        if error is not None:
+            raise error
+        return answer
+
+    def _start(self) -> tuple[Any, Any]:
+        ours, theirs = self._context.Pipe()
+        process = self._context.Process(target=_serve, args=(theirs,), daemon=True)
+        with self._lock:
+            if self._ended:
+                raise BrokenExecutor("all processes have been ended")
+            process.start()
+            self._started.append((process, ours))
+        theirs.close()  # so that the pipe ends with the process
+        return process, ours
+
+
+def _serve(pipe: Any) -> None:
+    """Work in a process of its own: it ends at once, by Ctrl-C or when nobody holds the pipe's other end."""
     import signal
-    import threading
 
     signal.signal(signal.SIGINT, signal.SIG_DFL)
+    tasks: SimpleQueue[Any] = SimpleQueue()
 
-    def watch() -> None:
+    def receive() -> None:
         with suppress(OSError, EOFError):
-            pipe.recv_bytes()  # nothing is ever sent: this waits for the end
+            while True:
+                tasks.put(pipe.recv_bytes())
         os._exit(1)
 
-    threading.Thread(target=watch, daemon=True).start()
+    threading.Thread(target=receive, daemon=True).start()
+    while True:
+        packed = tasks.get()
+        answer: tuple[Exception | None, Any]
+        try:
+            work, args, more = pickle.loads(packed)
+            answer = (None, work(*args, **more))
+        except Exception as err:
+            answer = (err, None)
+        pipe.send(answer)

@@ -67,19 +67,69 @@ def test_no_worker_outlives_its_parent(tmp_path):
     assert ended.returncode == -signal.SIGKILL
 
 
-def started(folder, *words):
-    command = (sys.executable, "-m", "ductsim", "ensemble", "demo:bench", "--samples", "3000000", *words)
-    run = subprocess.Popen(
-        [*command, "--folder", str(folder)], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
-    )
-    deadline = time.monotonic() + 60
-    while not list(folder.glob("chunk_*.npz")) and time.monotonic() < deadline:
-        time.sleep(0.02)
-    assert run.poll() is None
-    return run
+HALF = """
+import gc, os
+from concurrent.futures import BrokenExecutor
+from multiprocessing.connection import Connection
+from ductsim.chunks import processes
+
+def half_of_an_answer():
+    for pipe in gc.get_objects():
+        if isinstance(pipe, Connection) and pipe.writable:
+            os.write(pipe.fileno(), (1000).to_bytes(4, "big") + b"half")
+    os._exit(1)
+
+if __name__ == "__main__":
+    with processes(1) as pool:
+        try:
+            pool.submit(half_of_an_answer).result()
+        except BrokenExecutor as err:
+            print(err)
+        print(pool.submit(divmod, 7, 2).result())
+        try:
+            pool.submit(divmod, 7, 0).result()
+        except ZeroDivisionError as err:
+            print(type(err).__name__)
+        raise SystemExit(5)
+"""
 
 
-def test_sigterm_ends_workers_and_keeps_what_is_done(tmp_path):
+def test_a_process_that_ends_amid_its_answer_is_not_waited_for(tmp_path):
+    """Another takes its place; an error of the work is that of its future; an error in the body ends all."""
+    (tmp_path / "half.py").write_text(HALF)
+    ended = subprocess.run([sys.executable, tmp_path / "half.py"], capture_output=True, timeout=60, text=True)
+    assert ended.stdout.splitlines() == [
+        "a process ended before its work was done",
+        "(3, 1)",
+        "ZeroDivisionError",
+    ]
+    assert (ended.returncode, ended.stderr) == (5, "")
+
+
+@pytest.fixture
+def started():
+    """Starts an ensemble and waits for its first chunk; what a failed test leaves running is killed."""
+    runs = []
+
+    def start(folder, *words):
+        command = (sys.executable, "-m", "ductsim", "ensemble", "demo:bench", "--samples", "3000000", *words)
+        run = subprocess.Popen(
+            [*command, "--folder", str(folder)], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+        )
+        runs.append(run)
+        deadline = time.monotonic() + 60
+        while not list(folder.glob("chunk_*.npz")) and time.monotonic() < deadline:
+            time.sleep(0.02)
+        assert run.poll() is None
+        return run
+
+    yield start
+    for run in runs:
+        run.kill()
+        run.communicate()
+
+
+def test_sigterm_ends_workers_and_keeps_what_is_done(tmp_path, started):
     folder = tmp_path / "e"
     run = started(folder, "--processes", "2")
     run.terminate()
@@ -105,7 +155,7 @@ def test_sigterm_ends_workers_and_keeps_what_is_done(tmp_path):
         ((), signal.SIGKILL, -9),
     ],
 )
-def test_no_process_is_left_however_a_run_ends(tmp_path, words, number, status):
+def test_no_process_is_left_however_a_run_ends(tmp_path, started, words, number, status):
     run = started(tmp_path / "e", *words)
     run.send_signal(number)
     run.communicate(timeout=60)
