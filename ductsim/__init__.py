@@ -1,7 +1,8 @@
 """Air, suction and crop flow in the duct systems of mechanical crop harvesters.
 
 Describe the machine as measured, read off the vacuum and the air at every unit, and see what each fix is
-worth. Every public name is loaded when it is first used; they are listed once, in `__init__.pyi`.
+worth. Every public name is loaded when it is first used; they are listed once, in `__init__.pyi`, and a
+part is found in its file.
 """
 
 from __future__ import annotations
@@ -15,9 +16,15 @@ from .version import VERSION as __version__
 
 
 def _public() -> dict[str, str]:
-    """Public name -> the module that it is loaded from, as the stub beside this file lists them."""
-    stub = _Path(__file__).with_suffix(".pyi").read_text(encoding="utf-8")
-    return {name: module for module, name in re.findall(r"from \.(\S*) import (\w+) as", stub)}
+    """Public name -> the module that it is loaded from: of each part, and what the stub lists."""
+    here = _Path(__file__)
+    found = {
+        name: f"parts.{file.stem}"
+        for file in sorted((here.parent / "parts").glob("*.py"))
+        for name in re.findall(r"^@part\(.*\)\nclass (\w+)", file.read_text(encoding="utf-8"), re.MULTILINE)
+    }
+    stub = here.with_suffix(".pyi").read_text(encoding="utf-8")
+    return found | {name: module for module, name in re.findall(r"from \.(\S*) import (\w+) as", stub)}
 
 
 _MODULES = _public()

@@ -127,7 +127,9 @@ def test_on_two_trims_it_is_the_optimum_of_a_dense_grid(picker, trims):
         assert found.lifted[variable.address] == pytest.approx(columns[variable.address][best], abs=2 * step)
 
 
-@pytest.mark.parametrize("case", ["jets", "interior", "openings"])
+@pytest.mark.parametrize(
+    "case", ["interior", *(pytest.param(c, marks=pytest.mark.slow) for c in ("jets", "openings"))]
+)
 def test_no_small_step_lifts_the_weakest_further(picker, equal, case):
     """First-order optimality, by differences and a linear programme: 1e-3 of what such a step can move."""
     machine, trims, of = {

@@ -335,8 +335,14 @@ def test_compare_finds_the_fixes_beside_the_machine(run):
     assert len(other["sha256"]) == 64
 
 
-def test_every_table_in_full_when_asked(run):
-    short, full = (run("compare", "demo:picker", *words)[1] for words in ((), ("--all",)))
+def test_every_table_in_full_when_asked(run, tmp_path):
+    file = tmp_path / "two.toml"
+    file.write_text(
+        'format = 1\n[[fix]]\nname = "seal"\nchange = {"hatch leak 4.area" = 0}\nminutes = 5\n'
+        '[[fix]]\nname = "shorten"\nchange = {"hose 4.length" = "x0.9"}\nminutes = 9\n'
+    )
+    words = ("compare", "demo:picker", "--fixes", file)
+    short, full = (run(*words, *more)[1] for more in ((), ("--all",)))
     assert "\nFront\n" not in short
     assert "\nFront\n" in full
     assert max(map(len, full.splitlines())) <= WIDTH

@@ -246,9 +246,10 @@ def test_ground_speed(run, kept, fixes):
 def test_ground_speed_in_a_crop_of_ones_own(run, refused, tmp_path):
     machine, crop = tmp_path / "machine.toml", tmp_path / "crop.toml"
     machine.write_bytes((FOLDER / "picker.toml").read_bytes())
-    own = answer(run, "ground-speed", machine)
+    words = ("ground-speed", machine)
+    own = answer(run, *words)
     crop.write_text('format = 1\n[crop]\ncrop_yield = "0.8 kg/m2"\nrow_spacing = "1 m"\n')
-    told = answer(run, "ground-speed", machine)
+    told = answer(run, *words)
     assert told["input"]["with"] == [{"role": "crop", "file": str(crop), "sha256": digest(crop)}]
     fast, slow = (x["tables"]["units"][0]["ground_speed_km_h"] for x in (own, told))
     assert slow == pytest.approx(0.5 * fast, rel=1e-6)
@@ -311,9 +312,9 @@ def test_fill(run, kept):
 # ---- all
 
 
-def test_tables_of_unlike_quantities_are_converted_whole(run):
-    for name in ("check", "sensitivity", "compare"):
-        all_measures_known(answer(run, name, "demo:picker")["tables"])
+def test_tables_of_unlike_quantities_are_converted_whole(run, fixes):
+    for words in (("check",), ("sensitivity",), ("compare", "--fixes", fixes)):
+        all_measures_known(answer(run, words[0], "demo:picker", *words[1:])["tables"])
     all_measures_known(answer(run, "ensemble", "demo:picker", "--samples", "64")["tables"])
 
 

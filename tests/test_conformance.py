@@ -11,25 +11,18 @@ from ductsim.checking.examples import examples_of
 from ductsim.errors import InputError
 from ductsim.laws.card import LAWS, law
 from ductsim.network.system import Compiled
-from ductsim.parts import (
-    KINDS,
-    Bend,
-    Duct,
-    Gate,
-    Hose,
-    Leak,
-    Merge,
-    Opening,
-    Part,
-    Path,
-    Resistance,
-    Screen,
-    Split,
-    Transition,
-    number,
-    part,
-)
+from ductsim.parts import KINDS, Part, Path, number, part
+from ductsim.parts.bend import Bend
 from ductsim.parts.declare import Word
+from ductsim.parts.duct import Duct
+from ductsim.parts.gate import Gate
+from ductsim.parts.hose import Hose
+from ductsim.parts.leak import Leak
+from ductsim.parts.opening import Opening
+from ductsim.parts.resistance import Resistance
+from ductsim.parts.screen import Screen
+from ductsim.parts.tee import Merge, Split
+from ductsim.parts.transition import Transition
 
 BENDS = [
     Bend(angle="90 deg", radius=0.3),

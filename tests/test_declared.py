@@ -5,6 +5,7 @@ import importlib
 import subprocess
 import sys
 import tomllib
+from functools import cache
 from pathlib import Path
 
 import lowest_versions as lowest
@@ -32,6 +33,7 @@ def imported(source):
     return found - sys.stdlib_module_names - {"ductsim"}
 
 
+@cache
 def imported_by_the_package():
     files = sorted(PACKAGE.rglob("*.py"))
     assert len(files) > 100

@@ -8,7 +8,8 @@ import matplotlib.colors
 import matplotlib.pyplot as plt
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from amounts import examples
+from hypothesis import given
 from hypothesis import strategies as st
 from matplotlib.figure import Figure
 from matplotlib.patches import FancyBboxPatch
@@ -173,7 +174,7 @@ NODES = st.sampled_from(["n1", "n2", "n3", "n4", "n5", "n6", "outside"])
 PAIRS = st.lists(st.tuples(NODES, NODES).filter(lambda p: p[0] != p[1]), min_size=1, max_size=14)
 
 
-@settings(max_examples=60)
+@examples(60)
 @given(PAIRS)
 def test_any_network_is_laid_out(pairs):
     if all(node == "outside" for pair in pairs for node in pair):

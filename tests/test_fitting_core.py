@@ -2,7 +2,8 @@
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from amounts import examples
+from hypothesis import given
 from hypothesis import strategies as st
 from scipy import optimize, stats
 
@@ -331,7 +332,7 @@ def test_evidence_of_linear_hypotheses_is_that_of_the_normal_distribution():
 
 
 @given(st.floats(1e-6, 0.9), st.floats(1.05, 50.0), st.floats(1e-4, 1e3))
-@settings(max_examples=60, deadline=None)
+@examples(60)
 def test_a_scale_passes_through_its_points(low, high, likely):
     scale = Scale.three_points(low * likely, likely, high * likely)
     low_at, mid, high_at = Scales([scale]).values(np.array([[-1.959964, 0.0, 1.959964]]))[0]

@@ -11,7 +11,11 @@ from ductsim.commands.checking import checked
 from ductsim.laws.bends import square_bend_loss
 from ductsim.laws.flaps import flap
 from ductsim.laws.losses import quadratic
-from ductsim.parts import Bend, Duct, Flap, Hose, LocalAir
+from ductsim.parts import LocalAir
+from ductsim.parts.bend import Bend
+from ductsim.parts.duct import Duct
+from ductsim.parts.flap import Flap
+from ductsim.parts.hose import Hose
 
 AIR = LocalAir(1.2, 1.8e-5)
 FLAP = {"area": 0.05, "loss": 1.5, "gap": 0.02, "opening": 100.0}

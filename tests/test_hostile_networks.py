@@ -10,7 +10,7 @@ from ductsim.network.network import stacked
 from ductsim.network.solve import beyond, solve, solve_from
 from ductsim.network.state import Outcome, judge
 
-SLICE, FEW_PATHS = (60, 100), 10  # quick ones; seeds below hold one that takes 14 s
+SLICE, FEW_PATHS = (60, 80), 10  # quick ones; seeds below hold one that takes 14 s
 ALL, MANY_PATHS = 2000, 40
 
 
@@ -216,7 +216,7 @@ def found_wrong(first, last, most_paths):
 def test_a_slice_of_hostile_networks():
     wrong, found = found_wrong(*SLICE, FEW_PATHS)
     assert not wrong
-    assert len(found["solved"]) > 20
+    assert len(found["solved"]) > (SLICE[1] - SLICE[0]) / 2
 
 
 @pytest.mark.slow

@@ -1,8 +1,10 @@
 """What is loaded when: the first answer needs no tables, no plots, no optimiser."""
 
 import importlib
+import shutil
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 
@@ -43,3 +45,46 @@ def test_names_for_extending_are_those_that_the_top_has_too():
         assert getattr(ds.extend, name) is getattr(ds, name), name
     assert {"Part", "part", "number"} <= set(ds.extend.__all__) & set(ds.__all__)
     assert {"KINDS", "LAWS", "Value", "study_command"} <= set(ds.extend.__all__)
+
+
+GRATE = '''"""A grate."""
+
+from ..laws.losses import quadratic
+from .declare import Part, Path, Value, number, part
+
+
+@part("grate")
+class Grate(Part):
+    """Bars across the air path."""
+
+    area: Value = number("m2", above=0, doc="section")
+
+    def paths(self) -> tuple[Path, ...]:
+        """One path."""
+        return (Path(quadratic, {"area": self.area, "loss": 0.6}, self.area),)
+'''
+
+
+def test_a_part_takes_its_file_alone(tmp_path):
+    """In a copy of the package: a public name, and a kind in the order of the files' names."""
+    package = Path(ds.__file__).parent
+    shutil.copytree(package, tmp_path / "ductsim", ignore=shutil.ignore_patterns("examples"))
+    (tmp_path / "ductsim" / "parts" / "grate.py").write_text(GRATE, encoding="utf-8")
+    program = (
+        "import ductsim as ds; from ductsim.parts import KINDS; print(*KINDS, ds.Grate.kind, *ds.__all__)"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", program], cwd=tmp_path, capture_output=True, text=True, check=False
+    )
+    assert done.returncode == 0, done.stderr
+    told = done.stdout.split()
+    kinds = [kind for kind, cls in ds.extend.KINDS.items() if cls.__module__.startswith("ductsim.parts.")]
+    kinds.insert(kinds.index("hose"), "grate")
+    assert told[: len(kinds)] == kinds and told[len(kinds)] == "grate"
+    assert set(told[len(kinds) + 1 :]) == {*ds.__all__, "Grate"}
+
+
+def test_every_part_is_a_public_name():
+    for cls in ds.extend.KINDS.values():
+        if cls.__module__.startswith("ductsim.parts."):
+            assert getattr(ds, cls.__name__) is cls and cls.__name__ in ds.__all__

@@ -2,7 +2,8 @@
 
 import numpy as np
 import pytest
-from hypothesis import assume, given, settings
+from amounts import examples
+from hypothesis import assume, given
 from hypothesis import strategies as st
 from random_networks import generate
 
@@ -17,7 +18,7 @@ from ductsim.network.linear import (
 from ductsim.network.network import stacked
 from ductsim.network.newton import Point, newton_step
 
-MANY = settings(max_examples=60)
+MANY = examples(60)
 
 
 @st.composite
@@ -168,7 +169,7 @@ def test_a_matrix_that_is_not_finite_is_not_factorised(bad):
     assert factorise(pattern, np.array([1.0, 2.0])).solve(np.array([1.0, 1.0])).tolist() == [1.0, 0.5]
 
 
-@settings(max_examples=25)
+@examples(25)
 @given(st.integers(0, 10**6), st.integers(0, 2**31))
 @pytest.mark.filterwarnings("ignore::ductsim.errors.OutsideRange")
 def test_a_newton_step_solves_the_linearised_equations(seed, other):

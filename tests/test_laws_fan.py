@@ -8,7 +8,9 @@ from scipy.interpolate import PchipInterpolator
 
 from ductsim.errors import InputError
 from ductsim.laws.fans import cubic_pieces, fan_outside, monotone_slopes
-from ductsim.parts import FAN_ENDS, Fan, LocalAir
+from ductsim.parts import LocalAir
+from ductsim.parts.fan import Fan
+from ductsim.parts.fan_ends import FAN_ENDS
 from ductsim.sources import source
 
 FLOW = [0.0, 1.0, 1.5, 2.0, 2.5, 3.0]

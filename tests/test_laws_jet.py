@@ -11,7 +11,8 @@ from hypothesis import strategies as st
 from scipy.optimize import brentq
 
 from ductsim.laws.jets import jet
-from ductsim.parts import Jet, LocalAir
+from ductsim.parts import LocalAir
+from ductsim.parts.jet import Jet
 
 
 def call(part, x, y, density=(1.1, 1.1, 1.1), per_pressure=(0.0, 0.0, 0.0)):

@@ -18,9 +18,15 @@ from ductsim.laws.jets import jet
 from ductsim.laws.leaks import MEASURED
 from ductsim.laws.losses import quadratic
 from ductsim.laws.tees import merge, split
-from ductsim.parts import KINDS, Bend, Duct, Fan, Hose, Jet, Leak, LocalAir, Merge, Split
+from ductsim.parts import KINDS, LocalAir
+from ductsim.parts.bend import Bend
 from ductsim.parts.declare import Number
-from ductsim.parts.fan import DESIGN, SHAPE
+from ductsim.parts.duct import Duct
+from ductsim.parts.fan import DESIGN, SHAPE, Fan
+from ductsim.parts.hose import Hose
+from ductsim.parts.jet import Jet
+from ductsim.parts.leak import Leak
+from ductsim.parts.tee import Merge, Split
 from ductsim.parts.transition import ENTRY
 from ductsim.sources import SOURCES
 

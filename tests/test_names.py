@@ -141,7 +141,7 @@ def test_compare():
 
 
 def test_ground_speed():
-    plain, other = (ds.ground_speed(machine) for machine in machines())
+    plain, other = (ds.ground_speed(machine, samples=20) for machine in machines())
     same(plain, other)
     for unit, name in UNITS.items():
         assert other.flow_at(name, 1.5) == pytest.approx(plain.flow_at(unit, 1.5))
@@ -189,7 +189,7 @@ def test_readings_and_fit(tmp_path):
     ours, theirs = readings(tmp_path / "plain.csv", str), readings(tmp_path / "signs.csv", new)
     same(ds.check_readings(plain, ours), ds.check_readings(other, theirs))
     leaks = "hatch leak *.area"
-    same(ds.fit(plain, ours, leaks), ds.fit(other, theirs, address(leaks)), 1e-3)
+    same(ds.fit(plain, ours, leaks, draws=60), ds.fit(other, theirs, address(leaks), draws=60), 1e-3)
 
 
 def test_pictures_and_report(tmp_path):

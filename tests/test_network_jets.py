@@ -2,7 +2,8 @@
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from amounts import examples
+from hypothesis import given
 from hypothesis import strategies as st
 from oracle import Oracle
 from oracle_parts import plain_parts
@@ -106,7 +107,7 @@ def test_plugging_a_duct_step_by_step_is_smooth():
     assert np.all(state.solved)
 
 
-@settings(max_examples=80)
+@examples(80)
 @given(
     st.floats(-5000.0, 5000.0),
     st.floats(-2000.0, 2000.0),

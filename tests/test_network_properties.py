@@ -4,7 +4,8 @@ import dataclasses
 
 import numpy as np
 import pytest
-from hypothesis import Phase, given, settings
+from amounts import examples
+from hypothesis import Phase, given
 from hypothesis import strategies as st
 from random_networks import generate
 
@@ -16,7 +17,8 @@ pytestmark = pytest.mark.filterwarnings("ignore::ductsim.errors.OutsideRange")
 AIR = ds.Air(density=1.2, viscosity=1.8e-5)
 SEEDS = st.integers(0, 10**6)
 # a failing seed is not shrunk: a smaller number is no simpler network
-FEW = settings(max_examples=40, phases=[Phase.explicit, Phase.generate])
+UNSHRUNK = [Phase.explicit, Phase.generate]
+FEW = examples(40, phases=UNSHRUNK)
 
 
 def network(case, parts=None, held=None, supplies=None):
@@ -346,7 +348,7 @@ def columns_of(case, seed):
     return system, wide
 
 
-@settings(FEW, max_examples=30)
+@examples(30, phases=UNSHRUNK)
 @given(SEEDS)
 def test_a_column_is_the_single_solves(seed):
     case = generate(seed, most_paths=24)
@@ -362,7 +364,7 @@ def test_a_column_is_the_single_solves(seed):
                 assert whole.flow[path][s] == pytest.approx(flow, abs=1e-7 * size)
 
 
-@settings(FEW, max_examples=30)
+@examples(30, phases=UNSHRUNK)
 @given(SEEDS, st.permutations(range(COUNT)))
 def test_permuting_columns_changes_nothing_at_all(seed, order):
     case = generate(seed, most_paths=24)

@@ -14,26 +14,21 @@ from ductsim.laws.losses import (
     thin_plate_loss,
     wire_mesh_loss,
 )
-from ductsim.parts import (
-    KINDS,
-    Bend,
-    Duct,
-    Entrance,
-    Fan,
-    Gate,
-    Hose,
-    Jet,
-    Leak,
-    LocalAir,
-    Merge,
-    Opening,
-    Resistance,
-    Screen,
-    Split,
-    Transition,
-)
+from ductsim.parts import KINDS, LocalAir
+from ductsim.parts.bend import Bend
 from ductsim.parts.declare import Number, Pair
+from ductsim.parts.duct import Duct
 from ductsim.parts.ends import OpenEnds
+from ductsim.parts.fan import Fan
+from ductsim.parts.gate import Gate
+from ductsim.parts.hose import Hose
+from ductsim.parts.jet import Jet
+from ductsim.parts.leak import Leak
+from ductsim.parts.opening import Opening
+from ductsim.parts.resistance import Resistance
+from ductsim.parts.screen import Screen
+from ductsim.parts.tee import Merge, Split
+from ductsim.parts.transition import Entrance, Transition
 
 AIR = LocalAir(1.2, 1.8e-5, 1.2)
 CURVE = {

@@ -9,6 +9,7 @@ import matplotlib
 import matplotlib.pyplot as plt
 import numpy as np
 import pytest
+from amounts import few_and_all
 from logbook_season import season
 from matplotlib.colors import to_rgb
 from matplotlib.figure import Figure
@@ -91,8 +92,17 @@ def results(machine, possible, tmp_path_factory):
 # ---- every plot
 
 
-def every(results):
-    return [(name, what) for name, result in results.items() for what in result.plots()]
+def every(results, names=None):
+    """Each result's pictures, or those of some."""
+    return [(name, what) for name in names or results for what in results[name].plots()]
+
+
+ONE_OF_EACH = [
+    "state", "possible state", "machine", "sensitivity", "comparison", "scaled sweep", "faults",
+    "balance", "fit", "suspects", "next", "proof", "speed with fixes",
+    "fill", "calibration", "history", "pass", "ensemble",
+]  # fmt: skip
+some_and_every = few_and_all("names", ONE_OF_EACH, None)
 
 
 NOTHING = {
@@ -102,8 +112,13 @@ NOTHING = {
 }
 
 
-def test_every_plot_is_drawn_within_its_sheet(results):
-    for name, what in every(results):
+def test_one_of_each_kind_is_drawn_every_time(results):
+    assert {type(results[name]) for name in ONE_OF_EACH} == {type(result) for result in results.values()}
+
+
+@some_and_every
+def test_every_plot_is_drawn_within_its_sheet(results, names):
+    for name, what in every(results, names):
         if (name, what) in NOTHING:
             continue
         figure = drawn(results[name], what)
@@ -115,8 +130,9 @@ def test_every_plot_is_drawn_within_its_sheet(results):
             assert len(ax.get_title(loc="left").replace(r"\$", "$")) <= TITLE
 
 
-def test_no_plot_in_inch_measures_shows_metric_ones(results):
-    for name, what in every(results):
+@some_and_every
+def test_no_plot_in_inch_measures_shows_metric_ones(results, names):
+    for name, what in every(results, names):
         if (name, what) not in NOTHING:
             said = words(plots.figure_of(results[name], what, "inch"))
             for metric in ("[Pa]", "[kg/s]", "[m]", "[cm2]", "[kW]", "[km/h]", "[m3/s]", "[kg/m2]"):

@@ -4,7 +4,8 @@ import tomllib
 import warnings
 
 import tomli_w
-from hypothesis import HealthCheck, given, settings
+from amounts import examples
+from hypothesis import HealthCheck, given
 from hypothesis import strategies as st
 
 import ductsim as ds
@@ -58,7 +59,7 @@ VALUES = st.one_of(
     ),
     st.lists(st.one_of(st.floats(), st.text(max_size=4), st.just({})), max_size=3),
 )
-ALWAYS = settings(max_examples=150, suppress_health_check=[HealthCheck.too_slow])
+ALWAYS = examples(150, suppress_health_check=[HealthCheck.too_slow])
 
 
 def attempt(text: str) -> None:
@@ -138,7 +139,7 @@ def test_values_of_the_wrong_kind_anywhere(name, data):
             assert str(err).endswith((".", "?"))
 
 
-@settings(max_examples=100)
+@examples(100)
 @given(st.binary(max_size=200))
 def test_any_bytes(tmp_path_factory, content):
     file = tmp_path_factory.mktemp("fuzz") / "machine.toml"
@@ -149,7 +150,7 @@ def test_any_bytes(tmp_path_factory, content):
         assert err.file == str(file)
 
 
-@settings(max_examples=100)
+@examples(100)
 @given(st.dictionaries(st.text(max_size=5), st.one_of(st.integers(), st.text(max_size=5)), max_size=4))
 def test_any_table_of_a_unit(more):
     document = tomllib.loads(TEXTS["picker"])

@@ -6,7 +6,8 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import given, settings
+from amounts import examples
+from hypothesis import given
 from hypothesis import strategies as st
 
 import ductsim as ds
@@ -225,7 +226,7 @@ def test_an_engine_speed_needs_one_engine():
 
 
 @given(st.text(alphabet='tapingvalue,;\t\n -0123456789.Pa"#+\N{MINUS SIGN}', max_size=120))
-@settings(max_examples=150, deadline=None)
+@examples(150)
 def test_any_text_is_read_or_refused_with_a_sentence(tmp_path_factory, text):
     path = tmp_path_factory.mktemp("any") / "readings.csv"
     for head in ("", "tapping,value,engine_speed,sd,blanked\n"):

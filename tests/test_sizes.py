@@ -134,6 +134,7 @@ def rows():
     return list(csv.DictReader(lines))
 
 
+@pytest.mark.slow  # a set of slips is looked at in every run, below
 @pytest.mark.parametrize(("row", "key", "value"), [(20, "blanked", "")], ids=["untaped"])
 def test_a_gross_mistake_is_answered_and_named(picker, rows, monkeypatch, row, key, value):
     rows[row][key] = value
@@ -171,7 +172,12 @@ def _each(rows, name, **changed):
     ("spoil", "lines", "words"),
     [
         (lambda rows: _each(rows, "C", blanked=""), range(18, 24), "All 6 readings under one condition"),
-        (lambda rows: _each(rows, "B", engine_speed="2100 rpm"), (), "speed of set B stands out: the press"),
+        pytest.param(
+            lambda rows: _each(rows, "B", engine_speed="2100 rpm"),
+            (),
+            "speed of set B stands out: the press",
+            marks=pytest.mark.slow,
+        ),
         pytest.param(
             lambda rows: _each(rows, "E", blanked=SET),
             range(29, 34),

@@ -192,6 +192,7 @@ KEYS = st.sampled_from(
     st.lists(st.dictionaries(KEYS, CELLS, min_size=1), min_size=1, max_size=5),
     st.sampled_from(["metric", "inch"]),
 )
+@example([{"unit": None, "share_of_mean": 1e73}], "metric")
 @example([{"share_of_mean": 16842791, "value": "1" + "\U00018cd6" * 8 + "0"}], "metric")
 def test_any_rows_can_be_shown(rows, measures):
     page = text(rows, measures)

@@ -6,7 +6,8 @@ from typing import Any
 
 from ..conveying import plain_schema
 from ..description.layout import Layout, PartEntry
-from ..parts import Jet, Merge, Split
+from ..parts.jet import Jet
+from ..parts.tee import Merge, Split
 from ..result import Note
 from .solved import SolvedMachine
 

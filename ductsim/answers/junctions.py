@@ -9,7 +9,11 @@ import numpy as np
 from ..conveying import plain_schema
 from ..description.layout import PartEntry
 from ..network.system import OUTSIDE
-from ..parts import Duct, Gate, Hose, Merge, Split, Transition
+from ..parts.duct import Duct
+from ..parts.gate import Gate
+from ..parts.hose import Hose
+from ..parts.tee import Merge, Split
+from ..parts.transition import Transition
 from ..questions.gauges import stacked_path
 from ..result import Note
 from .solved import SolvedMachine

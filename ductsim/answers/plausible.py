@@ -17,7 +17,15 @@ from ..conveying import plain_schema
 from ..description.data import running_speed
 from ..description.equipment import Belt, ConstantAir, Section, Weather
 from ..description.layout import Layout
-from ..parts import Duct, Fan, Flap, Gate, Hose, Jet, Leak, Opening, Screen
+from ..parts.duct import Duct
+from ..parts.fan import Fan
+from ..parts.flap import Flap
+from ..parts.gate import Gate
+from ..parts.hose import Hose
+from ..parts.jet import Jet
+from ..parts.leak import Leak
+from ..parts.opening import Opening
+from ..parts.screen import Screen
 from ..quantity import si, suited
 from ..questions.gauges import stacked_path
 from ..result import Note

@@ -15,6 +15,7 @@ import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
 from copy import copy
 from dataclasses import dataclass
+from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -29,6 +30,8 @@ if TYPE_CHECKING:
 Row = Mapping[str, Any]
 WIDTH = 100
 GAP = "  "
+LONGEST_WHOLE = 10**15
+"""Whole numbers below it are written out."""
 BLANK = "-"
 
 OWN_MEASURE = (
@@ -243,7 +246,7 @@ def _figures(values: list[Any], measure: str) -> list[str]:
     """
     known = [v for v in values if _is_number(v)]
     if all(isinstance(v, int) for v in known):
-        return [f"{v:,d}" if _is_number(v) else BLANK for v in values]
+        return [_whole(v) if _is_number(v) else BLANK for v in values]
     sizes = [abs(v) for v in known if v]
     if not sizes:
         return ["0" if _is_number(v) else BLANK for v in values]
@@ -254,6 +257,11 @@ def _figures(values: list[Any], measure: str) -> list[str]:
     places = 0 if whole else max(places, 0)
     texts = [f"{v:,.{places}f}" if _is_number(v) else BLANK for v in values]
     return [f"{0.0:.{places}f}" if _is_zero(text) else text for text in texts]
+
+
+def _whole(value: int) -> str:
+    """A whole number; one that no page holds with an exponent."""
+    return f"{value:,d}" if abs(value) < LONGEST_WHOLE else f"{Decimal(value):.2e}"
 
 
 def _places(smallest: float, largest: float, measure: str) -> int:

@@ -10,7 +10,7 @@ from ..description.equipment import check_name
 from ..documents.building import build, one_value
 from ..documents.document import refuse_unknown, tables, text, texts, unique
 from ..errors import InputError, Problems, shown
-from ..parts import Duct
+from ..parts.duct import Duct
 from ..quantity import si
 from .templates import Placed
 

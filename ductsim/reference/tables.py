@@ -21,9 +21,10 @@ from ..fixes.fix import Fix
 from ..machine import demos
 from ..measures import WORDS as MEASURED
 from ..measures import spellings
-from ..parts import KINDS, Duct
+from ..parts import KINDS
 from ..parts.declare import Part
 from ..parts.documented import alternatives, number_rows
+from ..parts.duct import Duct
 from ..questions.vocabulary import WORDS
 from ..readings.table import COLUMNS, MEASURES, QUANTITIES, Reading
 from ..speed.calibrating import CALIBRATED
