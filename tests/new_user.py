@@ -2,9 +2,9 @@
 
     python tests/new_user.py
 
-Each player has a tape, a manometer and the sizes of the pulleys, and has read nothing but the README and what is printed.
-Counted are refusals (exit 2), commands, and the words on the screen; 200 of them take a minute to read. The machines,
-the mistakes and the readings are ours, made up.
+Each player has a tape, a manometer and the sizes of the pulleys, and has read nothing but the README and what is
+printed. Counted are refusals (exit 2), commands, and the words on the screen; 200 of them take a minute to read.
+The machines, the mistakes and the readings are ours, made up.
 """
 
 from __future__ import annotations
@@ -105,7 +105,7 @@ def four_in_inches(folder: Path) -> Played:
         ('roughness = "wire-wound" ', 'roughness = "can\'t tell" '),
         ('nozzle_area = "12 in2"', 'nozzle_diameter = "3 7/8 in"'),
         ('area = "74 in2"', 'area = "8 x 9 in"'),
-        ('length = "5.5 ft"', "length = \"5' 3\\\"\""),
+        ('length = "5.5 ft"', 'length = "5\' 3\\""'),
         ('length = "8 ft"', 'length = "7 ft 9 in"'),
     )
     status, told = me.run("check", file)
@@ -123,7 +123,7 @@ def four_in_inches(folder: Path) -> Played:
         f"{tap},{'static' if tap == 'air box' else 'vacuum'},{value},,,\n" for tap, value in shown.items()
     )
     me.write("mine/readings.csv", "tapping,quantity,value,engine_speed,blanked,note\n" + rows)  # no measure
-    status, told = me.run("fit", file)
+    status, _ = me.run("fit", file)
     if status == 2:
         rows = re.sub(r"(static|vacuum),([0-9.]+)", r"\1,\2 in wc", rows)
         me.write("mine/readings.csv", "tapping,quantity,value,engine_speed,blanked,note\n" + rows)
@@ -151,12 +151,15 @@ def seven_by_suction(folder: Path) -> Played:
         ('diameter = "125 mm"', 'dia = "12 cm"'),
         ('length = "3.2 m"', "length = 3.1"),
     )
-    status, told = me.run("check", file)
+    status, _ = me.run("check", file)
     if status == 2:
         me.edit(
-            file, ("1,950 rpm", "1950 rpm"), ('"rounded"', '"rounded edge"'), ('dia = "12 cm"', 'diameter = "12 cm"')
+            file,
+            ("1,950 rpm", "1950 rpm"),
+            ('"rounded"', '"rounded edge"'),
+            ('dia = "12 cm"', 'diameter = "12 cm"'),
         )
-        status, told = me.run("check", file)
+        me.run("check", file)
     me.run("solve", file)
     true = ds.Machine.read(folder / file).change({"gap 5.area": "x4"})
     shown = sheet(true, "Pa", 0)
@@ -183,9 +186,7 @@ def main() -> None:
     for play in PLAYERS:
         with tempfile.TemporaryDirectory() as folder:
             me = play(Path(folder))
-            print(
-                f"{me.name:44s} {me.refusals:8d} {len(me.commands):8d} {me.words:6d} {me.minutes:18.0f}"
-            )
+            print(f"{me.name:44s} {me.refusals:8d} {len(me.commands):8d} {me.words:6d} {me.minutes:18.0f}")
             if "--told" in sys.argv:
                 for command, status, text in me.commands:
                     print(f"\n$ ductsim {command}   [{status}]\n{text}")

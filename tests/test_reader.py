@@ -170,7 +170,7 @@ REPLACED = [
     ('name = "2"\n', "", "unit 2: the key 'name' is missing."),
     ('name = "2"', 'name = "a*b"', "unit 2: 'a*b' is no name for a unit"),
     ('name = "right fan"', 'name = "left fan"', "part: the name 'left fan' is used twice; each name once."),
-    ('name = "box leak"', 'name = "belt"', "part, drive or tapping: the name 'belt' is used twice"),
+    ('name = "box leak"', 'name = "belt"', "part or drive: the name 'belt' is used twice"),
     (
         'name = "box leak"',
         'name = "box * leak"',
@@ -184,7 +184,11 @@ REPLACED = [
         'vacuum_at = "dor {unit}"',
         "unit '1', vacuum_at: unknown tapping 'dor 1'; did you mean 'door 1'?",
     ),
-    ('vacuum_at = "door {unit}"', "", "unit '1': the key 'vacuum_at' is missing."),
+    (
+        'vacuum_at = "door {unit}"',
+        "",
+        "unit '1': the key 'vacuum_at' is missing; the name of the [[tapping]]",
+    ),
     (
         'duct = "duct {unit}" ',
         'duct = "dukt {unit}" ',

@@ -50,7 +50,16 @@ def check_layout(layout: Layout, whole: bool = True, tapped: bool = True) -> Non
     found = Problems()
     with found.noting():
         unique([p.name for p in layout.parts], "part")
-        unique(names + [t.name for t in layout.tappings], "part, drive or tapping")
+        unique(names, "part or drive")
+        unique([t.name for t in layout.tappings], "tapping")
+    for tapping in layout.tappings:
+        with found.noting("tapping", tapping.name, "name"):
+            if tapping.name in names:
+                raise InputError(
+                    f"a part or a drive has the name {tapping.name!r} too",
+                    place=f"tapping {tapping.name!r}",
+                    allowed=f"another name, as in {f'gauge {tapping.name}'!r}: numbers are called by it",
+                )
     with found.noting():
         unique([u.name for u in layout.units], "unit")
     if not whole:

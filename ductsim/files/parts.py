@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Collection, Iterable, Mapping
 from typing import Any, NamedTuple
 
@@ -183,7 +184,8 @@ def _without_unknown(
             raise _unknown_key(key, kind, (*known, *sizes), known, place)
         near = wrong.found[-1].nearest
         table_of = [name for name, keys in kind.assumed.items() if key in keys]
-        meant |= {near} | (set(kind.declared) if near in sizes or table_of or near in kind.assumed else set())
+        meant |= {near, re.sub(r"(diameter|width|height)$", "area", near)}
+        meant |= set(kind.declared) if table_of or near in kind.assumed else set()
     return out, meant
 
 

@@ -304,11 +304,18 @@ def _unit(values: dict[str, Any]) -> Unit:
     unique(texts(values, "openings", place), f"{place}, openings")
     return Unit(
         name=name,
-        vacuum_at=text(values, "vacuum_at", place),
-        duct=text(values, "duct", place),
+        vacuum_at=_named(values, "vacuum_at", place, "the [[tapping]] whose gauge shows its vacuum"),
+        duct=_named(values, "duct", place, "the part that carries its crop away"),
         openings=texts(values, "openings", place),
         note=text(values, "note", place, default=""),
     )
+
+
+def _named(values: Mapping[str, Any], key: str, place: str, what: str) -> str:
+    """The text under a key that must be there; `what` says what it names."""
+    if key not in values:
+        raise InputError(f"the key {key!r} is missing", place=place, allowed=f"the name of {what}")
+    return text(values, key, place)
 
 
 def _nodes(

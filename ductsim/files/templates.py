@@ -83,7 +83,6 @@ def expand(
         For what is no table, and more repetition than any machine has.
     """
     each = table(document.get("each_unit"), "each_unit")
-    begun = len(wrong.found)
     with wrong.noting("each_unit"):
         refuse_unknown(each, EACH_UNIT, "each_unit")
     units = tables(document.get("unit"), "unit", MOST_UNITS)
@@ -126,7 +125,8 @@ def expand(
         tappings += _repeated(tapping_templates, "tapping", i, own, wrong, i in unsure)
         with wrong.noting("boxes"):
             boxes += fill(box_templates, own, "boxes")
-    whole = not unsure and not any(err.key[:1] == ("each_unit",) for err in wrong.found[begun:])
+    whole = len(parts) == len(part_templates) * len(units)
+    whole = whole and len(tappings) == len(tapping_templates) * len(units)
     return parts, tappings, out, tuple(boxes), whole
 
 
