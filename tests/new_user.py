@@ -2,9 +2,9 @@
 
     python tests/new_user.py
 
-Each player has a tape, a manometer and the sizes of the pulleys, and has read nothing but the README and what is
-printed. Counted are refusals (exit 2), commands, and the words on the screen; 200 of them take a minute to read.
-The machines, the mistakes and the readings are ours, made up.
+Each player has a tape, a manometer and the sizes of the pulleys, and has read nothing but the README and what
+is printed. Counted are refusals (exit 2), commands, and the words on the screen, of which 200 take a minute to
+read. The machines, the mistakes and the readings are ours, made up.
 """
 
 from __future__ import annotations

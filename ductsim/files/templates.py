@@ -83,8 +83,10 @@ def expand(
         For what is no table, and more repetition than any machine has.
     """
     each = table(document.get("each_unit"), "each_unit")
+    begun = len(wrong.found)
     with wrong.noting("each_unit"):
         refuse_unknown(each, EACH_UNIT, "each_unit")
+    misspelt = len(wrong.found) > begun
     units = tables(document.get("unit"), "unit", MOST_UNITS)
     part_templates = tables(each.get("part"), "each_unit.part")
     tapping_templates = tables(each.get("tapping"), "each_unit.tapping")
@@ -125,7 +127,7 @@ def expand(
         tappings += _repeated(tapping_templates, "tapping", i, own, wrong, i in unsure)
         with wrong.noting("boxes"):
             boxes += fill(box_templates, own, "boxes")
-    whole = len(parts) == len(part_templates) * len(units)
+    whole = not misspelt and len(parts) == len(part_templates) * len(units)
     whole = whole and len(tappings) == len(tapping_templates) * len(units)
     return parts, tappings, out, tuple(boxes), whole
 
