@@ -58,7 +58,7 @@ USUAL: dict[type, dict[str, tuple[float | str, float | str]]] = {
     },
     Opening: {"area": ("10 cm2", "1.5 m2"), "loss_coefficient": (0.2, 12)},
     Screen: {
-        "area": ("200 cm2", "4 m2"),
+        "area": ("200 cm2", "15 m2"),
         "open_fraction": (0.15, 0.85),
         "hole": ("0.5 mm", "25 mm"),
         "pitch": ("0.8 mm", "40 mm"),

@@ -11,18 +11,7 @@ from ..network.system import OUTSIDE
 from ..parts.declare import Part
 from .layout import Layout, PartEntry, Tapping
 
-OPEN_AIR = frozenset(
-    (
-        "outside",
-        "atmosphere",
-        "ambient",
-        "open air",
-        "outdoors",
-        "outside air",
-        "free air",
-        "air",
-    )
-)
+OPEN_AIR = frozenset(("outside", "atmosphere", "ambient", "open air", "outdoors", "outside air", "free air"))
 """What people call the open air."""
 
 
@@ -104,9 +93,13 @@ def _check_closed_off(layout: Layout) -> None:
     found = Problems()
     for part in layout.parts:
         for word, node in zip(part_ends(part), part.ends, strict=True):
-            if count[node] == 1 and node not in given:
+            if node != OUTSIDE and node.casefold() in OPEN_AIR and node not in given:
+                with found.noting("part", part.name, word):
+                    place = f"part {part.name!r}, {word}"
+                    raise UnknownName(f"the open air is not called {node!r}", place=place, nearest=OUTSIDE)
+            elif count[node] == 1 and node not in given:
                 others = [n for n in count if n != node and n not in part.ends]
-                near = OUTSIDE if node.casefold() in OPEN_AIR else nearest_name(node, others)
+                near = nearest_name(node, others)
                 with found.noting("part", part.name, word):
                     raise UnknownName(
                         f"no other part is at the node {node!r}, so it is closed off",
@@ -119,13 +112,11 @@ def _check_closed_off(layout: Layout) -> None:
     for part in layout.parts:
         for word, node in zip(part_ends(part), part.ends, strict=True):
             if node not in reached:
-                near = next((own for own in sorted(count) if own.casefold() in OPEN_AIR - {OUTSIDE}), "")
                 raise InputError(
                     f"the node {node!r} has no path to outside",
                     place=f"part {part.name!r}, {word}",
                     key=("part", part.name, word),
-                    allowed="every node needs a way to outside, or to a node whose pressure is given"
-                    + (f"; the open air is called {OUTSIDE!r}, not {near!r}" if near else ""),
+                    allowed="every node needs a way to outside, or to a node whose pressure is given",
                 )
 
 

@@ -18,6 +18,7 @@ _PAIR = re.compile(r"\s*([A-Za-z0-9_-]+|\"[^\"]*\"|'[^']*')\s*[=:]\s*(.*?)\s*$")
 _BARE = re.compile(
     r"([{,]\s*[A-Za-z0-9_-]+\s*=\s*|[\[,]\s*)([^\s\"'\[\]{},=#][^\"'\[\]{},=#]*?)(?=\s*[\]},])"
 )
+_INCHES = re.compile(r"([=,\[]\s*)([^\"'={}\[\],]*\d)\"(?=\s*[,}\]])")
 _PLAIN = re.compile(r"[+-]?(\d[\d_]*)(\.\d+)?([eE][+-]?\d+)?|true|false")
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
 _QUOTES = str.maketrans(
@@ -33,10 +34,11 @@ _QUOTES = str.maketrans(
 def rescued(text: str) -> tuple[str, list[InputError]]:
     """A text of the same lines that is TOML, as far as it can be guessed, and what was wrong in it.
 
-    Where nothing can be guessed the text comes back unread, with what was found until there.
+    Where a line cannot be guessed the text comes back unread, with all that was found.
     """
     rows = text.split("\n")
     found: list[InputError] = []
+    whole = True
     tried: set[tuple[int, str]] = set()
     for _ in range(MOST):
         try:
@@ -46,13 +48,18 @@ def rescued(text: str) -> tuple[str, list[InputError]]:
             row = _guilty(rows, at)
             was, mended = rows[row], _mended(rows[row], str(err), rows)
             if mended is None or (row, mended) in tried:
-                said = InputError(f"is not TOML: {err}", allowed='text in quotes, as in length = "1.2 m"')
-                return text, [*found, said]
+                found.append(
+                    InputError(f"is not TOML: {err}", allowed='text in quotes, as in length = "1.2 m"')
+                )
+                if was.startswith("#") or not _PAIR.fullmatch(was):
+                    return text, found
+                whole, rows[row] = False, f"# {was}"  # without it the lines below can be looked at
+                continue
             tried.add((row, mended))
             rows[row] = mended
             found.append(_told(row + 1, was, mended, str(err)))
             continue
-        return "\n".join(rows), found
+        return "\n".join(rows) if whole else text, found
     return text, found
 
 
@@ -127,6 +134,7 @@ def _inner(value: str) -> str | None:
 
     if not value or value[0] not in "[{":
         return None
+    value = _INCHES.sub(r'\1"\2 in"', value)
     for end in ("", "}", "]", "}]"):
         whole = value + end
         for _ in range(2):  # neighbours share a comma

@@ -83,10 +83,9 @@ def expand(
         For what is no table, and more repetition than any machine has.
     """
     each = table(document.get("each_unit"), "each_unit")
-    begun = len(wrong.found)
     with wrong.noting("each_unit"):
         refuse_unknown(each, EACH_UNIT, "each_unit")
-    misspelt = len(wrong.found) > begun
+    misspelt = any(isinstance(value, list) for key, value in each.items() if key not in EACH_UNIT)
     units = tables(document.get("unit"), "unit", MOST_UNITS)
     part_templates = tables(each.get("part"), "each_unit.part")
     tapping_templates = tables(each.get("tapping"), "each_unit.tapping")
