@@ -257,4 +257,5 @@ def nearest_name(name: str, known: Iterable[str]) -> str:
     if name.casefold() in folded:
         return folded[name.casefold()]
     close = difflib.get_close_matches(name, names, n=1, cutoff=0.6)
-    return close[0] if close else ""
+    begun = [known for known in names if len(name) > 2 and known.startswith(name)]  # "dia" of diameter
+    return close[0] if close else begun[0] if len(begun) == 1 else ""

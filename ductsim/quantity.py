@@ -57,6 +57,10 @@ _OPERATORS = ("*", "+", "-", "(", ")", "=", "_")
 _FRACTION = re.compile(r"([+-]?)(?:([0-9]+)(?:\s+|\s?-\s?))?([0-9]+)/([0-9]+)(?![0-9./])\s*(.*)", re.DOTALL)
 _FEET_INCHES = re.compile(r"([+-]?)(.*?[0-9])\s*(?:ft\.?|feet|foot|')\s*-?\s*([0-9.].*)", re.DOTALL)
 _BALES = re.compile(r"(.*?[0-9.])\s*bales?\s*/\s*(acre|ha|m2)(?:\s+of\s+(.*))?", re.DOTALL)
+_BY = re.compile(
+    "(.*?[0-9].*?)\\s*(?:\\s[xX*]\\s|(?<=[0-9])x(?=[0-9])|\N{MULTIPLICATION SIGN}|\\sby\\s)\\s*(.*)",
+    re.DOTALL,
+)
 _TIMES = re.compile("[xX\N{MULTIPLICATION SIGN}](.*)", re.DOTALL)
 
 
@@ -256,7 +260,12 @@ def _number(plain: str, text: str, wanted: Measure) -> tuple[float, str]:
 
 
 def _joined(plain: str, text: str, wanted: Measure) -> float | None:
-    """Feet with inches ("5 ft 6 in") and bales of a stated mass; None for any other text."""
+    """Feet with inches ("5 ft 6 in"), width by height, bales of a stated mass; None for any other text."""
+    sides = _BY.fullmatch(plain) if wanted.dimension == "m2" else None
+    if sides is not None:
+        width, height = sides.groups()
+        spelling = "" if _number(width, text, wanted)[1] else f" {_number(height, text, wanted)[1]}"
+        return _read(width + spelling, MEASURES["m"]) * _read(height, MEASURES["m"])
     feet = _FEET_INCHES.fullmatch(plain) if wanted.dimension == "m" else None
     if feet is not None:
         sign, first, second = feet.groups()

@@ -180,8 +180,10 @@ class Result(Shown):
         return html(self.sentences(measures), self.rows(), measures)
 
     def _own_measures(self) -> str:
-        """The system of measures in which its machine is told, "metric" without one."""
-        return str(getattr(getattr(self, "machine", None), "measures", "metric"))
+        """The system of measures in which its machine is told, else its own, "metric" without one."""
+        machine = getattr(self, "machine", None) or getattr(self, "given", None)
+        own = getattr(machine, "measures", getattr(self, "measures", None))
+        return own if isinstance(own, str) else "metric"
 
     def __getstate__(self) -> dict[str, Any]:
         """Without what can be worked out again."""

@@ -147,6 +147,9 @@ def test_check_lists_every_number_once(run):
 def test_check_as_text(run):
     status, out, err = run("check", "demo:picker")
     assert (status, err) == (0, "")
+    assert "hose *.length" not in out and "check demo:picker --all" in out
+    status, out, err = run("check", "demo:picker", "--all")
+    assert (status, err) == (0, "")
     assert "hose *.length" in out
     assert max(map(len, out.splitlines())) <= WIDTH
     assert "given" in out.splitlines()[1]

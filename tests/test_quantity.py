@@ -235,7 +235,7 @@ def test_texts_that_are_read(text, measure, expected):
         ("3 m", "Pa", "a pressure given in m"),
         ("35 %", "m", "a length given in %"),
         ("3 rpm", "", "a ratio given in rpm"),
-        ("1.8 kpa", "Pa", "unknown measure 'kpa' in '1.8 kpa'; .* did you mean 'kPa'"),
+        ("1.8 kPaa", "Pa", "unknown measure 'kPaa' in '1.8 kPaa'; .* did you mean 'kPa'"),
         ("2 furlong", "m", "unknown measure 'furlong'"),
         ("2 rmp", "rad/s", "did you mean 'rpm'"),
         ("9**9**9**9 m", "m", r"'9\*\*9\*\*9\*\*9 m' is no number with its measure"),

@@ -110,7 +110,7 @@ REPLACED = [
     ),
     ('diameter = "180 mm"\n', "", "part 'hose 1': the key 'diameter' is missing; inner diameter."),
     ('angle = "90 deg"', "angle = 90", "(write '90 deg')."),
-    (', radius = "0.3 m"', "", "radius is missing; give the centre-line radius."),
+    (', radius = "0.3 m"', "", "radius is missing; give the centre-line radius, or style"),
     ('temperature = "31 degC"', "temperature = 31", "air, temperature: 31 K is out of range"),
     ('temperature = "31 degC"', "temperature = 31", "(write '31 degC')."),
     ('"2100 rpm"', "2100", "drive 'belt', engine_speed: 2100 rad/s is out of range"),
@@ -170,7 +170,7 @@ REPLACED = [
     ('name = "2"\n', "", "unit 2: the key 'name' is missing."),
     ('name = "2"', 'name = "a*b"', "unit 2: 'a*b' is no name for a unit"),
     ('name = "right fan"', 'name = "left fan"', "part: the name 'left fan' is used twice; each name once."),
-    ('name = "box leak"', 'name = "belt"', "part, drive or tapping: the name 'belt' is used twice"),
+    ('name = "box leak"', 'name = "belt"', "part or drive: the name 'belt' is used twice"),
     (
         'name = "box leak"',
         'name = "box * leak"',
@@ -184,7 +184,11 @@ REPLACED = [
         'vacuum_at = "dor {unit}"',
         "unit '1', vacuum_at: unknown tapping 'dor 1'; did you mean 'door 1'?",
     ),
-    ('vacuum_at = "door {unit}"', "", "unit '1': the key 'vacuum_at' is missing."),
+    (
+        'vacuum_at = "door {unit}"',
+        "",
+        "unit '1': the key 'vacuum_at' is missing; the name of the [[tapping]]",
+    ),
     (
         'duct = "duct {unit}" ',
         'duct = "dukt {unit}" ',
@@ -315,8 +319,9 @@ def test_tables(tmp_path, content, expected):
 FILES = [
     (b"", "is empty."),
     (b" \n\t\n", "is empty."),
-    (b"length: 3 m", "is not TOML: Expected '=' after a key"),
-    (b"format = 1\nformat = 1", "is not TOML: Cannot overwrite a value"),
+    (b"length: 3 m", 'length: 3 m is not TOML; write length = "3 m".'),
+    (b"format = 1\nformat = 1", "format = 1 stands there a second time; each key once."),
+    (b"format = 1\nx", "is not TOML: Expected '=' after a key"),
     (bytes(range(256)), "is no UTF-8 text; expected a text file: is this really a machine file?"),
     (b"format = 1\0", "is a binary file; expected a text file"),
     (b"# x\n" * 500_001, "larger than 2 MB; at most 2 MB."),

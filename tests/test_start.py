@@ -64,7 +64,7 @@ def test_from_start_to_answers_without_a_refusal(run, refused, tmp_path, monkeyp
         status, out, err = run(*words)
         assert status == 0 and not err and "inH2O" in out
     _, said = refused("compare", "mine/machine.toml")
-    assert "there is no file of fixes" in said
+    assert "fixes.toml holds nothing yet" in said
     _, said = refused("start", "mine")
     _, said = refused("start", "other", "--kind", "jet")
     assert "did you mean jets" in said or "jets" in said

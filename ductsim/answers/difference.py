@@ -62,10 +62,13 @@ class Difference(Result):
     numbers : tuple of Changed
         In the order of the addresses. The numbers of things that came or went are not among them.
     elements : tuple of Named
+    measures : str
+        "metric" or "inch", as of the second machine.
     """
 
     numbers: tuple[Changed, ...]
     elements: tuple[Named, ...]
+    measures: str = "metric"
 
     def __bool__(self) -> bool:
         return bool(self.numbers or self.elements)
@@ -123,7 +126,7 @@ def difference(first: MachineData, second: MachineData) -> Difference:
         if address.split(".")[0] in both and not _same(one, other):
             layout = first.layout if address in first.layout.declared else second.layout
             numbers.append(Changed(address, layout.declared[address].measure, one, other))
-    return Difference(tuple(numbers), elements)
+    return Difference(tuple(numbers), elements, second.measures)
 
 
 def _same(one: Any, other: Any) -> bool:

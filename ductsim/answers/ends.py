@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from typing import Any
 
 from ..conveying import plain_schema
 from ..description.layout import Layout, PartEntry
+from ..parts.gate import Gate
 from ..parts.jet import Jet
 from ..parts.tee import Merge, Split
 from ..result import Note
@@ -20,26 +22,43 @@ BARE = {
 
 
 def format_notes(layout: Layout) -> list[Note]:
-    """One note where the file is of format 1 and some end lies outside or in a box and says nothing."""
+    """One note where the file is of format 1 and some end that says nothing lies where a duct may end."""
     if layout.free_ends:
         return []
-    silent = [part.name for part in layout.parts if _silent(part, layout)]
+    places = layout.open_nodes | _no_duct_goes_on(layout)
+    silent = [part.name for part in layout.parts if _silent(part, places)]
     if not silent:
         return []
     more = f" and {len(silent) - 1} more" if len(silent) > 1 else ""
     words = (
-        f"The file is of format 1: where {silent[0]}{more} end outside or in a box, air keeps its "
-        "velocity pressure unless loss_coefficient counts it. 'ductsim rewrite OLD NEW' writes it as "
+        f"The file is of format 1: where {silent[0]}{more} end outside, in a box or at an opening, air keeps "
+        "its velocity pressure unless loss_coefficient counts it. 'ductsim rewrite OLD NEW' writes it as "
         "format 2, in which ends lose."
     )
     return [Note(words, "format 1", silent[0], float(len(silent)))]
 
 
-def _silent(part: PartEntry, layout: Layout) -> bool:
+def _no_duct_goes_on(layout: Layout) -> set[str]:
+    """The nodes where a fan, an opening, a screen or the like ends: air may come to rest there."""
+    return {
+        node
+        for part in layout.parts
+        if not part.kind.is_leak and not part.kind.ducted(part.ends, part.ends) and not _goes_on(part)
+        for node in part.ends
+    }
+
+
+def _goes_on(part: PartEntry) -> bool:
+    """Whether it stands within ducts: a gate, a jet, a junction."""
+    kind = plain_schema(part.schema).part
+    return issubclass(kind, (Gate, *BARE))
+
+
+def _silent(part: PartEntry, places: Collection[str]) -> bool:
     shape: dict[str, Any] = dict(part.schema.shape)
     if part.kind.is_fan and shape.get("outlet_area") is None:
         return False
-    said = part.kind.ducted(part.ends, layout.open_nodes)
+    said = part.kind.ducted(part.ends, places)
     return any(shape.get(key) is None for key in said)
 
 

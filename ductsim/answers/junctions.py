@@ -12,16 +12,22 @@ from ..network.system import OUTSIDE
 from ..parts.duct import Duct
 from ..parts.gate import Gate
 from ..parts.hose import Hose
+from ..parts.jet import Jet
 from ..parts.tee import Merge, Split
 from ..parts.transition import Transition
 from ..questions.gauges import stacked_path
 from ..result import Note
+from ..wording import gathered, said
 from .solved import SolvedMachine
 
 DUCTS = (Duct, Hose)
 WITHIN = (Gate, Transition, Merge, Split)
 SHARE = 0.05
 """Share of the weakest unit's vacuum from which a loss that is left out is worth a word [-]."""
+WIDE = 2.0
+"""How much wider than a duct an opening is that makes a box of the node where both end [-]."""
+IN_A_WALL = 0.5
+"""Share of the velocity pressure that air loses which enters a duct from a box [-]."""
 LEAST = 10.0
 """Pressure below which it never is [Pa]."""
 
@@ -43,8 +49,8 @@ def free_outlets(state: SolvedMachine) -> list[Note]:
         key = layout.path_keys(name)[0]
         gift = _largest([np.asarray(state.flow[key]) ** 2 / (2.0 * np.asarray(state.density[key]) * area**2)])
         words = (
-            f"{name} blows into {entry.ends[-1]}, where the {gift:,.0f} Pa of velocity pressure at its "
-            "outlet are lost, but they are counted as useful: write outlet = 'free'."
+            f"{name} blows into {entry.ends[-1]}, where the {_pressure(gift, state)} of velocity pressure at "
+            "its outlet are lost, but they are counted as useful: write outlet = 'free'."
         )
         out.append(Note(words, "free outlet", name, gift))
     return out
@@ -82,8 +88,67 @@ def missed_losses(state: SolvedMachine) -> list[Note]:
     for meeting in _meetings(state):
         at_stake = _junction(state, meeting) if meeting.ends > 2 else _step(state, meeting)
         if at_stake > max(LEAST, SHARE * _weakest(state)):
-            out.append(_told(meeting, at_stake))
+            out.append(_told(meeting, at_stake, state))
     return out
+
+
+def undeclared_boxes(state: SolvedMachine) -> list[Note]:
+    """A note for each node that looks like a box and is not named as one, where ducts end that say nothing.
+
+    It looks like one where a fan, an opening, a screen or the like ends beside two ducts or more, or beside
+    one of less than half its section. At stake is the velocity pressure of air that leaves a duct there, and
+    half of that of air that enters one (an edge in a wall). Files of format 1 have no free ends.
+    """
+    layout = state.machine.layout
+    out = []
+    for node, there in _ends_at(state).items() if layout.free_ends else ():
+        ducts = [part for part in there if _is(part, *DUCTS, Transition)]
+        others = [part for part in there if not _is(part, *DUCTS, *WITHIN, Jet) and not part.kind.is_leak]
+        silent = [part.name for part in ducts if _silent_at(part, node)]
+        if not silent or not others or not (len(ducts) > 1 or _wide(state, others[0], ducts[0])):
+            continue
+        at_stake = max(_lost_at(state, layout.part[name], node) for name in silent)
+        if at_stake > max(LEAST, SHARE * _weakest(state)):
+            ends = "ends" if len(silent) == 1 else "end"
+            words = (
+                f"{gathered(silent)} {ends} at {node}, where {others[0].name} ends too: if air comes to rest "
+                f'there, name it at the top of the file, boxes = ["{node}"]. Up to '
+                f"{_pressure(at_stake, state)} of velocity pressure is taken as carried on."
+            )
+            out.append(Note(words, "no box", node, at_stake))
+    return out
+
+
+def _ends_at(state: SolvedMachine) -> dict[str, list[PartEntry]]:
+    """The parts at each node that is neither a box nor held nor the open air."""
+    layout = state.machine.layout
+    known = {*layout.open_nodes, *(node for node, _ in layout.held)}
+    at: dict[str, list[PartEntry]] = {}
+    for part in layout.parts:
+        for node in part.ends:
+            if node not in known:
+                at.setdefault(node, []).append(part)
+    return at
+
+
+def _silent_at(part: PartEntry, node: str) -> bool:
+    """Whether the part says nothing of its end at a node."""
+    shape = dict(part.schema.shape)
+    return any(shape.get(key) is None for key in part.kind.ducted(part.ends, {node}))
+
+
+def _wide(state: SolvedMachine, other: PartEntry, duct: PartEntry) -> bool:
+    """Whether an opening or the like is more than twice as wide as a duct; of a fan nothing is said."""
+    area = state.machine.part_numbers().get(f"{other.name}.area")
+    own = np.asarray(stacked_path(state.machine, duct.name).area)[0]
+    return area is not None and not other.kind.is_fan and bool(np.median(area) > WIDE * np.median(own))
+
+
+def _lost_at(state: SolvedMachine, part: PartEntry, node: str) -> float:
+    """The pressure that a free end at a node would take from the air through it."""
+    key = state.machine.layout.path_keys(part.name)[0]
+    inward = np.asarray(state.flow[key]) * (1.0 if part.ends[0] == node else -1.0) > 0.0
+    return _largest([_velocity_pressure(state, part.name) * np.where(inward, IN_A_WALL, 1.0)])
 
 
 def _meetings(state: SolvedMachine) -> list[_Meeting]:
@@ -140,17 +205,22 @@ def _weakest(state: SolvedMachine) -> float:
     return max(float(np.median(known)), 0.0) if known.size else 0.0
 
 
-def _told(meeting: _Meeting, at_stake: float) -> Note:
+def _pressure(value: float, state: SolvedMachine) -> str:
+    return said(value, "Pa", state.machine.measures)
+
+
+def _told(meeting: _Meeting, at_stake: float, state: SolvedMachine) -> Note:
     if meeting.ends > 2:
         words = (
             f"{meeting.ends} ducts meet at {meeting.node} without a junction: nothing is lost there, "
-            f"with {at_stake:,.0f} Pa of velocity pressure at stake. Put a merge or a split there, or name "
-            "it among the boxes."
+            f"with {_pressure(at_stake, state)} of velocity pressure at stake. Put a merge or a split there, "
+            "or name it among the boxes."
         )
         return Note(words, "plain junction", meeting.node, at_stake)
     first, second = meeting.parts
     words = (
         f"{first} and {second} meet at {meeting.node} with different sections: a sudden step would lose up "
-        f"to {at_stake:,.0f} Pa, which is not counted. Put a transition there, or name it among the boxes."
+        f"to {_pressure(at_stake, state)}, which is not counted. Put a transition there, or "
+        "name it among the boxes."
     )
     return Note(words, "plain junction", meeting.node, at_stake)

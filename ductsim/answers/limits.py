@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..description.data import MachineData, running_speed
-from ..quantity import RPM
+from ..quantity import RPM, show
 from ..wording import listed
 from .solved import SolvedMachine
 
@@ -33,12 +33,15 @@ class Limit:
     kind : "speed" or "power"
     value, allowed : arrays of shape (S,)
         What there is and what is allowed, in SI.
+    measures : str
+        "metric" or "inch", as of the machine.
     """
 
     name: str
     kind: str
     value: NDArray[np.float64]
     allowed: NDArray[np.float64]
+    measures: str = "metric"
 
     @property
     def passed(self) -> NDArray[np.bool_]:
@@ -53,7 +56,8 @@ class Limit:
     def breach(self, start: int = 0, size: int = 1) -> Breach:
         """By how much the first of some scenarios on end passes it."""
         at = start + int(self.passed[start : start + size].argmax())
-        return Breach(self.name, self.kind, float(self.value[at]), float(self.allowed[at]))
+        value, allowed = float(self.value[at]), float(self.allowed[at])
+        return Breach(self.name, self.kind, value, allowed, self.measures)
 
     def sentence(self, scenario: int = 0) -> str:
         """What is passed and by how much, without a full stop."""
@@ -71,12 +75,15 @@ class Breach:
     kind : "speed" or "power"
     value, allowed : float
         What there is and what is allowed, in SI.
+    measures : str
+        "metric" or "inch", as of the machine.
     """
 
     name: str
     kind: str
     value: float
     allowed: float
+    measures: str = "metric"
 
 
 def breaches_by_group(limits: Sequence[Limit], size: int = 1) -> dict[int, list[Breach]]:
@@ -107,7 +114,9 @@ def breaches_said(breaches: Sequence[Breach], the: str = "the") -> str:
         if own.kind == "speed":
             key = own.kind, f"{own.value * RPM:,.0f} rpm", f"{own.allowed * RPM:,.0f} rpm"
         else:
-            key = own.kind, f"{own.value / 1000:,.1f} kW", f"{own.allowed / 1000:,.1f} kW"
+            shown = [show(power, "W", own.measures) for power in (own.value, own.allowed)]
+            value, allowed = (f"{power:,.1f} {spelled}" for power, spelled in shown)
+            key = own.kind, value, allowed
         names.setdefault(key, []).append(own.name)
     out: list[str] = []
     for (kind, value, allowed), look_alikes in names.items():
@@ -178,5 +187,5 @@ def limits_of(state: SolvedMachine) -> list[Limit]:
             value = column(running_speed(numbers, own.name))
         else:
             value = np.sum([column(state.power[name]) for name in own.fans], axis=0)
-        out.append(Limit(own.name, own.kind, value, column(own.allowed)))
+        out.append(Limit(own.name, own.kind, value, column(own.allowed), state.machine.measures))
     return out

@@ -10,7 +10,7 @@ from ..quantity import RPM, show
 from ..questions.gauges import opening_air
 from ..result import Note
 from .ends import format_notes
-from .junctions import missed_losses
+from .junctions import missed_losses, undeclared_boxes
 from .limits import Limit, limits_of
 from .solved import SolvedMachine
 
@@ -51,7 +51,7 @@ def of_machine(state: SolvedMachine) -> list[Note]:
         for note in of_fan(state, name)
     ]
     ends = format_notes(state.machine.layout)
-    return out + _of_drives(state) + _of_units(state) + missed_losses(state) + ends
+    return out + _of_drives(state) + _of_units(state) + missed_losses(state) + undeclared_boxes(state) + ends
 
 
 def _of_drives(state: SolvedMachine) -> list[Note]:

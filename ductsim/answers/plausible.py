@@ -66,7 +66,7 @@ USUAL: dict[type, dict[str, tuple[float | str, float | str]]] = {
     },
     Opening: {"area": ("10 cm2", "1.5 m2"), "loss_coefficient": (0.2, 12)},
     Screen: {
-        "area": ("200 cm2", "4 m2"),
+        "area": ("200 cm2", "15 m2"),
         "open_fraction": (0.15, 0.85),
         "hole": ("0.5 mm", "25 mm"),
         "pitch": ("0.8 mm", "40 mm"),
@@ -113,8 +113,9 @@ LENGTH_RATIO: Span = (0.8, 120.0)  # length over width
 ROUGH = 0.05  # roughness over width
 EFFICIENCY: Span = (0.15, 0.95)  # best of the points of a curve with shaft power
 LEAST_FACTOR, FACTOR = 1.4, 3.0
-"""How far a number lies from the middle of its siblings before it is noted: the square of what any of them
-does, between these two."""
+AWAY = 2.6
+"""How far a number lies from the middle of its siblings before it is noted: this power of what any of them
+does, between the two factors. The ends of four even steps lie twice as far and a little more."""
 OUT_OF_LINE = 0.10  # of the highest point; an end of the curve may lie three times as far
 SIZES = ("m", "m2")
 SIDES = re.compile(r"\b(left|right|front|rear|upper|lower|inner|outer)\b")
@@ -292,7 +293,7 @@ def _odd_siblings(groups: Iterable[list[_Number]]) -> Iterator[_Odd]:
             center = float(np.median(others))
             spread = float(np.abs(others - center).max())
             least = FACTOR if len(group) < 4 else LEAST_FACTOR
-            if abs(logs[i] - center) > np.clip(2.0 * spread, np.log(least), np.log(FACTOR)) * (1.0 + 1e-9):
+            if abs(logs[i] - center) > np.clip(AWAY * spread, np.log(least), np.log(FACTOR)) * (1.0 + 1e-9):
                 if len(group) == 2 and logs[i] < center:
                     continue  # said of the larger one
                 usual, times = float(np.exp(center)), _times(np.exp(abs(logs[i] - center)))

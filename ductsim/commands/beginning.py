@@ -114,7 +114,8 @@ def _keys(kind: type[Fields], typical: dict[str, float], measures: str, before: 
             continue
         row: Row = {"key": before + one.name, "what": own.doc}
         if isinstance(own, Word):
-            rows.append({**row, "range": " | ".join(own.choices), "default": str(one.default)})
+            word = "" if one.default in (None, MISSING) else str(one.default)
+            rows.append({**row, "range": " | ".join(own.choices), "default": word})
             continue
         assert isinstance(own, Number)
         if own.points:

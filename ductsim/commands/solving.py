@@ -113,9 +113,11 @@ def _check(args: Namespace) -> Answer:
         from ..readings.table import read_readings
 
         held = check_readings(inputs.machine, inputs.companion("readings", read_readings))
-    tables = [*(["readings"] if held else ()), "measure_first", "defaults", "given"]
+    tables = [*(["readings"] if held else ()), "measure_first"]
+    every = f"  ductsim check {args.machine} --all    every number, given or default, with its spread"
+    closing = [] if args.all else [every]
     status = 0 if state.solved else 1
-    return Answer(checked(state, held), inputs, tables, str(state.weakest), status=status)
+    return Answer(checked(state, held), inputs, tables, str(state.weakest), closing, status=status)
 
 
 # ---- sensitivity
@@ -153,7 +155,7 @@ COMMANDS = {
         ),
         Command(
             "check",
-            "every number of the machine, given or default; readings held against it",
+            "what is odd about a machine, what to measure first; readings held against it",
             "ductsim check demo:picker",
             _check_options,
             _check,

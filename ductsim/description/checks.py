@@ -11,31 +11,60 @@ from ..network.system import OUTSIDE
 from ..parts.declare import Part
 from .layout import Layout, PartEntry, Tapping
 
+OPEN_AIR = frozenset(("outside", "atmosphere", "ambient", "open air", "outdoors", "outside air", "free air"))
+"""What people call the open air."""
 
-def check_layout(layout: Layout) -> None:
+
+def check_layout(layout: Layout, whole: bool = True, tapped: bool = True) -> None:
     """Everything that can be wrong with a layout as a whole.
+
+    Parameters
+    ----------
+    layout : Layout
+        Of what could be read.
+    whole, tapped : bool
+        Whether all its parts, and all its tappings, could be: else what hangs on the others is not looked at.
 
     Raises
     ------
     InputError
-        For all that is wrong with nodes and tappings, else with units; its key is "part", "tapping" or
-        "unit", the name, and the key there.
+        For all that is wrong with nodes, tappings and units; its key is "part", "tapping" or "unit", the
+        name, and the key there. What of a unit follows from a node that is wrong is left out.
     """
     if not layout.parts:
         raise InputError(
             "there is no part", place="part", allowed="write a [[part]] for each part of the air path"
         )
     names = [d.name for d in layout.drives] + [p.name for p in layout.parts]
-    unique(names + [t.name for t in layout.tappings], "part, drive or tapping")
-    unique([u.name for u in layout.units], "unit")
     found = Problems()
+    with found.noting():
+        unique([p.name for p in layout.parts], "part")
+        unique(names, "part or drive")
+        unique([t.name for t in layout.tappings], "tapping")
+    for tapping in layout.tappings:
+        with found.noting("tapping", tapping.name, "name"):
+            if tapping.name in names:
+                raise InputError(
+                    f"a part or a drive has the name {tapping.name!r} too",
+                    place=f"tapping {tapping.name!r}",
+                    allowed=f"another name, as in {f'gauge {tapping.name}'!r}: numbers are called by it",
+                )
+    with found.noting():
+        unique([u.name for u in layout.units], "unit")
+    if not whole:
+        found.refuse()
+        return
     for check in (_check_given_nodes, _check_closed_off, _check_tappings):
         with found.noting():
             check(layout)
-    found.refuse()  # a unit that leads nowhere may only be what follows from it
+    sound = not found.found
     for unit in layout.units:
+        before = len(found.found)
         with found.noting("unit", unit.name):
-            _check_unit(layout, unit.name)
+            _check_names(layout, unit.name, tapped)
+        if sound and len(found.found) == before:
+            with found.noting("unit", unit.name):
+                _check_ways(layout, unit.name)
     found.refuse()
 
 
@@ -64,13 +93,19 @@ def _check_closed_off(layout: Layout) -> None:
     found = Problems()
     for part in layout.parts:
         for word, node in zip(part_ends(part), part.ends, strict=True):
-            if count[node] == 1 and node not in given:
+            if node != OUTSIDE and node.casefold() in OPEN_AIR and node not in given:
+                with found.noting("part", part.name, word):
+                    place = f"part {part.name!r}, {word}"
+                    raise UnknownName(f"the open air is not called {node!r}", place=place, nearest=OUTSIDE)
+            elif count[node] == 1 and node not in given:
                 others = [n for n in count if n != node and n not in part.ends]
+                near = nearest_name(node, others)
                 with found.noting("part", part.name, word):
                     raise UnknownName(
                         f"no other part is at the node {node!r}, so it is closed off",
                         place=f"part {part.name!r}, {word}",
-                        nearest=nearest_name(node, others),
+                        allowed="" if near else "a node joins parts; the open air is called 'outside'",
+                        nearest=near,
                     )
     found.refuse()
     reached = _reached(layout.parts, {OUTSIDE, *(n for n, _ in layout.held)})
@@ -133,26 +168,41 @@ def _check_tapping(layout: Layout, tapping: Tapping) -> None:
         )
 
 
-def _check_unit(layout: Layout, name: str) -> None:
-    """A unit's tapping, duct and openings exist, and its crop has a way: openings, duct, outside."""
+def _check_names(layout: Layout, name: str, tapped: bool) -> None:
+    """A unit's tapping, duct and openings exist."""
     unit = layout.unit[name]
     place = f"unit {name!r}"
-    if unit.vacuum_at not in layout.tapping:
-        raise UnknownName.of("tapping", unit.vacuum_at, layout.tapping, place=f"{place}, vacuum_at").at(
-            key=("vacuum_at",)
-        )
+    found = Problems()
+    with found.noting("vacuum_at"):
+        if tapped and not layout.tappings:
+            raise UnknownName(
+                f"unknown tapping {unit.vacuum_at!r}: there is none",
+                place=f"{place}, vacuum_at",
+                allowed="write a [[tapping]] for each gauge: its name, the part (path) and end it sits on",
+            )
+        if tapped and unit.vacuum_at not in layout.tapping:
+            raise UnknownName.of("tapping", unit.vacuum_at, layout.tapping, place=f"{place}, vacuum_at")
     for key, parts in (("duct", (unit.duct,)), ("openings", unit.openings)):
         for part in parts:
-            if part not in layout.part:
-                raise UnknownName.of("part", part, layout.part, place=f"{place}, {key}").at(key=(key,))
-            if len(layout.path_keys(part)) > 1:
-                raise InputError(
-                    f"{part!r} has several paths", place=f"{place}, {key}", allowed="a part with one path"
-                )
-    if not unit.openings:
-        raise InputError(
-            "has no openings", place=place, allowed="openings = [names of the parts the crop enters by]"
-        )
+            with found.noting(key):
+                if part not in layout.part:
+                    raise UnknownName.of("part", part, layout.part, place=f"{place}, {key}")
+                if len(layout.part[part].kind.path_names) > 1:
+                    raise InputError(
+                        f"{part!r} has several paths", place=f"{place}, {key}", allowed="a part with one path"
+                    )
+    with found.noting():
+        if not unit.openings:
+            raise InputError(
+                "has no openings", place=place, allowed="openings = [names of the parts the crop enters by]"
+            )
+    found.refuse()
+
+
+def _check_ways(layout: Layout, name: str) -> None:
+    """A unit's crop has a way: openings, duct, outside."""
+    unit = layout.unit[name]
+    place = f"unit {name!r}"
     crop_ways = {part for other in layout.units for part in (other.duct, *other.openings)}
     beyond = [part for part in layout.parts if part.name not in crop_ways]
     others = [part for part in layout.parts if part.name != unit.duct]

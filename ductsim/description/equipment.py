@@ -115,7 +115,13 @@ class Belt(Fields):
 class Section(Fields):
     """The section at a tapping: static pressure = total - velocity pressure in it."""
 
-    area: Value = number("m2", above=0.0, at_most=100.0, spread=0.03, doc="section at the tapping")
+    area: Value = number(
+        "m2",
+        above=0.0,
+        at_most=100.0,
+        spread=0.03,
+        doc="section at the tapping; that of its part there if not given",
+    )
 
 
 @fields("hold")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from typing import Any
 
 from ..errors import InputError, Problems, UnknownName, shown
@@ -22,7 +22,7 @@ def build(kind: type[Fields], values: Mapping[str, Any], place: str) -> Any:
         With the place of the thing, for whatever is wrong with its values.
     """
     values = sized(kind, values, place)
-    _check_each(kind, values, place)
+    check_values(kind, values, place)
     try:
         return kind.of(dict(values))
     except InputError as err:
@@ -31,8 +31,27 @@ def build(kind: type[Fields], values: Mapping[str, Any], place: str) -> Any:
         raise InputError(f"cannot be read: {err}", place=place) from None
 
 
-def _check_each(kind: type[Fields], values: Mapping[str, Any], place: str) -> None:
-    """Every key and every value by itself, so that all that is wrong is said at once."""
+def check_values(
+    kind: type[Fields], values: Mapping[str, Any], place: str, unsaid: Collection[str] = ()
+) -> None:
+    """Every key and every value by itself, so that all that is wrong is said at once.
+
+    Parameters
+    ----------
+    kind : type of Fields
+        What is declared.
+    values : mapping
+        Key -> what is written there.
+    place : str
+        Of the thing.
+    unsaid : collection of str
+        Keys of which nothing is said where they are missing, since something else is wrong with them.
+
+    Raises
+    ------
+    InputError
+        For unknown keys, values that are none, and keys that are missing.
+    """
     found = Problems()
     for key, value in values.items():
         declared = kind.declared.get(key)
@@ -45,11 +64,40 @@ def _check_each(kind: type[Fields], values: Mapping[str, Any], place: str) -> No
                     declared.check(item, f"{place}, {key}[{i}]" if declared.points else f"{place}, {key}")
             elif isinstance(declared, Word):
                 declared.check(value, f"{place}, {key}")
+            elif isinstance(declared, Nested):
+                _check_nested(declared, value, place, key)
     for name in kind.needed():
         with found.noting():
-            if name not in values:
-                raise InputError(f"the key {name!r} is missing", place=place, allowed=kind.declared[name].doc)
+            if name not in values and name not in unsaid:
+                raise InputError(f"the key {name!r} is missing", place=place, allowed=_asked(kind, name))
+    ways = [key for keys in kind.choices for key in keys]
+    with found.noting():
+        if ways and not any(key in values or key in unsaid for key in ways):
+            words = " or ".join(" and ".join(keys) for keys in kind.choices)
+            raise InputError(f"none of {', '.join(ways)} is given", place=place, allowed=f"give {words}")
     found.refuse()
+
+
+def _check_nested(declared: Nested, value: Any, place: str, key: str) -> None:
+    """The smaller things of a thing, each by itself."""
+    found = Problems()
+    keys = ", ".join(f"{key} = ..." for key in declared.kind.declared)
+    for i, item in enumerate(value if isinstance(value, (list, tuple)) else [value]):
+        with found.noting(*((i,) if isinstance(value, (list, tuple)) else ())):
+            if not isinstance(item, dict):
+                allowed = f"a list with a table for each: [{{ {keys} }}]"
+                raise InputError(
+                    f"{shown(item)} is no {declared.name}", place=f"{place}, {key}", allowed=allowed
+                )
+            build(declared.kind, item, f"{place}, {declared.name} {i + 1}")
+    found.refuse()
+
+
+def _asked(kind: type[Fields], name: str) -> str:
+    """What is asked for under a key: what it means, and the words that may stand for it."""
+    declared = kind.declared[name]
+    words = [choice.word for choice in declared.words] if isinstance(declared, Number) else []
+    return declared.doc + (f": a number, or {', '.join(map(repr, words))}" if words else "")
 
 
 def sized(kind: type[Fields], values: Mapping[str, Any], place: str) -> dict[str, Any]:

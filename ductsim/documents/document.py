@@ -12,6 +12,7 @@ from typing import Any, TypeVar
 from ..arguments import mapping
 from ..errors import InputError, Problems, SeveralErrors, UnknownName, nearest_name, shown
 from .lines import line_of, lines_of
+from .rescue import rescued
 
 T = TypeVar("T")
 
@@ -115,15 +116,34 @@ def read_document(
 
 
 def make_of(text: str, make: Callable[[dict[str, Any]], T]) -> T:
-    """What `make` makes of the tables of a TOML text; whatever it says is wrong gets its line."""
-    document = parse(text)
+    """What `make` makes of the tables of a TOML text; whatever it says is wrong gets its line.
+
+    What is no TOML is said with the rest, as far as it can be guessed how it was meant.
+    """
+    _check_lines(text)
+    read, slips = _rescued(text)
+    placed = [(0, one) for one in slips]
     try:
-        return make(document)
+        document = parse(read)
+        if not slips:
+            return make(document)
+        make(document)
     except InputError as err:
-        lines = lines_of(text)
+        if read == text and slips:  # nothing could be guessed: the parser says the same again
+            raise (slips[0] if len(slips) == 1 else SeveralErrors(slips)) from None
+        lines = lines_of(read) if any(one.key for one in err.each) else {}
         found = sorted(((line_of(lines, one.key), one) for one in err.each), key=lambda pair: pair[0])
-        placed = [one.at(place=f"line {line}" if line else "") for line, one in found]
-    raise placed[0] if len(placed) == 1 else SeveralErrors(placed)
+        placed += [(line, one.at(place=f"line {line}" if line else "")) for line, one in found]
+    each = [one for _, one in placed]
+    raise each[0] if len(each) == 1 else SeveralErrors(each)
+
+
+def _rescued(text: str) -> tuple[str, list[InputError]]:
+    """The text as it was meant, and what in it is no TOML."""
+    try:
+        return rescued(text)
+    except (RecursionError, ValueError) as err:
+        raise InputError(f"is not TOML that can be read: {type(err).__name__}") from None
 
 
 def parse(text: str) -> dict[str, Any]:
@@ -136,12 +156,7 @@ def parse(text: str) -> dict[str, Any]:
     """
     import tomllib
 
-    for count, line in enumerate(text.splitlines(), 1):
-        if len(line) > LONGEST_LINE or line.count(".") > MOST_DOTS:
-            raise InputError(
-                f"line {count} is {len(line):,} characters long with {line.count('.'):,} dots",
-                allowed=f"at most {LONGEST_LINE:,} characters and {MOST_DOTS} dots in a line",
-            )
+    _check_lines(text)
     try:
         document = tomllib.loads(text)
     except tomllib.TOMLDecodeError as err:
@@ -151,6 +166,16 @@ def parse(text: str) -> dict[str, Any]:
     if _depth(document) > DEEPEST:
         raise InputError("has tables nested too deep", allowed=f"at most {DEEPEST} levels")
     return document
+
+
+def _check_lines(text: str) -> None:
+    """Refuse lines that are built to take for ever."""
+    for count, line in enumerate(text.splitlines(), 1):
+        if len(line) > LONGEST_LINE or line.count(".") > MOST_DOTS:
+            raise InputError(
+                f"line {count} is {len(line):,} characters long with {line.count('.'):,} dots",
+                allowed=f"at most {LONGEST_LINE:,} characters and {MOST_DOTS} dots in a line",
+            )
 
 
 def written(document: Any, make: Callable[[dict[str, Any]], T], what: str = "machine file") -> T:

@@ -11,7 +11,7 @@ from ..crop.box import box_of
 from ..crop.crop import Crop, check_crop
 from ..description import checks
 from ..description.equipment import Belt, ConstantAir, Held, Section, Supplied, Weather, air_of, check_name
-from ..description.layout import ACCESS, Drive, Layout, PartEntry, Tapping, Unit
+from ..description.layout import ACCESS, Drive, Layout, Tapping, Unit
 from ..description.spreads import KEYS as SPREAD_KEYS
 from ..documents.building import build, one_value, sized
 from ..documents.document import (
@@ -27,10 +27,10 @@ from ..documents.document import (
 from ..errors import InputError, Problems, UnknownName, shown
 from ..measures import SYSTEMS
 from ..network.system import OUTSIDE
-from ..parts import KINDS
-from ..parts.declare import Fields, Part, Schema
+from ..parts.declare import Fields, Schema
 from ..quantity import si
 from .headers import headers
+from .parts import Numbers, read_part
 from .templates import Placed, expand, placed
 
 TOP = (
@@ -56,42 +56,24 @@ class Read(NamedTuple):
     measures: str = "metric"
 
 
-class _Numbers:
-    """Collects the numbers of one thing after the other."""
-
-    def __init__(self) -> None:
-        self.values: dict[str, Any] = {}
-        self.given: set[str] = set()
-
-    def take(self, name: str, obj: Fields, keys: Iterable[str], skip: str = "") -> Schema:
-        """Add the numbers of `thing` under `name`; `keys` are the fields that were written."""
-        written = set(keys)
-        for number_key, value in obj.numbers().items():
-            if number_key == skip:
-                continue
-            self.values[f"{name}.{number_key}"] = value
-            if (
-                number_key.split("[")[0] in written or "." in number_key
-            ):  # a bend's numbers are written with the bend
-                self.given.add(f"{name}.{number_key}")
-        return obj.schema
-
-
 def read_tables(document: Mapping[str, Any]) -> Read:
     """A machine from the tables of its file.
 
     Raises
     ------
     InputError
-        A sentence for each thing that is wrong, with the keys that lead to it: first whatever is wrong in
-        single tables; where nothing is, the first thing by which they do not fit each other.
+        A sentence for each thing that is wrong, with the keys that lead to it: in single tables, and by which
+        they do not fit each other. What only follows from something else that is wrong is left out.
     """
-    free_ends = check_format(document, MACHINE_FORMAT) > 1
     wrong = Problems()
+    objects: dict[str, Any] = {"measures": "metric", "title": "Machine", "free_ends": True}
+    with wrong.noting("format"):
+        objects["free_ends"] = check_format(document, MACHINE_FORMAT) > 1
+    if document.get("format") is not None:
+        wrong.refuse()  # of another format nothing is known
     with wrong.noting():
         refuse_unknown(document, TOP, "")
-    numbers = _Numbers()
-    objects: dict[str, Any] = {"measures": "metric", "title": "Machine", "free_ends": free_ends}
+    numbers = Numbers()
     with wrong.noting("measures"):
         objects["measures"] = _measures(document)
     with wrong.noting("title"):
@@ -100,23 +82,24 @@ def read_tables(document: Mapping[str, Any]) -> Read:
         objects["air"] = _weather(table(document.get("air"), "air"), numbers)
     drives, turning = _drives(table(document.get("drive"), "drive"), numbers, wrong)
     objects["drives"] = drives
-    where: dict[tuple[str, str], Placed] = {}
-    with wrong.noting():
-        where = _parts_and_units(document, turning, numbers, wrong, objects)
+    where = _parts_and_units(document, turning, numbers, wrong, objects)
     for key, kind in (("hold", Held), ("supply", Supplied)):
         with wrong.noting(key):
             objects[key] = _nodes(tables(document.get(key), key), key, kind, numbers)
     with wrong.noting("crop"):
         objects["crop"] = _crop(document, numbers)
-    wrong.refuse()
     measures = objects.pop("measures")
-    held, supplied = objects.pop("hold"), objects.pop("supply")
+    held, supplied = objects.pop("hold", ()), objects.pop("supply", ())
+    whole, tapped = objects.pop("whole"), objects.pop("tapped")
     free = {key: document[key] for key in FREE if key in document}
-    layout = Layout(**objects, held=held, supplied=supplied, free=free)
-    try:
-        checks.check_layout(layout)
-    except InputError as err:
-        _refuse_where_written(err, where)
+    layout = Layout(**{"air": Schema(Weather, ()), **objects}, held=held, supplied=supplied, free=free)
+    if layout.parts or not wrong.found:  # without a part, something else may be why
+        try:
+            checks.check_layout(layout, whole, tapped)
+        except InputError as err:
+            with wrong.noting():
+                _refuse_where_written(err, where)
+    wrong.refuse()
     check_crop(layout)
     _check_free(layout)
     return Read(layout, numbers.values, frozenset(numbers.given), measures)
@@ -130,40 +113,53 @@ def _measures(document: Mapping[str, Any]) -> str:
 def _parts_and_units(
     document: Mapping[str, Any],
     turning: Mapping[str, Any],
-    numbers: _Numbers,
+    numbers: Numbers,
     wrong: Problems,
     objects: dict[str, Any],
 ) -> dict[tuple[str, str], Placed]:
     """Add parts, tappings, units and boxes to `objects`, and what is wrong with them to `wrong`.
 
-    What comes back says where each is written, by what it is and its name.
+    What comes back says where each is written, by what it is and its name. `objects["whole"]` says whether of
+    every part at least its kind, its name and its ends are known.
     """
     where: dict[tuple[str, str], Placed] = {}
-    parts, tappings, units, boxes = expand(document)
-    open_nodes = frozenset((OUTSIDE, *boxes)) if objects["free_ends"] else frozenset[str]()
-    entries: list[PartEntry] = []
-    shared: list[Placed] = []
+    objects |= {"parts": (), "tappings": (), "units": (), "boxes": (), "whole": False, "tapped": False}
     with wrong.noting():
-        shared = headers(document)
-    for own in placed(tables(document.get("part"), "part"), "part") + parts + shared:
-        with own.noting(wrong):
-            entries.append(_part(own.values, turning, numbers, open_nodes))
-            where["part", entries[-1].name] = own
-    complete = not wrong.found
-    unique([e.name for e in entries], "part")
-    ends = {e.name: e.schema.part.ends for e in entries if issubclass(e.schema.part, Part)}
-    taps = []
-    for own in placed(tables(document.get("tapping"), "tapping"), "tapping") + tappings:
-        if complete or own.values.get("path") in ends:  # its part may be one that could not be read
-            with own.noting(wrong):
-                taps.append(_tapping(own.values, ends, numbers))
-                where["tapping", taps[-1].name] = own
-    found = []
-    for own in units:
-        with own.noting(wrong):
-            found.append(_unit(own.values))
-            where["unit", found[-1].name] = own
-    objects |= {"parts": tuple(entries), "tappings": tuple(taps), "units": tuple(found), "boxes": boxes}
+        parts, tappings, units, boxes, complete = expand(document, wrong)
+        open_nodes = frozenset((OUTSIDE, *boxes)) if objects["free_ends"] else frozenset[str]()
+        entries, objs = [], {}
+        own: list[Placed] = []
+        with wrong.noting("part"):
+            own += placed(tables(document.get("part"), "part"), "part")
+        own += parts
+        before = len(wrong.found)
+        with wrong.noting():
+            own += headers(document)
+        complete = complete and len(wrong.found) == before
+        for one in own:
+            read = read_part(one, turning, numbers, open_nodes, wrong)
+            complete = complete and read.entry is not None
+            if read.entry is not None:
+                entries.append(read.entry)
+                where.setdefault(("part", read.entry.name), one)
+            if read.obj is not None:
+                objs[entries[-1].name] = read.obj
+        taps = []
+        ends = {e.name: e.kind.ends for e in entries}
+        own = placed(tables(document.get("tapping"), "tapping"), "tapping") + tappings
+        for one in own:
+            if complete or one.values.get("path") in ends:  # its part may be one that could not be read
+                tapping = _tapping(one, ends, objs, numbers, wrong)
+                if tapping is not None:
+                    taps.append(tapping)
+                    where.setdefault(("tapping", tapping.name), one)
+        found = []
+        for one in units:
+            with one.noting(wrong):
+                found.append(_unit(one.values))
+                where["unit", found[-1].name] = one
+        objects |= {"parts": tuple(entries), "tappings": tuple(taps), "units": tuple(found), "boxes": boxes}
+        objects["whole"], objects["tapped"] = complete, len(taps) == len(own)
     return where
 
 
@@ -187,7 +183,7 @@ def _refuse_where_written(wrong: InputError, where: Mapping[tuple[str, str], Pla
     problems.refuse()
 
 
-def _weather(values: dict[str, Any], numbers: _Numbers) -> Schema:
+def _weather(values: dict[str, Any], numbers: Numbers) -> Schema:
     """The air, tried out."""
     air = numbers.take("air", *_air(values))
     try:
@@ -213,7 +209,7 @@ def _air(values: dict[str, Any]) -> tuple[Fields, Iterable[str]]:
     return build(kind, values, "air"), values
 
 
-def _crop(document: Mapping[str, Any], numbers: _Numbers) -> Schema | None:
+def _crop(document: Mapping[str, Any], numbers: Numbers) -> Schema | None:
     if "crop" not in document:
         return None
     values = table(document["crop"], "crop")
@@ -221,7 +217,7 @@ def _crop(document: Mapping[str, Any], numbers: _Numbers) -> Schema | None:
 
 
 def _drives(
-    written: dict[str, Any], numbers: _Numbers, wrong: Problems
+    written: dict[str, Any], numbers: Numbers, wrong: Problems
 ) -> tuple[tuple[Drive, ...], dict[str, Any]]:
     """The drives, and name -> the thing that turns."""
     out: list[Drive] = []
@@ -241,119 +237,54 @@ def _drives(
     return tuple(out), turning
 
 
-def _part(
-    values: dict[str, Any], turning: Mapping[str, Any], numbers: _Numbers, open_nodes: frozenset[str]
-) -> PartEntry:
-    values = dict(values)
-    name = check_name(text(values, "name", "part"), "a part", place="part")
-    place = f"part {name!r}"
-    word = text(values, "kind", place)
-    if word not in KINDS:
-        raise UnknownName.of("kind", word, KINDS, place=place).at(key=("kind",))
-    kind = KINDS[word]
-    ends = tuple(check_node(text(values, end, place), f"{place}, {end}") for end in kind.ends)
-    for key in ("name", "kind", *kind.ends):
-        values.pop(key, None)
-    drive, note = text(values, "drive", place, default=""), text(values, "note", place, default="")
-    values = {key: value for key, value in values.items() if key not in ("drive", "note")}
-    values = sized(kind, values, place)
-    _check_keys(values, kind, place)
-    values = _curve(values, kind, turning.get(drive), bool(drive), place)
-    if drive:
-        values["speed"] = _driven(kind, values, drive, turning, place)
-    obj = build(kind, values, place).placed(ends, open_nodes)
-    if len(set(ends)) < len(ends):
-        raise InputError("two of its ends are at the same node", place=place, allowed="a node for each end")
-    schema = numbers.take(name, obj, values, skip="speed" if drive else "")
-    return PartEntry(name, schema, ends, drive, note)
+def _tapping(
+    own: Placed,
+    ends: Mapping[str, tuple[str, ...]],
+    objs: Mapping[str, Any],
+    numbers: Numbers,
+    wrong: Problems,
+) -> Tapping | None:
+    """A tapping; None where not even its name, its part and its end are known. All that is wrong is noted.
 
-
-def _check_keys(values: Mapping[str, Any], kind: type[Part], place: str) -> None:
-    """Refuse a key that a part of this kind does not have, naming all that stand in a file."""
-    extra = ("name", "kind", "note", *kind.ends)
-    if kind.is_fan:
-        extra += ("drive",)
-    extra += tuple(kind.assumed)
-    refuse_unknown(values, (*kind.declared, *extra), f"{place} ({kind.kind})")
-
-
-def _curve(
-    values: dict[str, Any], kind: type[Part], turned_by: Any, driven: bool, place: str
-) -> dict[str, Any]:
-    """A fan's curve from its wheel (`typical`) or from one measured point (`through`), where written.
-
-    The speed that belongs to it is the fan's own where nothing else is said.
+    Without a section it has that of its part there, where the part has one.
     """
-    given = [key for key in kind.assumed if key in values]
-    if not given:
-        return values
-    key = given[0]
-    for other in (*given[1:], "flow", "total_pressure", "static_pressure", "curve_speed", "pressure_scale"):
-        if other in values:
-            raise InputError(f"has both {key} and {other}", place=place, allowed="one way to say the curve")
-    known = dict(table(values[key], f"{place}, {key}"))
-    refuse_unknown(known, (*kind.assumed[key], *kind.assumed_more.get(key, ())), f"{place}, {key}")
-    own = turned_by.speed if turned_by is not None else values.get("speed")
-    if own is not None:
-        known.setdefault("speed", own)
-    for name in kind.assumed[key]:
-        if not isinstance(known.get(name), (str, int, float)) or isinstance(known[name], bool):
-            raise InputError(f"the key {name!r} is missing", place=f"{place}, {key}", allowed="one quantity")
-    try:
-        fan = getattr(kind, key)(**known)
-    except InputError as err:
-        raise err.at(place=place) from None
-    rest = {name: value for name, value in values.items() if name != key}
-    points: dict[str, Any] = {
-        "flow": list(fan.flow),
-        "total_pressure": list(fan.total_pressure),
-        "curve": fan.curve,
-    }
-    for name in ("shaft_power", "pressure_scale"):
-        value = getattr(fan, name)
-        if value is not None and not (name == "shaft_power" and "efficiency" in values):
-            points[name] = list(value) if isinstance(value, tuple) else value
-    speed = {} if driven else {"speed": fan.speed}
-    return {**points, "curve_speed": fan.curve_speed, **speed, **rest}
+    values, before = own.values, len(wrong.found)
+    name = path = end = access = note = ""
+    minutes, place = 2.0, "tapping"
+    with own.noting(wrong):
+        name = check_name(text(values, "name", "tapping"), "a tapping", place="tapping")
+        place = f"tapping {name!r}"
+    with own.noting(wrong):
+        path = text(values, "path", place)
+        if path not in ends:
+            raise UnknownName.of("part", path, ends, place=f"{place}, path")
+    with own.noting(wrong):
+        end = text(values, "end", place)
+        if path in ends and end not in ends[path]:
+            raise UnknownName.of("end", end, ends[path], place=f"{place}, end of {path!r}")
+    with own.noting(wrong):
+        access = text(values, "access", place, default="easy")
+        if access not in ACCESS:
+            raise UnknownName.of("word", access, ACCESS, place=f"{place}, access")
+    with own.noting(wrong):
+        minutes = _minutes(values.get("minutes", 120.0), place)
+    with own.noting(wrong):
+        note = text(values, "note", place, default="")
+    known = len(wrong.found) == before
+    schema = Schema(Section, ())
+    with own.noting(wrong):
+        sizes = sized(Section, values, place)
+        refuse_unknown(sizes, ("name", "path", "end", "access", "minutes", "note", *Section.declared), place)
+        given = {k: v for k, v in sizes.items() if k in Section.declared}
+        filled = given or ({"area": objs[path].section_at(end)} if path in objs and known else {})
+        if not given and filled.get("area") is None and path in ends and path not in objs:
+            return Tapping(name, path, end, schema, access, minutes, note)  # what is wrong is its part
+        schema = numbers.take(name, build(Section, _stated(filled), place), given)
+    return Tapping(name, path, end, schema, access, minutes, note) if known else None
 
 
-def _driven(
-    kind: type[Part], values: Mapping[str, Any], drive: str, turning: Mapping[str, Any], place: str
-) -> float:
-    """The speed a drive gives to a part."""
-    if not kind.is_fan:
-        raise InputError(f"the kind {kind.kind!r} has no speed for a drive to give", place=place)
-    if drive not in turning:
-        raise UnknownName.of("drive", drive, turning, place=place)
-    if "speed" in values:
-        raise InputError("has both a drive and a speed", place=place, allowed="one of the two")
-    known = turning[drive]
-    return 1.0 if known is None else float(known.speed)  # one that cannot be read has been noted
-
-
-def check_node(name: str, place: str) -> str:
-    """`name` as a valid name of a node."""
-    return check_name(name, "a node", place=place, reserved=False)
-
-
-def _tapping(values: dict[str, Any], ends: Mapping[str, tuple[str, ...]], numbers: _Numbers) -> Tapping:
-    name = check_name(text(values, "name", "tapping"), "a tapping", place="tapping")
-    place = f"tapping {name!r}"
-    values = sized(Section, values, place)
-    refuse_unknown(values, ("name", "path", "end", "access", "minutes", "note", *Section.declared), place)
-    path = text(values, "path", place)
-    if path not in ends:
-        raise UnknownName.of("part", path, ends, place=f"{place}, path")
-    end = text(values, "end", place)
-    if end not in ends[path]:
-        raise UnknownName.of("end", end, ends[path], place=f"{place}, end of {path!r}")
-    access = text(values, "access", place, default="easy")
-    if access not in ACCESS:
-        raise UnknownName.of("word", access, ACCESS, place=f"{place}, access")
-    obj = build(Section, {k: v for k, v in values.items() if k in Section.declared}, place)
-    minutes = _minutes(values.get("minutes", 120.0), place)
-    note = text(values, "note", place, default="")
-    return Tapping(name, path, end, numbers.take(name, obj, values), access, minutes, note)
+def _stated(values: dict[str, Any]) -> dict[str, Any]:
+    return {key: value for key, value in values.items() if value is not None}
 
 
 def _minutes(value: Any, place: str) -> float:
@@ -373,15 +304,22 @@ def _unit(values: dict[str, Any]) -> Unit:
     unique(texts(values, "openings", place), f"{place}, openings")
     return Unit(
         name=name,
-        vacuum_at=text(values, "vacuum_at", place),
-        duct=text(values, "duct", place),
+        vacuum_at=_named(values, "vacuum_at", place, "the [[tapping]] whose gauge shows its vacuum"),
+        duct=_named(values, "duct", place, "the part that carries its crop away"),
         openings=texts(values, "openings", place),
         note=text(values, "note", place, default=""),
     )
 
 
+def _named(values: Mapping[str, Any], key: str, place: str, what: str) -> str:
+    """The text under a key that must be there; `what` says what it names."""
+    if key not in values:
+        raise InputError(f"the key {key!r} is missing", place=place, allowed=f"the name of {what}")
+    return text(values, key, place)
+
+
 def _nodes(
-    written: list[dict[str, Any]], what: str, kind: type[Fields], numbers: _Numbers
+    written: list[dict[str, Any]], what: str, kind: type[Fields], numbers: Numbers
 ) -> tuple[tuple[str, Schema], ...]:
     """The nodes of `[[hold]]` or `[[supply]]` with the form of their number."""
     out = []

@@ -91,7 +91,6 @@ def _each(kind: str, say: _Say) -> str:
         )  # fmt: skip
     return _SUCTION.format(
         mouth=say.area(0.012), duct=say.small(0.125), rise=say.long(1.1), bend=say.small(0.19),
-        section=say.area(0.0123),
     )  # fmt: skip
 
 
@@ -256,11 +255,10 @@ rise = {rise}
 loss_coefficient = 0.3             # what else is in the way; its outlet is free
 bends = [{{ angle = "90 deg", radius = {bend} }}]
 
-[[each_unit.tapping]]
+[[each_unit.tapping]]              # its section is that of the duct; elsewhere give area, or diameter
 name = "head {{unit}}"
 path = "duct {{unit}}"
 end = "from"
-area = {section}
 
 """
 _FIXES = """# What might be done, a [[fix]] each; take the marks away and write your own.

@@ -57,8 +57,8 @@ def placed(written: list[dict[str, Any]], *key: str) -> list[Placed]:
 
 
 def expand(
-    document: Mapping[str, Any],
-) -> tuple[list[Placed], list[Placed], list[Placed], tuple[str, ...]]:
+    document: Mapping[str, Any], wrong: Problems
+) -> tuple[list[Placed], list[Placed], list[Placed], tuple[str, ...], bool]:
     """The repeated parts and tappings, the units and the boxes of a machine file, every text filled in.
 
     A name among the `boxes` at the top with `{unit}` in it stands for one box a unit, as do those under
@@ -73,15 +73,19 @@ def expand(
         Unit by unit, in the order of the file.
     boxes : tuple of str
         Those of the whole machine first.
+    whole : bool
+        Whether every text could be filled in. What is wrong goes to `wrong`: a hole that no key fills, a key
+        that fills no hole, a unit without a name or named twice.
 
     Raises
     ------
     InputError
-        For a hole that no key fills, a key that fills no hole, a unit without a name or named twice, and
-        more repetition than any machine has.
+        For what is no table, and more repetition than any machine has.
     """
     each = table(document.get("each_unit"), "each_unit")
-    refuse_unknown(each, EACH_UNIT, "each_unit")
+    with wrong.noting("each_unit"):
+        refuse_unknown(each, EACH_UNIT, "each_unit")
+    misspelt = any(isinstance(value, list) for key, value in each.items() if key not in EACH_UNIT)
     units = tables(document.get("unit"), "unit", MOST_UNITS)
     part_templates = tables(each.get("part"), "each_unit.part")
     tapping_templates = tables(each.get("tapping"), "each_unit.tapping")
@@ -96,40 +100,54 @@ def expand(
             allowed=f"at most {MOST_REPEATED:,} in all",
         )
     needed = _holes(each) | _holes(document.get("boxes"))
-    problems = Problems()
-    words = []
+    words: dict[str, tuple[int, dict[str, Any], dict[str, Any]]] = {}
+    unsure = set()
     for i, unit in enumerate(units):
-        with problems.noting("unit", i):
-            words.append(_words(unit, f"unit {i + 1}"))
-            _check_words(words[-1], unit, needed, f"unit {words[-1]['unit']!r}")
-    problems.refuse()
-    unique([own["unit"] for own in words], "unit")
+        before = len(wrong.found)
+        with wrong.noting("unit", i):
+            own = _words(unit, f"unit {i + 1}")
+            unique([*words, own["unit"]], "unit")
+            words[own["unit"]] = (i, unit, own)
+            _check_words(own, unit, needed, f"unit {own['unit']!r}", wrong, i)
+        if len(wrong.found) > before:
+            unsure.add(i)
     parts, tappings, out = [], [], []
     written = texts(document, "boxes", "boxes")
     box_templates = [box for box in written if "{" in box] + list(texts(each, "boxes", "each_unit, boxes"))
     boxes = [box for box in written if "{" not in box]
-    for i, (unit, own) in enumerate(zip(units, words, strict=True)):
+    for i, unit, own in words.values():
         keys = {key: unit.get(key, each.get(key)) for key in ("vacuum_at", "duct", "openings", "note")}
         filled = {"name": own["unit"]}
-        with problems.noting("unit", i):
+        with wrong.noting("unit", i):
             place = f"unit {own['unit']!r}"
             filled |= {key: fill(value, own, place) for key, value in keys.items() if value is not None}
         out.append(Placed(filled, ("unit", i), {k: ("each_unit", k) for k in keys if k not in unit}))
-        parts += _repeated(part_templates, "part", i, own, problems)
-        tappings += _repeated(tapping_templates, "tapping", i, own, problems)
-        with problems.noting("boxes"):
+        parts += _repeated(part_templates, "part", i, own, wrong, i in unsure)
+        tappings += _repeated(tapping_templates, "tapping", i, own, wrong, i in unsure)
+        with wrong.noting("boxes"):
             boxes += fill(box_templates, own, "boxes")
-    problems.refuse()
-    return parts, tappings, out, tuple(boxes)
+    whole = not misspelt and len(parts) == len(part_templates) * len(units)
+    whole = whole and len(tappings) == len(tapping_templates) * len(units)
+    return parts, tappings, out, tuple(boxes), whole
 
 
 def _repeated(
-    templates: list[dict[str, Any]], what: str, unit: int, words: Mapping[str, Any], problems: Problems
+    templates: list[dict[str, Any]],
+    what: str,
+    unit: int,
+    words: Mapping[str, Any],
+    problems: Problems,
+    unsure: bool,
 ) -> list[Placed]:
-    """The templates filled in for a unit, each with what leads to it and to the keys that fill it."""
+    """The templates filled in for a unit, each with what leads to it and to the keys that fill it.
+
+    Of a unit whose keys are wrong already nothing more is said where one is missing.
+    """
     out = []
     for i, template in enumerate(templates):
         key: KeyPath = ("each_unit", what, i)
+        if unsure and not _holes(template) <= set(words):
+            continue
         with problems.noting(*key):
             values = fill(template, words, f"each_unit.{what} {_called(template)}")
             holes = {k: sorted(_holes(value) - {"unit", "name"}) for k, value in template.items()}
@@ -187,21 +205,26 @@ def _words(unit: Mapping[str, Any], place: str) -> dict[str, Any]:
     return {**words, "name": name, "unit": name}
 
 
-def _check_words(words: Mapping[str, Any], unit: Mapping[str, Any], needed: set[str], place: str) -> None:
-    """Refuse a key of a unit that neither means something nor fills a hole."""
+def _check_words(
+    words: Mapping[str, Any],
+    unit: Mapping[str, Any],
+    needed: set[str],
+    place: str,
+    wrong: Problems,
+    at: int,
+) -> None:
+    """Note each key of a unit that neither means something nor fills a hole."""
     for key, value in unit.items():
         if key in OF_UNIT:
             continue
-        if key not in needed:
-            known = sorted(needed - {"unit"}) + list(OF_UNIT)
-            raise UnknownName.of("key", key, known, place=place).at(key=(key,))
-        if key not in words:
-            raise InputError(
-                f"{key}: {shown(value)} fits in no text",
-                place=place,
-                allowed="a text or a number",
-                key=(key,),
-            )
+        with wrong.noting("unit", at, key):
+            if key not in needed:
+                known = sorted(needed - {"unit"}) + list(OF_UNIT)
+                raise UnknownName.of("key", key, known, place=place)
+            if key not in words:
+                raise InputError(
+                    f"{key}: {shown(value)} fits in no text", place=place, allowed="a text or a number"
+                )
 
 
 def _holes(value: Any) -> set[str]:

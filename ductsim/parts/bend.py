@@ -45,7 +45,9 @@ class Bend(Fields):
     def check(self) -> None:
         """A curved bend needs its radius."""
         if self.radius is None and self.style != "mitre":
-            raise InputError("radius is missing", place="bend", allowed="give the centre-line radius")
+            raise InputError(
+                "radius is missing", place="bend", allowed="give the centre-line radius, or style = 'mitre'"
+            )
 
     def loss(self, width: Any, aspect: Any = None) -> Any:
         """Loss coefficient on the velocity in a duct of this diameter or width [-].

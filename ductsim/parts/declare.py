@@ -104,6 +104,10 @@ class Part(Fields):
         """Per path, its law and coefficients."""
         raise TypeError(f"{type(self).__name__} gives no paths")
 
+    def section_at(self, end: str) -> Any:
+        """The section at one of its ends [m2], where air fills it; None where the part tells none."""
+        return None
+
     def placed(self, nodes: Sequence[str], free: Collection[str]) -> Self:
         """The part as it stands between `nodes`, of which those in `free` are the open air or boxes."""
         return self

@@ -90,6 +90,10 @@ class Duct(OpenEnds):
         shut = np.less(self.section()[0], NOTHING)
         return np.where(shut, 1.0, self.height) / np.where(shut, 1.0, self.width)
 
+    def section_at(self, end: str) -> Any:
+        """Its own, at either end."""
+        return self.section()[0]
+
     def paths(self) -> tuple[Path, ...]:
         """One path by the friction law."""
         area, bore, width = self.section()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Collection, Sequence
 from typing import Any, Self
 
@@ -29,6 +30,14 @@ SHAPE = ((0.0, 0.95), (0.06, 1.02), (0.12, 1.0), (0.18, 0.86), (0.24, 0.60), (0.
 DESIGN = SHAPE[3]
 STANDARD_AIR = 1.2
 """Density that fan curves are stated for where nothing else is said [kg/m3]; common practice."""
+SHAPE_WORDS = {
+    **dict.fromkeys(
+        ("backward", "backward-inclined", "backward-curve", "backwards-curved"), "backward-curved"
+    ),
+    **dict.fromkeys(("forward", "forward-curve", "forwards-curved", "multivane"), "forward-curved"),
+    **dict.fromkeys(("straight", "paddle", "radial-blade", "straight-radial"), "radial"),
+}
+"""What people call a shape -> its word."""
 ASSUMED_SPREAD = ASSUMED_SPREADS["assumed"]
 """Relative spread of the pressures of a fan whose curve is assumed, not measured [-]; our assumption."""
 
@@ -399,9 +408,10 @@ class Fan(Part):
         for key in more:
             if key not in cls.declared:
                 raise InputError(f"unknown key {key!r}", place="fan", allowed="the fields of a fan")
+        shape = _known_shape(shape) if shape else ""
         plain: dict[str, Any] = {"curve_speed": speed, "speed": speed, "curve": point or shape or "assumed"}
         if shape:
-            wheel = WHEELS[_known_shape(shape)]
+            wheel = WHEELS[shape]
             points = zip(wheel.flow, wheel.pressure, strict=True)
             power = [y * flow_scale * level for y in wheel.power]
             plain |= {} if "efficiency" in more else {"shaft_power": power}
@@ -415,7 +425,8 @@ class Fan(Part):
 
 
 def _known_shape(shape: Any) -> str:
-    return one_of(shape, WHEELS, "fan, shape", "word")
+    plain = re.sub(r"[ _]+", "-", shape.casefold().strip()) if isinstance(shape, str) else shape
+    return one_of(SHAPE_WORDS.get(plain, plain), WHEELS, "fan, shape", "word")
 
 
 def _above_zero(name: str, value: Any) -> Any:

@@ -81,6 +81,10 @@ class Hose(OpenEnds):
         doc="share of the section closed by a kink; 1 = shut",
     )
 
+    def section_at(self, end: str) -> Any:
+        """Its own, at either end."""
+        return 0.25 * math.pi * self.diameter**2
+
     def paths(self) -> tuple[Path, ...]:
         """One path by the friction law."""
         shut = np.less((0.25 * math.pi) * self.diameter * self.diameter * (1.0 - self.kink), NOTHING)

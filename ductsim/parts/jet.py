@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import numpy as np
 
@@ -107,6 +108,12 @@ class Jet(Part):
                 place="jet: nozzle_loss",
                 allowed="at least one of nozzle_loss, suction_loss and mixing_loss above 0",
             )
+
+    def section_at(self, end: str) -> Any:
+        """Beside the nozzle, and where the streams have mixed; before the nozzle it is not known."""
+        if end == "discharge":
+            return self.mixing_area
+        return self.mixing_area - self.nozzle_area if end == "suction" else None
 
     def paths(self) -> tuple[Pair, ...]:
         """The motive and the suction path, which act on each other."""

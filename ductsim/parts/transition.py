@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import numpy as np
 
@@ -70,6 +71,10 @@ class Transition(OpenEnds):
         doc="full angle between the walls; 180 degrees = a step",
         cure="write '30 deg'",
     )
+
+    def section_at(self, end: str) -> Any:
+        """That of the end."""
+        return self.first_area if end == self.ends[0] else self.second_area
 
     def paths(self) -> tuple[Path, ...]:
         """One path by the two-way square law."""

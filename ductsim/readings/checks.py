@@ -45,11 +45,14 @@ class ReadingCheck(Result):
         What the machine as described makes at each reading, SI.
     problems : list of str
         Readings that cannot be right, a sentence each; `fit` refuses them.
+    measures : str
+        "metric" or "inch", as of the machine.
     """
 
     readings: Readings
     predicted: Array
     problems: list[str]
+    measures: str = "metric"
 
     @cached_property
     def notes(self) -> list[Note]:
@@ -113,7 +116,7 @@ def check_readings(machine: MachineData, readings: Any) -> ReadingCheck:
     """
     found = readings_of(machine, readings)
     predicted = first_sight(machine, found)
-    return ReadingCheck(found, predicted, problems(machine, found, predicted))
+    return ReadingCheck(found, predicted, problems(machine, found, predicted), machine.measures)
 
 
 def first_sight(machine: MachineData, readings: Sequence[Reading] | Readings) -> Array:
@@ -319,7 +322,8 @@ class ReducedReadings(Result):
 
     def sentences(self, measures: str = "metric") -> list[str]:
         """To which speed and density."""
-        return [f"Reduced to {self.engine_speed * RPM:,.0f} rpm and {self.density:.3f} kg/m3."]
+        density = said(self.density, "kg/m3", measures)
+        return [f"Reduced to {self.engine_speed * RPM:,.0f} rpm and {density}."]
 
 
 def reduce_readings(
@@ -344,6 +348,7 @@ def reduce_readings(
         read.seen,
         read.file,
         read.sha256,
+        machine.measures,
     )
     speed = (usual_speed(machine) or 0.0) if engine_speed is None else engine_speed
     own = float(np.median(machine.air().density)) if density is None else single(density, "kg/m3", "density")

@@ -49,7 +49,7 @@ def readings_of(machine: MachineData, source: Any) -> Readings:
         items = [with_engine_speed(machine, reading) for reading in found]
     except InputError as err:
         raise err.at(file=found.file) from None
-    return Readings(named(machine.layout, items), found.seen, found.file, found.sha256)
+    return Readings(named(machine.layout, items), found.seen, found.file, found.sha256, machine.measures)
 
 
 def with_engine_speed(machine: MachineData, reading: Reading) -> Reading:

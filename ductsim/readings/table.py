@@ -148,12 +148,15 @@ class Readings(Result):
         What was left out or understood, a sentence each; `notes` are these.
     file, sha256 : str
         The file they came from and the SHA-256 of its bytes; empty if from none.
+    measures : str
+        "metric" or "inch", as of the machine that they belong to.
     """
 
     items: Sequence[Reading]
     seen: Sequence[str] = ()
     file: str = ""
     sha256: str = ""
+    measures: str = "metric"
 
     def __post_init__(self) -> None:
         self.items = tuple(self.items)
@@ -165,7 +168,8 @@ class Readings(Result):
         return iter(self.items)
 
     def __add__(self, other: Readings) -> Readings:
-        return Readings((*self.items, *other.items), [*self.seen, *other.seen])
+        items, seen = (*self.items, *other.items), [*self.seen, *other.seen]
+        return Readings(items, seen, measures=self.measures)
 
     @cached_property
     def notes(self) -> list[Note]:

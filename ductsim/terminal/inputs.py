@@ -89,12 +89,16 @@ class Inputs:
         named = getattr(self._args, role, None)
         if named:
             return Path(named)
-        ending = ENDINGS[role]
-        for name in (f"{self._place.stem}_{role}.{ending}", f"{role}.{ending}"):
+        for name in self._beside(role):
             place = self._place.with_name(name)
-            if os.path.lexists(place) and not (self.is_demo and name == f"{role}.{ending}"):
+            if os.path.lexists(place):
                 return None if nothing_in(place) else place
         return None
+
+    def _beside(self, role: str) -> list[str]:
+        """The names that a file of a role may have beside the machine file; the first is looked for first."""
+        ending = ENDINGS[role]
+        return [f"{self._place.stem}_{role}.{ending}", *([] if self.is_demo else [f"{role}.{ending}"])]
 
     def _keep(self, place: Path) -> None:
         """Refuse to write over a file that is read."""
@@ -118,11 +122,18 @@ class Inputs:
         """
         place = self.find(role)
         if place is None:
-            beside = f"{self._place.stem}_{role}.{ENDINGS[role]}"
+            words, names = WORDS.get(role, role), self._beside(role)
+            empty = next((name for name in names if nothing_in(self._place.with_name(name))), "")
+            if empty:
+                raise InputError(
+                    f"{self._place.with_name(empty)} holds nothing yet",
+                    place=f"--{role}",
+                    allowed=f"write {words} into it, as its first lines show, or give --{role} FILE",
+                )
             raise InputError(
-                f"there is no file of {WORDS.get(role, role)} for {self._args.machine}",
+                f"there is no file of {words} for {self._args.machine}",
                 place=f"--{role}",
-                allowed=f"name one with --{role} FILE, or put {beside!r} beside the machine file",
+                allowed=f"name one with --{role} FILE, or put {names[0]!r} beside the machine file",
             )
         return self.take(role, place, reader)
 

@@ -59,6 +59,8 @@ class Fill(Result):
         What lands then.
     moves : list of Move
         For each discharge that can be moved, its best place by itself; what uses most of the box first.
+    measures : str
+        "metric" or "inch", as of the machine.
     """
 
     box: Box
@@ -71,6 +73,7 @@ class Fill(Result):
     best: Array
     best_profile: Array
     moves: list[Move] = field(default_factory=list)
+    measures: str = "metric"
 
     @property
     def positions(self) -> Array:

@@ -70,10 +70,12 @@ def fill(machine_or_fit: Any, crop: Any = None, box: Box | None = None) -> Fill:
     margin = float(carrying_margin(machine, machine.solve(raise_error=False)))
     known = machine.crop
     assert known is not None
-    return filled(box, known, list(flows), rate, margin)
+    return filled(box, known, list(flows), rate, margin, machine.measures)
 
 
-def filled(box: Box, crop: Crop, units: list[str], flows: Array, margin: float) -> Fill:
+def filled(
+    box: Box, crop: Crop, units: list[str], flows: Array, margin: float, measures: str = "metric"
+) -> Fill:
     """How a box fills by the crop flow of each discharge, with the best positions; see `Fill`."""
     edges = np.linspace(0.0, box.width, BINS + 1)
     landing = [_landed(box, places, flow) for flow, places in zip(flows, _choices(box), strict=True)]
@@ -90,6 +92,7 @@ def filled(box: Box, crop: Crop, units: list[str], flows: Array, margin: float) 
         best=best,
         best_profile=_profile(box, flows, best),
         moves=_moves(box, flows, landing, profile),
+        measures=measures,
     )
 
 

@@ -150,8 +150,9 @@ def _about_best(found: Fill, measures: str) -> list[str]:
 
 def notes(found: Fill) -> list[Note]:
     """What deserves a look."""
+    spreading = said(float(found.box.spreading), "m", found.measures)
     text = (
-        f"Crop is taken to land up to {found.box.spreading:g} m to either side of its discharge and to "
+        f"Crop is taken to land up to {spreading} to either side of its discharge and to "
         "stay there: both our assumption."
     )
     out = [Note(text, "assumed", "spreading", float(found.box.spreading))]
