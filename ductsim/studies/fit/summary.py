@@ -215,7 +215,7 @@ def notes(fit: Fit) -> list[Note]:
         out.append(Note("Where no engine speed counts, only ratios between readings do.", "ratios only"))
     if any(r.blanked for r in fit.taken):
         out.append(Note("A blanked opening is taken as tight.", "assumed"))
-    out += _of_draws(fit.draws)
+    out += of_draws(fit.draws)
     if _contradicts(fit):
         worst = sorted(fit.readings, key=lambda row: -abs(row["misfit"]))[:MOST_NAMED]
         words = listed([f"{place(row)} ({row['misfit']:+.1f})" for row in worst])
@@ -232,7 +232,7 @@ def notes(fit: Fit) -> list[Note]:
     return [*out, Note(text, "effort", value=fit.seconds)]
 
 
-def _of_draws(draws: Draws) -> list[Note]:
+def of_draws(draws: Draws) -> list[Note]:
     """What the draws behind the intervals are worth, where that is less than usual."""
     share = draws.lost / draws.asked
     if draws.linear and not draws.lost:
