@@ -22,7 +22,7 @@ FAR = 1e3  # residual of a reading that could not be predicted, in standard devi
 LITTLE = 0.05
 """Gain in chi-square that a linear step with a new Jacobian promises, from which the Jacobian is as good as
 that at the end: a fifth of a standard deviation away at most."""
-NOTHING_LEFT = 1e-5  # gain that a linear step promises where there is nothing left to search for
+NOTHING_LEFT = 1e-6  # gain that a linear step promises where there is nothing left to search for
 PRE_STEPS, REFRESHED = 12, 6
 SHARES = np.array([1.0, 0.5, 0.2, 0.05])  # of a step: all are tried at once
 
