@@ -19,9 +19,9 @@ HOPELESS, FEW_TRIALS = 30.0, 6
 """Chi-square a reading from which readings contradict each other, whatever the unknowns; and the predictions
 that the final search makes then: the exact best of what is wrong is worth no more."""
 FAR = 1e3  # residual of a reading that could not be predicted, in standard deviations
-LITTLE = 0.05
+LITTLE = 0.01
 """Gain in chi-square that a linear step with a new Jacobian promises, from which the Jacobian is as good as
-that at the end: a fifth of a standard deviation away at most."""
+that at the end: a tenth of a standard deviation away."""
 NOTHING_LEFT = 1e-6  # gain that a linear step promises where there is nothing left to search for
 PRE_STEPS, REFRESHED = 12, 6
 SHARES = np.array([1.0, 0.5, 0.2, 0.05])  # of a step: all are tried at once
@@ -233,7 +233,7 @@ def _approach(problem: Problem, u: Array) -> tuple[Array, tuple[Array, Array], f
         base, learnt = problem.factors(u[:, None])[:, 0], np.zeros_like(slopes)
         step, promised = _step(slopes, goal - predicted, u)
         good = promised < LITTLE
-        enough = NOTHING_LEFT if good else 0.2 * LITTLE
+        enough = NOTHING_LEFT if good else 0.5 * LITTLE
         for _ in range(PRE_STEPS):
             if promised < enough:
                 break
