@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any, ClassVar
 
@@ -16,7 +16,7 @@ from ...inference.sampling import Draws, draw
 from ...inference.scales import EDGE, Scales
 from ...machine.fitted import Fitted
 from ...readings.unknowns import Unknown
-from .costing import costs
+from .costing import LEAST, costs
 from .mixture import Mixture
 from .setting_aside import chance, problem_without
 
@@ -50,11 +50,14 @@ class Fit(Fitted):
         The estimate where every reading counts.
     slips : list of Group
         What is grossly wrong: readings, or a set's engine speed. `estimate` and `draws` are without it.
+    priced : list of dict
+        What each leak costs the weakest unit, as `costs` has it.
     """
 
     sd: Array
     plain: Estimate
     slips: list[gross.Group]
+    priced: list[Row] = field(default_factory=list)
 
     def drawn(self, count: int) -> Draws:
         """At least so many draws: those at hand, or new ones where these are fewer."""
@@ -68,7 +71,11 @@ class Fit(Fitted):
 
     @cached_property
     def unknowns(self) -> list[Row]:
-        """A row for each unknown: estimate, interval, prior interval, what told it; clear excess first.
+        """A row for each unknown: estimate, interval, prior interval, what told it, what it costs.
+
+        The leak that most probably costs the weakest unit most comes first: `cost_Pa` is by how much vacuum
+        [Pa] the weakest unit would gain with the leak no larger than was likely, `chance_costliest` how
+        probably no other leak costs more. Unknowns that cost nothing follow, clear excess first.
 
         `ratio` is the width of the interval over that of the prior's of the same kind, `scale_ratio` the
         same of the standard deviations on the unknown's scale; `told` is "by the readings", "in part" or
@@ -77,6 +84,7 @@ class Fit(Fitted):
         count = len(self.scales)
         scales = Scales(list(self.scales.values()))
         values = scales.values(self.draws.x[:count])
+        priced = {row["leak"]: row for row in self.priced}
         best = scales.values(self.estimate.x[:count, None])[:, 0]
         prior = scales.values(np.repeat([[-EDGE, EDGE]], count, axis=0))
         one_end = np.full((count, 2), ONE_SIDED) * [-1.0, 1.0]
@@ -105,7 +113,21 @@ class Fit(Fitted):
                     "chance_high": float(np.sum(self.draws.weights[values[i] > u.likely])),
                 }
             )
-        return sorted(rows, key=lambda row: (row["told"] == "only by the prior", -_excess(row)))
+            if priced:
+                own = priced.get(u.address, {})
+                rows[-1]["cost_Pa"] = own.get("cost", math.nan)
+                rows[-1]["chance_costliest"] = own.get("chance_costliest", math.nan)
+        costly = [n for n, row in priced.items() if row["chance_costliest"] > 0.0 or row["mean"] > LEAST]
+        place = {name: i for i, name in enumerate(costly)}
+        last = len(place)
+        return sorted(
+            rows,
+            key=lambda row: (
+                place.get(row["unknown"], last),
+                row["told"] == "only by the prior",
+                -excess(row),
+            ),
+        )
 
     @cached_property
     def pairs(self) -> list[Row]:
@@ -253,7 +275,7 @@ def _told(ratio: float, scale_ratio: float) -> str:
     return "in part" if min(ratio, scale_ratio) < HARDLY else "only by the prior"
 
 
-def _excess(row: Row) -> float:
+def excess(row: Row) -> float:
     """How clearly an unknown is larger than was likely: its lower end first, then its estimate."""
     likely = row["likely"]
     return math.log1p(row["low"] / likely) + 0.1 * math.log1p(row["estimate"] / likely)

@@ -19,6 +19,7 @@ from ...readings.model import ReadingErrors, ReadingModel
 from ...readings.naming import readings_of
 from ...readings.table import Readings
 from ...readings.unknowns import Unknown, default_scale, nuisances, unknowns_of
+from .costing import priced
 from .result import Fit, Suspects
 from .setting_aside import settled
 from .suspecting import suspected
@@ -133,7 +134,7 @@ def explained(
     problem, estimate = found.problem, found.estimate
     model.start_at(estimate.x)
     drawn = draw(problem, estimate, count, np.random.default_rng(seed))
-    return Fit(
+    out = Fit(
         given=machine,
         taken=readings,
         wanted=list(wanted),
@@ -146,9 +147,12 @@ def explained(
         estimate=estimate,
         solves=problem.solves * conditions,
         jacobians=problem.jacobians,
-        seconds=time.perf_counter() - started,
+        seconds=0.0,
         draws=drawn,
         sd=model.noise(),
         plain=found.plain,
         slips=found.groups,
     )
+    out.priced = priced(out)
+    out.seconds = time.perf_counter() - started
+    return out
