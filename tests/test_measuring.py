@@ -243,13 +243,57 @@ def test_a_difference_errs_as_a_reading_of_it_would(fit):
     """A difference of two places is taken to tell what the model of readings makes of it, zero too."""
     singles = [ds.Reading(t, 0.0, engine_speed=SPEED, set=NEXT) for t in ("door 1", "door 2", "air box")]
     belief = _Belief.of(fit, singles)
-    readings, slopes, noise = _candidates(belief, singles)
+    readings, rows, noise = _candidates(belief, singles)
     assert [bool(r.minus) for r in readings] == [False] * 3 + [True] * 3
-    for r, row, sd in zip(readings, slopes, noise, strict=True):
+    draws = belief.x.shape[1]
+    for r, row, sd in zip(readings, rows, noise, strict=True):
         own = ReadingModel(fit.given, [r], fit.scales, fit.errors, fit.relative)
         places = [belief.model.names.index(name) for name in own.names]
         value, exact = own.jacobian(belief.z[places])
         assert value[0] == pytest.approx(r.value) and sd == pytest.approx(fit.errors.of(r, r.value))
-        np.testing.assert_allclose(row[places], exact[0], atol=1e-6 * np.abs(exact).max())
-        assert not np.delete(row, places).any()
-        assert row[belief.model.names.index(f"zero of set {NEXT}")] == pytest.approx(fit.errors.zero)
+        predicted = own.predict(belief.x[places])
+        np.testing.assert_allclose(row[:draws], belief.draws.anomalies(predicted)[0], atol=1e-3)
+        errors = dict(zip(own.names, exact[0], strict=True))
+        for place, slope in zip(belief.own, row[draws:], strict=True):
+            assert slope == pytest.approx(errors.get(belief.model.names[place], 0.0), abs=1e-3)
+        assert errors[f"zero of set {NEXT}"] == pytest.approx(fit.errors.zero)
+
+
+def test_how_a_tapping_faces_the_air_is_what_the_fit_found(machine, fit):
+    singles = [ds.Reading(t, 0.0, engine_speed=SPEED, set=NEXT) for t in ("door 1", "jet box 1")]
+    belief = _Belief.of(fit, singles)
+    known, new = (belief.model.names.index(f"facing of {r.tapping}") for r in singles)
+    np.testing.assert_array_equal(belief.x[known], belief.draws.x[fit.names.index("facing of door 1")])
+    assert new in belief.own and known not in belief.own
+    assert all(belief.model.names.index(n) in belief.own for n in belief.model.names if NEXT in n)
+
+
+def test_a_fit_has_one_interval(fit):
+    """Of each unknown, what the fit and the choice of readings say of it now is the same."""
+    found = {row["question"]: row for row in where_to_measure(fit).questions()}
+    for row in fit.unknowns:
+        own = found[row["unknown"]]
+        assert (
+            (own["now_low"], own["now_high"]) == (row["low"], row["high"]) == fit.interval(row["unknown"])[:2]
+        )
+
+
+def test_a_leak_that_seems_to_be_nothing_is_not_known_to_be(machine):
+    """At an estimate of nothing a leak moves no reading, linearly: the draws know better."""
+    model = model_of(machine, plan(machine)[:3])
+    truth = np.zeros(model.size)
+    place = model.names.index("hatch leak 2.area")
+    truth[place] = -4.0
+    rows = read(model, truth, np.random.default_rng(2))
+    fit = explained(machine, ds.Readings(rows), unknowns_of(machine, ["hatch leak 2.area"]), draws=300)
+    sealed = replace_coordinate(fit, place, -4.0)
+    found = where_to_measure(sealed, "hatch leak 2.area")
+    assert found.expected[0].now[0] == 0.0 < found.expected[0].now[1]
+    assert found.best.left < 0.9 and found.expected[0].together[1] < found.expected[0].now[1]
+
+
+def replace_coordinate(fit, place, value):
+    """The fit with one coordinate of its estimate elsewhere; its draws stay."""
+    x = fit.estimate.x.copy()
+    x[place] = value
+    return replace(fit, estimate=replace(fit.estimate, x=x))

@@ -19,11 +19,12 @@ HOPELESS, FEW_TRIALS = 30.0, 6
 """Chi-square a reading from which readings contradict each other, whatever the unknowns; and the predictions
 that the final search makes then: the exact best of what is wrong is worth no more."""
 FAR = 1e3  # residual of a reading that could not be predicted, in standard deviations
-CLOSE = 1e-4  # gain in chi-square that ends a row of steps
-LITTLE = 1e-2  # gain that ends the approach
-NOTHING_LEFT = 1e-5  # gain that a linear step still promises where there is nothing left to search for
-PRE_STEPS = 12
-REFRESHED = 4
+LITTLE = 0.01
+"""Gain in chi-square that a linear step with a new Jacobian promises, from which the Jacobian is as good as
+that at the end: a tenth of a standard deviation away."""
+NOTHING_LEFT = 1e-6  # gain that a linear step promises where there is nothing left to search for
+PRE_STEPS, REFRESHED = 12, 6
+SHARES = np.array([1.0, 0.5, 0.2, 0.05])  # of a step: all are tried at once
 
 
 @dataclass
@@ -149,7 +150,6 @@ def find(problem: Problem, start: Array | None = None, tolerance: float = 1e-4) 
     trials = MOST_TRIALS
     if known.all() and problem.stretch is not None:
         u0, here, cost, gain = _approach(problem, u0)
-        kept[u0.tobytes()] = here
         if gain < NOTHING_LEFT:
             return _estimate(problem, u0, here, np.ones(len(u0)), 0.5 * cost, 0, "the approach has converged")
         if cost > HOPELESS * len(problem.measured):
@@ -220,45 +220,45 @@ def _estimate(
 def _approach(problem: Problem, u: Array) -> tuple[Array, tuple[Array, Array], float, float]:
     """Newton steps in the space of the readings, with the Jacobian's columns stretched as they are known to.
 
-    The best whitened unknowns are J^T times the misfit: as many numbers as there are readings. Comes back
-    with the last point at which the Jacobian was taken, what was found there, its chi-square, and what a
-    linear step still promises to gain.
+    The best whitened unknowns are J^T times the misfit: as many numbers as there are readings. What the steps
+    show beyond the Jacobian is learnt by Broyden's rule. Comes back with the point, predictions and Jacobian
+    there, its chi-square, and what a linear step still promises to gain; infinite where that Jacobian is not
+    known to be good.
     """
     goal = problem.measured / problem.sd
     reach = max(BELIEVED, float(np.linalg.norm(u)))
-    for turn in range(REFRESHED):
-        first = u
-        here = predicted, slopes = problem.whitened_jacobian(u)
-        before = cost = _cost(predicted - goal, u)
-        base = problem.factors(u[:, None])[:, 0]
-        for _ in range(PRE_STEPS if turn < REFRESHED - 1 else 0):
-            local = _stretched(slopes, base, problem.factors(u[:, None])[:, 0])
-            step = _step(local, goal - predicted, u)
-            trial, there, worth = _along(problem, goal, u, step, cost, reach)
+    for _ in range(REFRESHED):
+        predicted, slopes = problem.whitened_jacobian(u)
+        cost = _cost(predicted - goal, u)
+        base, learnt = problem.factors(u[:, None])[:, 0], np.zeros_like(slopes)
+        step, promised = _step(slopes, goal - predicted, u)
+        good = promised < LITTLE
+        enough = NOTHING_LEFT if good else 0.5 * LITTLE
+        for _ in range(PRE_STEPS):
+            if promised < enough:
+                break
+            trial, there, worth = _along(problem, goal, u, step, reach)
             if not worth < cost:
                 break
-            gain, u, predicted, cost = cost - worth, trial, there, worth
-            if gain < CLOSE:
-                break
-        if before - cost < LITTLE:
-            break
-    slopes, step = here[1], _step(here[1], goal - here[0], first)
-    promised = _cost(slopes @ step, step)
-    return first, here, before, promised
+            moved, told = trial - u, there - predicted
+            u, predicted, cost = trial, there, worth
+            local = _stretched(slopes, base, problem.factors(u[:, None])[:, 0])
+            learnt += np.outer(told - (local + learnt) @ moved, moved) / (moved @ moved)
+            step, promised = _step(local + learnt, goal - predicted, u)
+        if good and promised < enough:
+            local = _stretched(slopes, base, problem.factors(u[:, None])[:, 0])
+            return u, (predicted, local), cost, promised
+    return u, (predicted, slopes), cost, np.inf
 
 
-def _along(
-    problem: Problem, goal: Array, u: Array, step: Array, cost: float, reach: float
-) -> tuple[Array, Array, float]:
-    """The first point along a step that is better; the last one tried if none is."""
-    trial, there, worth = u, goal, np.inf
-    for share in (1.0, 0.5, 0.2):
-        trial = problem.held(u + share * step, reach)
-        there = problem.whitened(trial[:, None])[:, 0]
-        worth = _cost(there - goal, trial) if np.isfinite(there).all() else np.inf
-        if worth < cost:
-            break
-    return trial, there, worth
+def _along(problem: Problem, goal: Array, u: Array, step: Array, reach: float) -> tuple[Array, Array, float]:
+    """The best point along a step of those tried."""
+    trial = np.array([problem.held(u + share * step, reach) for share in SHARES]).T
+    there = problem.whitened(trial)
+    miss = there - goal[:, None]
+    worth = np.sum(miss * miss, axis=0) + np.sum(trial * trial, axis=0)
+    best = int(np.argmin(np.where(np.isfinite(worth), worth, np.inf)))
+    return trial[:, best], there[:, best], float(worth[best]) if np.isfinite(worth[best]) else np.inf
 
 
 def _stretched(slopes: Array, base: Array, now: Array) -> Array:
@@ -267,11 +267,12 @@ def _stretched(slopes: Array, base: Array, now: Array) -> Array:
     return slopes * np.where(moving, now / np.where(moving, base, 1.0), 1.0)
 
 
-def _step(slopes: Array, misfit: Array, u: Array) -> Array:
-    """The step to the best linear answer from u, priors centred at 0."""
+def _step(slopes: Array, misfit: Array, u: Array) -> tuple[Array, float]:
+    """The step to the best linear answer from u, priors centred at 0, and the gain that it promises."""
     inner = np.eye(len(slopes)) + slopes @ slopes.T
-    out: Array = slopes.T @ np.linalg.solve(inner, misfit + slopes @ u) - u
-    return out
+    pull = np.linalg.solve(inner, misfit + slopes @ u)
+    end = slopes.T @ pull
+    return end - u, _cost(misfit, u) - float((misfit + slopes @ u) @ pull)
 
 
 def _cost(misfit: Array, u: Array) -> float:

@@ -35,6 +35,7 @@ stay within, and out there machines are so odd that solving them takes minutes. 
 itself far out, the reach is half of this beyond it."""
 MOST_LOST = 0.5
 """Share of the draws that may be lost; where more are, those that remain say little of the whole."""
+EDGES, ENDS = np.array([0.025, 0.975]), np.array([0.0, 0.95])
 BLOCK = 5_000_000
 """Numbers in one array of a block of draws (draws x readings x readings): 40 MB."""
 
@@ -75,6 +76,34 @@ class Draws:
     def quantiles(self, values: Array, shares: Array) -> Array:
         """Weighted quantiles of a value per draw."""
         return weighted_quantiles(values, self.weights, shares)
+
+    def interval(self, values: Array, nothing: float = -np.inf) -> tuple[float, float, bool]:
+        """What 95 % of a value per draw lie between, and whether that is from 0.
+
+        It is from 0 where more than 2.5 % are no more than `nothing`, else with equal tails. N draws leave 1
+        in N + 1 beyond each end: so few draws make wide intervals, not narrow ones.
+        """
+        one_sided = bool(self.weights[values <= nothing].sum() >= EDGES[0])
+        count = self.effective
+        shares = np.clip(((ENDS if one_sided else EDGES) * (count + 1.0) - 0.5) / count, 0.0, 1.0)
+        low, high = self.quantiles(values, shares).tolist()
+        return (0.0 if one_sided else low), high, one_sided
+
+    def mean(self, values: Array) -> Array:
+        """Weighted means of values (..., N); draws without a value are left out."""
+        known = np.isfinite(values)
+        total = np.where(known, values, 0.0) @ self.weights
+        out: Array = total / np.maximum(known @ self.weights, 1e-12)
+        return out
+
+    def anomalies(self, values: Array) -> Array:
+        """Deviations of values (K, N) from their means, by the roots of the weights.
+
+        Their products are covariances, so they serve in the place of gradients in unknowns of variance 1:
+        what `choosing` asks for. A draw without a value deviates by nothing.
+        """
+        out: Array = np.where(np.isfinite(values), values - self.mean(values)[:, None], 0.0)
+        return out * np.sqrt(self.weights)
 
     def resample(self, count: int, rng: np.random.Generator) -> NDArray[np.intp]:
         """Places of `count` equally weighted draws; systematic, in random order."""

@@ -111,6 +111,14 @@ class Scales:
         """Derivatives of the numbers at z of shape (A, N); 0 where a number stays at its bound."""
         return self._both(z)[1]
 
+    def felt(self, z: Array) -> Array:
+        """The coordinates (A, N), none lower than where its number is 0: farther on nothing changes."""
+        edge = np.full((len(self.scales), 1), -np.inf)
+        rows = self._rows["power"]
+        edge[rows] = -1.0 / self.width[rows]
+        out: Array = np.maximum(z, edge)
+        return out
+
     def _both(self, z: Array) -> tuple[Array, Array]:
         z = np.clip(z, -FARTHEST, FARTHEST)  # a search may stray; nothing is believed out there
         value, slope = np.empty_like(z), np.empty_like(z)

@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 
 from ..arguments import whole
 from ..inference.problem import Estimate
-from ..inference.scales import Scale
+from ..inference.sampling import Draws
+from ..inference.scales import Scale, Scales
 from ..readings.model import ReadingErrors, ReadingModel
 from ..readings.table import Readings
 from ..readings.unknowns import Unknown
@@ -25,6 +26,10 @@ Array = NDArray[np.float64]
 MOST_COLUMNS = 100_000
 """Draws times conditions, at most: half a gigabyte when they are solved."""
 MANY = "operating points (draws times conditions)"
+DRAWS, EASY = 400, 10_000
+"""How many draws are made unless asked otherwise, and under how many conditions all of them together."""
+NOTHING = 0.01
+"""Below this share of what was likely a leak is next to nothing, and its interval may begin at 0."""
 
 
 @dataclass(repr=False, eq=False)
@@ -57,6 +62,8 @@ class Fitted(Result, ABC):
         Operating points and derivatives worked out.
     seconds : float
         The time that it took [s].
+    draws : Draws
+        Weighted draws of the coordinates, behind all intervals.
     several : bool
         Whether several explanations are held possible, so that no one estimate describes them all.
     """
@@ -74,6 +81,7 @@ class Fitted(Result, ABC):
     solves: int
     jacobians: int
     seconds: float
+    draws: Draws
 
     several: ClassVar[bool] = False
 
@@ -106,12 +114,58 @@ class Fitted(Result, ABC):
         count = whole(count, "sample", "possible machines", 1)
         at_most(count * self.conditions, MOST_COLUMNS, MANY, "sample")
         rng = np.random.default_rng(self.seed + 1 if seed is None else seed)
-        return self._with(self.model.machine_numbers(self._drawn(count, rng)))
+        draws = self.drawn(count)
+        return self.at(draws.x[:, draws.resample(count, rng)])
+
+    def at(self, z: Array) -> Machine:
+        """The machines at coordinates (A, N), as columns."""
+        return self._with(self.model.machine_numbers(z))
 
     @abstractmethod
-    def _drawn(self, count: int, rng: np.random.Generator) -> Array:
-        """Coordinates of possible machines, (A, count)."""
+    def drawn(self, count: int) -> Draws:
+        """At least so many draws: those at hand, or new ones where these are fewer."""
+
+    def interval(self, name: str, left: float = 1.0) -> tuple[float, float, bool]:
+        """The 95 % interval of a coordinate's number, and whether it is from 0: the one behind every table.
+
+        It holds the estimate.
+
+        Parameters
+        ----------
+        name : str
+            A wanted number, or any other key of `scales`.
+        left : float
+            What would be left of its standard deviation on its scale: further readings make it smaller.
+        """
+        scales = Scales([self.scales[name]])
+        place = self.names.index(name)
+        z = scales.felt(self.draws.x[[place]])
+        best = float(scales.values(self.estimate.x[[place], None])[0, 0])
+        likely = {u.address: u.likely for u in self.wanted}
+        nothing = NOTHING * likely[name] if name in likely else -np.inf
+        now = self.draws.interval(scales.values(z)[0], nothing)
+        then = now
+        if left != 1.0:
+            middle = self.draws.mean(z)[:, None]
+            values = scales.values(middle + left * (z - middle))[0]
+            then = self.draws.interval(values, nothing)
+            if then[1] - then[0] > now[1] - now[0]:  # no longer from 0, though hardly narrower: from 0 still
+                then = 0.0, float(self.draws.interval(values, np.inf)[1]), True
+        return min(then[0], best), max(then[1], best), then[2]
 
     def _with(self, numbers: dict[str, float] | dict[str, Array]) -> Machine:
         merged = {**self.given.numbers, **numbers}
         return self.given.rebuilt(merged, given=self.given.given | numbers.keys())
+
+
+def draws_for(conditions: int, draws: int | None) -> int:
+    """How many draws a fit makes: as many as were asked for, else fewer the more conditions it has.
+
+    Raises
+    ------
+    InputError
+        For no count, and for more than can be solved at once.
+    """
+    count = min(DRAWS, EASY // conditions) if draws is None else whole(draws, "draws", "draws", 0)
+    at_most(count * conditions, MOST_COLUMNS, MANY, "draws")
+    return count

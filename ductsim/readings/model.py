@@ -228,6 +228,10 @@ class ReadingModel:
         """The coordinate of how much velocity pressure a tapping reads along; None where it is not static."""
         return self._facing.get(tapping)
 
+    def stays(self, name: str) -> bool:
+        """Whether an error is the same in another set too: how a tapping faces the air."""
+        return name in self.names and self.names.index(name) in self._facing.values()
+
     @property
     def unread(self) -> set[str]:
         """The coordinates that are engine speeds which were not read."""

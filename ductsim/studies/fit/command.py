@@ -5,11 +5,11 @@ from __future__ import annotations
 from argparse import Namespace
 from typing import Any
 
-from ...machine.fitted import MOST_COLUMNS
+from ...machine.fitted import DRAWS, MOST_COLUMNS
 from ...terminal.inputs import Inputs
 from ...terminal.parsing import Parser, count
 from ...terminal.signature import Takes, study_command
-from .study import DRAWS, fit
+from .study import fit
 
 
 def _options(parser: Parser) -> None:

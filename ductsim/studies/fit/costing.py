@@ -15,14 +15,31 @@ from ...readings.unknowns import leak_sizes
 Array = NDArray[np.float64]
 Row = dict[str, Any]
 
+MACHINES = 100  # possible ones behind what leaks cost
 LEAST = 1.0  # a leak that costs the weakest unit less is not the costliest [Pa]
+
+
+def priced(fit: Fitted) -> list[Row]:
+    """The same for the fit's own draws; nothing where there is no leak, no unit, or no answer."""
+    if not has_costs(fit):
+        return []
+    try:
+        return costs(fit, MACHINES, None)
+    except InputError:
+        return []
+
+
+def has_costs(fit: Fitted) -> bool:
+    """Whether there are leaks among what was sought, and units that they cost vacuum."""
+    sizes = set(leak_sizes(fit.given.layout))
+    return bool(fit.given.layout.units) and any(u.address in sizes for u in fit.wanted)
 
 
 def costs(fit: Fitted, count: int, seed: int | None) -> list[Row]:
     """A row for each leak, the one first that is most probably the costliest; see `Fit.costs`."""
     sizes = set(leak_sizes(fit.given.layout))
     leaks = [u for u in fit.wanted if u.address in sizes]
-    if not leaks or not fit.given.layout.units:
+    if not has_costs(fit):
         raise InputError("there is no leak that costs a unit", place="costs", allowed="leaks and units")
     possible = fit.sample(count, seed)
     values = {}

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any, ClassVar
 
@@ -11,12 +11,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...inference import gross
-from ...inference.problem import Estimate, Problem
+from ...inference.problem import Estimate
 from ...inference.sampling import Draws, draw
 from ...inference.scales import EDGE, Scales
 from ...machine.fitted import Fitted
 from ...readings.unknowns import Unknown
-from .costing import costs
+from .costing import LEAST, costs
+from .mixture import Mixture
 from .setting_aside import chance, problem_without
 
 Array = NDArray[np.float64]
@@ -27,13 +28,7 @@ TOLD, HARDLY = 0.5, 0.8
 """Up to this ratio of interval to prior interval the readings told an unknown; where they did not, from this
 ratio on, and the same of standard deviations on its scale, only the prior did."""
 OUTLYING = 0.01  # chance of one outlier or more among sound readings
-NOTHING = 0.01
 FELT = 0.3  # effects smaller than this, in standard deviations of what is known, count as none
-EDGES, ENDS = np.array([0.025, 0.975]), np.array([0.0, 0.95])
-# Our assumptions: a faulty leak is about five times what is likely, from once to twenty times; a faulty fan
-# has lost a sixth of its pressure or so. On the suspects' own scales: mean and standard deviation.
-FAULTY = (1.5, 1.0)
-MIXED = 0.05
 
 
 @dataclass(repr=False, eq=False)
@@ -49,34 +44,38 @@ class Fit(Fitted):
 
     Attributes
     ----------
-    draws : Draws
-        Weighted draws of the coordinates, behind all intervals.
     sd : array (M,)
         Standard deviation of each reading by itself, SI.
     plain : Estimate
         The estimate where every reading counts.
     slips : list of Group
         What is grossly wrong: readings, or a set's engine speed. `estimate` and `draws` are without it.
+    priced : list of dict
+        What each leak costs the weakest unit, as `costs` has it.
     """
 
-    draws: Draws
     sd: Array
     plain: Estimate
     slips: list[gross.Group]
+    priced: list[Row] = field(default_factory=list)
 
-    def _drawn(self, count: int, rng: np.random.Generator) -> Array:
-        draws = self.draws
-        if count > draws.asked:
-            problem = problem_without(self.model, self.slips)
-            self.model.start_at(self.estimate.x)
-            draws = draw(problem, self.estimate, count, np.random.default_rng(self.seed))
-        return draws.x[:, draws.resample(count, rng)]
+    def drawn(self, count: int) -> Draws:
+        """At least so many draws: those at hand, or new ones where these are fewer."""
+        if count <= self.draws.asked:
+            return self.draws
+        problem = problem_without(self.model, self.slips)
+        self.model.start_at(self.estimate.x)
+        return draw(problem, self.estimate, count, np.random.default_rng(self.seed))
 
     # ---- the unknowns
 
     @cached_property
     def unknowns(self) -> list[Row]:
-        """A row for each unknown: estimate, interval, prior interval, what told it; clear excess first.
+        """A row for each unknown: estimate, interval, prior interval, what told it, what it costs.
+
+        The leak that most probably costs the weakest unit most comes first: `cost_Pa` is by how much vacuum
+        [Pa] the weakest unit would gain with the leak no larger than was likely, `chance_costliest` how
+        probably no other leak costs more. Unknowns that cost nothing follow, clear excess first.
 
         `ratio` is the width of the interval over that of the prior's of the same kind, `scale_ratio` the
         same of the standard deviations on the unknown's scale; `told` is "by the readings", "in part" or
@@ -85,6 +84,7 @@ class Fit(Fitted):
         count = len(self.scales)
         scales = Scales(list(self.scales.values()))
         values = scales.values(self.draws.x[:count])
+        priced = {row["leak"]: row for row in self.priced}
         best = scales.values(self.estimate.x[:count, None])[:, 0]
         prior = scales.values(np.repeat([[-EDGE, EDGE]], count, axis=0))
         one_end = np.full((count, 2), ONE_SIDED) * [-1.0, 1.0]
@@ -92,8 +92,7 @@ class Fit(Fitted):
         sd = np.sqrt(np.diag(self.estimate.covariance))
         rows = []
         for i, u in enumerate(self.wanted):
-            low, high, one_sided = self._interval(values[i], NOTHING * u.likely)
-            low, high = min(low, float(best[i])), max(high, float(best[i]))
+            low, high, one_sided = self.interval(u.address)
             first, last = prior[i].tolist()
             # like with like: an interval from 0 against what was believed to lie above 0 alike
             before = (0.0, float(prior_ends[i])) if one_sided else (first, last)
@@ -114,22 +113,21 @@ class Fit(Fitted):
                     "chance_high": float(np.sum(self.draws.weights[values[i] > u.likely])),
                 }
             )
-        return sorted(rows, key=lambda row: (row["told"] == "only by the prior", -_excess(row)))
-
-    def _interval(self, values: Array, nothing: float) -> tuple[float, float, bool]:
-        """What 95 % of the draws lie between, and whether that is from 0.
-
-        It is where next to nothing is possible, else with equal tails.
-        """
-        draws = self.draws
-        zero = float(draws.weights[values <= nothing].sum())
-        shares = ENDS if zero >= EDGES[0] else EDGES
-        # n draws leave 1 in n + 1 beyond each end: so few draws make wide intervals, not narrow ones
-        count = draws.effective
-        shares = np.clip((shares * (count + 1.0) - 0.5) / count, 0.0, 1.0)
-        low, high = draws.quantiles(values, shares).tolist()
-        one_sided = zero >= EDGES[0]
-        return (0.0 if one_sided else low), high, one_sided
+            if priced:
+                own = priced.get(u.address, {})
+                rows[-1]["cost_Pa"] = own.get("cost", math.nan)
+                rows[-1]["chance_costliest"] = own.get("chance_costliest", math.nan)
+        costly = [n for n, row in priced.items() if row["chance_costliest"] > 0.0 or row["mean"] > LEAST]
+        place = {name: i for i, name in enumerate(costly)}
+        last = len(place)
+        return sorted(
+            rows,
+            key=lambda row: (
+                place.get(row["unknown"], last),
+                row["told"] == "only by the prior",
+                -excess(row),
+            ),
+        )
 
     @cached_property
     def pairs(self) -> list[Row]:
@@ -277,7 +275,7 @@ def _told(ratio: float, scale_ratio: float) -> str:
     return "in part" if min(ratio, scale_ratio) < HARDLY else "only by the prior"
 
 
-def _excess(row: Row) -> float:
+def excess(row: Row) -> float:
     """How clearly an unknown is larger than was likely: its lower end first, then its estimate."""
     likely = row["likely"]
     return math.log1p(row["low"] / likely) + 0.1 * math.log1p(row["estimate"] / likely)
@@ -295,19 +293,12 @@ class Suspects(Fitted):
     ----------
     hypotheses : list of (faulty addresses, chance)
         The most probable first.
-    answers : array (A, H)
-        The most probable coordinates under each hypothesis.
-    sound_mean, sound_sd : array (A,)
-        What is believed of each coordinate where no suspect is at fault.
-    base : Estimate
-        The estimate before anything was suspected, about which the hypotheses were weighed.
+    mixture : Mixture
+        What is believed under each, for more draws.
     """
 
     hypotheses: list[tuple[tuple[str, ...], float]]
-    answers: Array
-    sound_mean: Array
-    sound_sd: Array
-    base: Estimate
+    mixture: Mixture
 
     several: ClassVar[bool] = True
 
@@ -325,38 +316,6 @@ class Suspects(Fitted):
                 out[name] += share
         return out
 
-    def believed(self, names: tuple[str, ...]) -> tuple[Array, Array]:
-        """Mean and standard deviation of each coordinate where these suspects are at fault."""
-        mean, sd = self.sound_mean.copy(), self.sound_sd.copy()
-        own = [self.names.index(name) for name in names]
-        mean[own], sd[own] = FAULTY
-        return mean, sd
-
-    def _drawn(self, count: int, rng: np.random.Generator) -> Array:
-        """From the probable hypotheses, each by its share."""
-        probable = [h for h, (_, chance) in enumerate(self.hypotheses) if chance > MIXED] or [0]
-        shares = np.array([self.hypotheses[h][1] for h in probable])
-        edges = np.floor(count * np.cumsum(shares) / shares.sum() + rng.random()).astype(int)
-        sizes = np.diff(np.clip(edges, 0, count), prepend=0)
-        sizes[0] += count - sizes.sum()
-        columns = []
-        for h, size in zip(probable, sizes.tolist(), strict=True):
-            if size:
-                problem, estimate = self._near(h)
-                draws = draw(problem, estimate, max(2 * size, 20), rng)
-                columns.append(draws.x[:, draws.resample(size, rng)])
-        return np.concatenate(columns, axis=1)
-
-    def _near(self, hypothesis: int) -> tuple[Problem, Estimate]:
-        """The answer under a hypothesis, as an estimate to draw around."""
-        mean, sd = self.believed(self.hypotheses[hypothesis][0])
-        problem, x = self.model.problem(mean, sd), self.answers[:, hypothesis]
-        self.model.start_at(x)
-        plain = self.model.problem()
-        base, there = plain.factors(self.base.x[:, None]), plain.factors(x[:, None])
-        moved = np.where(base != 0.0, there / np.where(base != 0.0, base, 1.0), 1.0)
-        slopes = self.base.slopes * moved[:, 0] * sd
-        predicted = problem.predict(x[:, None])[:, 0]
-        residuals = (predicted - problem.measured) / problem.sd
-        covariance = sd[:, None] * np.linalg.inv(slopes.T @ slopes + np.eye(len(sd))) * sd
-        return problem, Estimate(x, predicted, residuals, slopes, covariance, math.nan, 0, "")
+    def drawn(self, count: int) -> Draws:
+        """At least so many draws: those at hand, or new ones where these are fewer."""
+        return self.draws if count <= self.draws.asked else self.mixture.draw(self.model, count, self.seed)

@@ -8,10 +8,9 @@ from typing import Any, Literal, overload
 
 import numpy as np
 
-from ...arguments import whole
 from ...errors import UnknownName
 from ...inference.sampling import draw
-from ...machine.fitted import MANY, MOST_COLUMNS
+from ...machine.fitted import draws_for
 from ...machine.machine import Machine
 from ...machine.network import Network
 from ...machine.possible import as_machine
@@ -20,13 +19,10 @@ from ...readings.model import ReadingErrors, ReadingModel
 from ...readings.naming import readings_of
 from ...readings.table import Readings
 from ...readings.unknowns import Unknown, default_scale, nuisances, unknowns_of
-from ...size_limits import at_most
+from .costing import priced
 from .result import Fit, Suspects
 from .setting_aside import settled
 from .suspecting import suspected
-
-DRAWS, EASY = 400, 10_000
-"""How many draws are made unless asked otherwise, and under how many conditions all of them together."""
 
 
 @overload
@@ -88,8 +84,8 @@ def fit(
     errors : ReadingErrors, optional
         How far readings are off.
     draws : int, optional
-        Draws behind the intervals; by default 400, fewer (at least 100) for more than 25 conditions. Suspects
-        need none. 0: the intervals are those of the linear approximation at the estimate.
+        Draws behind the intervals; by default 400, fewer (at least 100) for more than 25 conditions. 0: the
+        intervals are those of the linear approximation at the estimate.
     seed : int
         Of the random numbers.
 
@@ -113,7 +109,7 @@ def fit(
         return explained(machine, found, wanted, relative=relative, errors=usual, draws=draws, seed=seed)
     if suspects != "leaks":
         raise UnknownName.of("kind of suspects", suspects, ["leaks"], place="suspects")
-    return suspected(machine, found, wanted, relative=relative, errors=usual, seed=seed)
+    return suspected(machine, found, wanted, relative=relative, errors=usual, draws=draws, seed=seed)
 
 
 def explained(
@@ -133,13 +129,12 @@ def explained(
     model = ReadingModel(machine, readings, scales, errors, relative)
     model.bound()
     conditions = len(model.configurations)
-    count = min(DRAWS, EASY // conditions) if draws is None else whole(draws, "draws", "draws", 0)
-    at_most(count * conditions, MOST_COLUMNS, MANY, "draws")
+    count = draws_for(conditions, draws)
     found = settled(model)
     problem, estimate = found.problem, found.estimate
     model.start_at(estimate.x)
     drawn = draw(problem, estimate, count, np.random.default_rng(seed))
-    return Fit(
+    out = Fit(
         given=machine,
         taken=readings,
         wanted=list(wanted),
@@ -152,9 +147,12 @@ def explained(
         estimate=estimate,
         solves=problem.solves * conditions,
         jacobians=problem.jacobians,
-        seconds=time.perf_counter() - started,
+        seconds=0.0,
         draws=drawn,
         sd=model.noise(),
         plain=found.plain,
         slips=found.groups,
     )
+    out.priced = priced(out)
+    out.seconds = time.perf_counter() - started
+    return out

@@ -13,7 +13,8 @@ from ...machine.fitted import Fitted
 from ...quantity import suited
 from ...result import Note
 from ...wording import gathered, listed, said
-from .result import Fit
+from .costing import LEAST
+from .result import Fit, excess
 from .setting_aside import LOW_CHANCE
 from .slips import all_alike, conditions, far_off, place, slips
 
@@ -22,6 +23,7 @@ Row = dict[str, Any]
 ALIKE = 0.8  # cosine between two effects from which the readings cannot tell them apart
 CONTRADICTED = 1e-6  # chance below which readings that count are no ground to stand on
 MOST_NAMED = 4  # readings that stand out, named one by one
+WORTH_NAMING = 0.05  # chance of being the costliest leak
 MOST_OTHERS = 12
 NOTICED = 0.05  # share of lost draws that is worth a word
 FIRM = 50.0  # effective draws behind firm intervals
@@ -79,17 +81,40 @@ def _contradicts(fit: Fit) -> bool:
 
 
 def _found(fit: Fit, measures: str) -> list[str]:
-    row = fit.unknowns[0]
-    if row["told"] == "only by the prior":
+    rows = fit.unknowns
+    if all(row["told"] == "only by the prior" for row in rows):
         return ["The readings point to nothing: every unknown is as it was believed beforehand."]
+    clear = [row for row in rows if row["low"] > row["likely"]]
+    row = clear[0] if clear else max(rows, key=lambda row: (row["told"] != "only by the prior", excess(row)))
     ends = said_of(row, ("estimate", "low", "high"), measures)
     text = f"{row['unknown']}: {ends[0]} (95 %: {ends[1]} to {ends[2]})"
     times = row["estimate"] / row["likely"]
     if _contradicts(fit):
         return [f"As they stand, which proves nothing, they are met best with {text}."]
-    if row["low"] > row["likely"]:
-        return [f"The readings point to {text}, {times:.1f} times what was likely."]
-    return [f"No unknown stands out; the largest against what was likely: {text}."]
+    if clear:
+        out = [f"The readings point to {text}, {times:.1f} times what was likely."]
+        if len(clear) > 1:
+            out.append(f"Clearly larger than likely, too: {gathered(r['unknown'] for r in clear[1:])}.")
+        return out + _costly(fit, measures)
+    return [f"No unknown stands out; the largest against what was likely: {text}.", *_costly(fit, measures)]
+
+
+def _costly(fit: Fit, measures: str) -> list[str]:
+    """Which leak costs the weakest unit most, how surely, and which may instead."""
+    rows = [row for row in fit.priced if row["chance_costliest"] >= WORTH_NAMING]
+    if not fit.priced:
+        return []
+    none = 1.0 - sum(row["chance_costliest"] for row in fit.priced)
+    if not rows or none > max(row["chance_costliest"] for row in rows):
+        return [f"Most probably no leak costs the weakest unit {said(LEAST, 'Pa', measures)} ({none:.0%})."]
+    first = rows[0]
+    ends = [said(first[key], "Pa", measures) for key in ("cost", "low", "high")]
+    out = (
+        f"What costs the weakest unit most is {first['leak']} ({first['chance_costliest']:.0%}): {ends[0]} "
+        f"(95 %: {ends[1]} to {ends[2]}) against a leak as large as was likely"
+    )
+    others = [f"{row['leak']} ({row['chance_costliest']:.0%})" for row in rows[1:MOST_NAMED]]
+    return [out + (f"; else {listed(others, 'or')}." if others else ".")]
 
 
 def _told(fit: Fit) -> list[str]:
@@ -215,7 +240,7 @@ def notes(fit: Fit) -> list[Note]:
         out.append(Note("Where no engine speed counts, only ratios between readings do.", "ratios only"))
     if any(r.blanked for r in fit.taken):
         out.append(Note("A blanked opening is taken as tight.", "assumed"))
-    out += _of_draws(fit.draws)
+    out += of_draws(fit.draws)
     if _contradicts(fit):
         worst = sorted(fit.readings, key=lambda row: -abs(row["misfit"]))[:MOST_NAMED]
         words = listed([f"{place(row)} ({row['misfit']:+.1f})" for row in worst])
@@ -232,7 +257,7 @@ def notes(fit: Fit) -> list[Note]:
     return [*out, Note(text, "effort", value=fit.seconds)]
 
 
-def _of_draws(draws: Draws) -> list[Note]:
+def of_draws(draws: Draws) -> list[Note]:
     """What the draws behind the intervals are worth, where that is less than usual."""
     share = draws.lost / draws.asked
     if draws.linear and not draws.lost:

@@ -4,13 +4,11 @@ from __future__ import annotations
 
 from typing import Any
 
-import numpy as np
-
-from ...inference.scales import EDGE, Scales
+from ...inference.scales import Scales
 from ...result import Note
 from ...wording import listed
 from .result import Suspects
-from .summary import said_of
+from .summary import of_draws, said_of
 from .suspecting import RATE
 
 Row = dict[str, Any]
@@ -35,23 +33,23 @@ def tables(found: Suspects) -> dict[str, list[Row]]:
 
 
 def _suspects(found: Suspects) -> list[Row]:
-    """A row for each suspect, the most probable first; intervals are linear on each scale."""
+    """A row for each suspect, the most probable first."""
     count = len(found.scales)
-    x, sd = found.estimate.x[:count, None], np.sqrt(np.diag(found.estimate.covariance))[:count, None]
-    ends = Scales(list(found.scales.values())).values(x + sd * np.array([-EDGE, 0.0, EDGE]))
-    chances = found.chances
-    rows = [
-        {
-            "suspect": u.address,
-            "chance": chances[u.address],
-            "estimate": float(ends[i, 1]),
-            "low": float(ends[i, 0]),
-            "high": float(ends[i, 2]),
-            "likely": u.likely,
-            "measure": found.given.layout.declaration(u.address).measure,
-        }
-        for i, u in enumerate(found.suspects)
-    ]
+    best = Scales(list(found.scales.values())).values(found.estimate.x[:count, None])[:, 0].tolist()
+    chances, rows = found.chances, []
+    for u, estimate in zip(found.suspects, best, strict=False):
+        low, high, _ = found.interval(u.address)
+        rows.append(
+            {
+                "suspect": u.address,
+                "chance": chances[u.address],
+                "estimate": estimate,
+                "low": low,
+                "high": high,
+                "likely": u.likely,
+                "measure": found.given.layout.declaration(u.address).measure,
+            }
+        )
     return sorted(rows, key=lambda row: -row["chance"])
 
 
@@ -81,6 +79,7 @@ def notes(found: Suspects) -> list[Note]:
     effort = f"{len(found.hypotheses)} hypotheses, {found.solves:,} operating points, {found.seconds:.1f} s."
     return [
         *found.taken.notes,
+        *of_draws(found.draws),
         Note(f"Beforehand {RATE:.0%} of the suspects are at fault: our assumption.", "assumed", value=RATE),
         Note(effort, "effort", value=found.seconds),
     ]

@@ -12,11 +12,13 @@ from ...description.spreads import spread_of
 from ...errors import InputError
 from ...inference.hypotheses import weigh
 from ...inference.problem import Estimate, Problem, find
+from ...machine.fitted import draws_for
 from ...machine.machine import Machine
 from ...readings.model import ReadingErrors, ReadingModel
 from ...readings.table import Readings
 from ...readings.unknowns import Unknown, default_scale, fan_faults, leak_sizes, nuisances
-from .result import FAULTY, Suspects
+from .mixture import Mixture
+from .result import Suspects
 
 Array = NDArray[np.float64]
 Faulty = tuple[int, ...]
@@ -24,6 +26,9 @@ Faulty = tuple[int, ...]
 # Our assumptions: one suspect in ten is at fault; a sound fan has lost next to nothing.
 RATE = 0.1
 WIDE = 8.0
+# A faulty leak is about five times what is likely, from once to twenty times; a faulty fan has lost a sixth
+# of its pressure or so. On the suspects' own scales: mean and standard deviation.
+FAULTY = (1.5, 1.0)
 SOUND_FAN = (-1.5, 0.3)
 SHARE_LIKELY, SHARE_HIGH = 0.05, 0.4
 MOST_FAULTS = 4
@@ -37,6 +42,7 @@ def suspected(
     *,
     relative: bool = False,
     errors: ReadingErrors | None = None,
+    draws: int | None = None,
     seed: int = 0,
 ) -> Suspects:
     """The suspects, weighed by readings that are taken as they are; see `fit`."""
@@ -57,6 +63,12 @@ def suspected(
     under = model.problem(*found.believed(best))
     estimate = find(under, found.at[best])
     conditions = len(model.configurations)
+    count = draws_for(conditions, draws)
+    shares = np.array([chance for _, chance in ranked])
+    beliefs = [found.believed(faulty) for faulty, _ in ranked]
+    means, sds = (np.array([b[k] for b in beliefs]).T for k in (0, 1))
+    answers = np.array([found.at[faulty] for faulty, _ in ranked]).T
+    mixture = Mixture(base, shares, means, sds, answers)
     return Suspects(
         given=machine,
         taken=readings,
@@ -72,10 +84,8 @@ def suspected(
         jacobians=problem.jacobians + under.jacobians,
         seconds=time.perf_counter() - started,
         hypotheses=[(tuple(suspects[i].address for i in faulty), chance) for faulty, chance in ranked],
-        answers=np.array([found.at[faulty] for faulty, _ in ranked]).T,
-        sound_mean=mean,
-        sound_sd=sd,
-        base=base,
+        draws=mixture.draw(model, count, seed),
+        mixture=mixture,
     )
 
 

@@ -15,8 +15,8 @@ from ...arguments import texts, whole
 from ...description.layout import Layout
 from ...errors import InputError, shown
 from ...inference.choosing import best_sets, variance_after, variance_after_one
-from ...inference.scales import EDGE
-from ...machine.fitted import Fitted
+from ...inference.sampling import Draws
+from ...machine.fitted import Fitted, draws_for
 from ...questions.vocabulary import question
 from ...readings.model import ReadingModel
 from ...readings.table import Reading
@@ -73,76 +73,109 @@ def where_to_measure(fit: Fitted, of: str | Sequence[str] | None = None, *, most
 
 @dataclass
 class _Belief:
-    """The linear picture: what is believed of the numbers now, and of errors that are as large as ever.
+    """What is believed of the readings that could be taken, with errors that are as large as ever.
 
     Attributes
     ----------
     model : ReadingModel
         Of the readings that could be taken, as a set of their own.
+    draws : Draws
+        Of the fit.
     z : array (A,)
         The most probable coordinates.
-    covariance : array (A, A)
-        Of the coordinates.
+    x : array (A, N)
+        The coordinates of each draw. How a tapping faces the air is what it was; the errors of the new set
+        are nothing in all of them.
+    own : array (E,)
+        The coordinates that are errors of the new set: independent of all else, of variance 1.
     """
 
     model: ReadingModel
+    draws: Draws
     z: Array
-    covariance: Array
+    x: Array
+    own: NDArray[np.intp]
 
     @classmethod
     def of(cls, fit: Fitted, singles: Sequence[Reading]) -> _Belief:
         model = ReadingModel(fit.given, singles, fit.scales, fit.errors, fit.relative)
-        count = model.numbers
-        z, covariance = np.zeros(model.size), np.eye(model.size)
-        z[:count] = fit.estimate.x[:count]
-        covariance[:count, :count] = fit.estimate.covariance[:count, :count]
-        return cls(model, z, covariance)
+        draws = fit.drawn(draws_for(fit.conditions, None))
+        places = list(range(model.numbers))  # in the fit, of each coordinate here; -1: a new error
+        for name in model.names[model.numbers :]:
+            places.append(fit.names.index(name) if name in fit.names and model.stays(name) else -1)
+        known = np.flatnonzero(np.array(places) >= 0)
+        z, x = np.zeros(model.size), np.zeros((model.size, draws.x.shape[1]))
+        kept = np.array(places)[known]
+        z[known], x[known] = fit.estimate.x[kept], draws.x[kept]
+        return cls(model, draws, z, x, np.setdiff1d(np.arange(model.size), known))
 
-    def interval(self, words: str, now: float, sd: float) -> Interval:
-        """The 95 % interval of a question with the value `now`, or of a coordinate, for its deviation."""
-        if words not in self.model.coordinates:
-            return now - EDGE * sd, now + EDGE * sd
-        row = self.model.coordinates.index(words)
-        ends = np.repeat(self.z[: self.model.numbers, None], 2, axis=1)
-        ends[row] += np.array([-EDGE, EDGE]) * sd
-        low, high = self.model.scales.values(ends)[row].tolist()
-        return min(low, high), max(low, high)
+    def rows(self, values: Array, errors: Array | None = None) -> Array:
+        """Values of each draw (K, N), and slopes in the errors (K, E), as rows that `choosing` takes."""
+        anomalies = self.draws.anomalies(values)
+        return np.hstack([anomalies, np.zeros((len(values), len(self.own))) if errors is None else errors])
+
+    @property
+    def covariance(self) -> Array:
+        """Of what the columns of `rows` stand for."""
+        return np.eye(self.x.shape[1] + len(self.own))
+
+    def left(self, after: Array, now: Array, count: int) -> Array:
+        """Shares of variance that `count` readings leave, (Q, ...).
+
+        Of N draws, `count` readings explain count / (N - 1) by chance alone: that is taken off, as in an
+        adjusted coefficient of determination.
+        """
+        known = np.where(now > 0.0, now, 1.0).reshape(-1, *[1] * (after.ndim - 1))
+        many = max(self.draws.effective, count + 2.0)
+        out: Array = np.clip(after / known * (many - 1.0) / (many - 1.0 - count), 0.0, 1.0)
+        return out
 
 
 def _candidates(belief: _Belief, singles: Sequence[Reading]) -> tuple[list[Reading], Array, Array]:
-    """Single readings and differences of two, with expected values; their gradients and own deviations."""
+    """Single readings and differences of two, with expected values; their rows and own deviations."""
     model = belief.model
     values, slopes = model.jacobian(belief.z)
+    predicted, own = model.predict(belief.x), slopes[:, belief.own]
     readings = [replace(r, value=v) for r, v in zip(singles, values.tolist(), strict=True)]
-    rows = list(slopes)
-    zero = model.names.index(f"zero of set {NEXT}")
+    zero = belief.own.tolist().index(model.names.index(f"zero of set {NEXT}"))
     by_condition: dict[Any, list[int]] = {}
     for i, r in enumerate(singles):
         if r.quantity == "static":
             by_condition.setdefault((r.engine_speed, r.blanked), []).append(i)
-    for members in by_condition.values():
-        for i, k in combinations(members, 2):
-            row = slopes[i] - slopes[k]
-            row[zero] = model.errors.zero
-            rows.append(row)
-            readings.append(replace(singles[i], minus=singles[k].tapping, value=float(values[i] - values[k])))
-    return readings, np.array(rows), np.array([model.errors.of(r, r.value) for r in readings])
+    pairs = [pair for members in by_condition.values() for pair in combinations(members, 2)]
+    first, second = np.array(pairs, dtype=np.intp).reshape(-1, 2).T
+    between = own[first] - own[second]
+    between[:, zero] = model.errors.zero
+    for i, k in pairs:
+        readings.append(replace(singles[i], minus=singles[k].tapping, value=float(values[i] - values[k])))
+    rows = belief.rows(
+        np.concatenate([predicted, predicted[first] - predicted[second]]), np.concatenate([own, between])
+    )
+    return readings, rows, np.array([model.errors.of(r, r.value) for r in readings])
 
 
-def _gradients(fit: Fitted, belief: _Belief, of: Sequence[str]) -> tuple[Array, list[float]]:
-    """Derivatives of the questions in the coordinates (Q, A), and the answers now; NaN for coordinates."""
+def _answers(fit: Fitted, belief: _Belief, of: Sequence[str]) -> Array:
+    """What each draw answers to each question, (Q, N): a coordinate as far as it is felt, else the answer."""
     model = belief.model
-    gradients, now = np.zeros((len(of), model.size)), []
-    for row, words in zip(gradients, of, strict=True):
-        if words in model.coordinates:
-            row[model.coordinates.index(words)] = 1.0
-            now.append(math.nan)
-        else:
-            question(fit.given.layout, words)
-            answers, by_number = fit.machine.jacobian([words], model.addresses)
-            row[:] = model.by_coordinate(belief.z, by_number)[0]
-            now.append(float(answers[0]))
-    return gradients, now
+    felt = model.scales.felt(belief.x[: model.numbers])
+    out = np.empty((len(of), belief.x.shape[1]))
+    asked = [i for i, words in enumerate(of) if words not in model.coordinates]
+    for i in asked:
+        question(fit.given.layout, of[i])
+    if asked:
+        state = fit.at(belief.draws.x).solve(raise_error=False)
+        out[asked] = [np.broadcast_to(v, out.shape[1]) for v in state.ask([of[i] for i in asked])]
+    for i in set(range(len(of))) - set(asked):
+        out[i] = felt[model.coordinates.index(of[i])]
+    return out
+
+
+def _interval(fit: Fitted, belief: _Belief, words: str, answers: Array, left: float) -> Interval:
+    """The 95 % interval of a question where this share of its variance is left."""
+    if words in belief.model.coordinates:
+        return fit.interval(words, math.sqrt(left))[:2]
+    middle = float(belief.draws.mean(answers))
+    return belief.draws.interval(middle + math.sqrt(left) * (answers - middle))[:2]
 
 
 def _chosen(
@@ -151,17 +184,16 @@ def _chosen(
     asked: Sequence[str],
     most: int,
     readings: list[Reading],
-    slopes: Array,
+    rows: Array,
     noise: Array,
 ) -> NextReadings:
     layout, usual = fit.given.layout, usual_speed(fit.given)
     of = list(asked) or [u.address for u in fit.wanted]
-    questions, answers = _gradients(fit, belief, of)
-    covariance = belief.covariance
-    now = np.einsum("qa,ab,qb->q", questions, covariance, questions)
-    known = np.where(now > 0.0, now, 1.0)
-    after = variance_after_one(covariance, questions, slopes, noise)
-    left = (after / known[:, None]).mean(axis=0)
+    answers = _answers(fit, belief, of)
+    questions, covariance = belief.rows(answers), belief.covariance
+    now = np.sum(questions * questions, axis=1)
+    after = belief.left(variance_after_one(covariance, questions, rows, noise), now, 1)
+    left = after.mean(axis=0)
     every = [
         Candidate(r, minutes_of(layout, [r], usual), float(share))
         for r, share in zip(readings, left, strict=True)
@@ -169,10 +201,12 @@ def _chosen(
     # of readings that tell the same to within half a per cent of variance the quickest comes first
     look_alikes = np.round(np.log(np.maximum(left, 1e-12)) / ALIKE)
     order = np.lexsort((left, [c.minutes for c in every], look_alikes))
-    _, few = best_sets(covariance, questions, slopes, noise, min(most, len(every)))[0]
+    _, few = best_sets(covariance, questions, rows, noise, min(most, len(every)))[0]
     chosen = np.array(sorted(few, key=lambda i: _way(readings[i])))
-    together = variance_after(covariance, questions, slopes[chosen], noise[chosen])
-    sds = np.sqrt([now, after[:, order[0]], together]).T
+    together = belief.left(
+        variance_after(covariance, questions, rows[chosen], noise[chosen]), now, len(chosen)
+    )
+    shares = np.array([np.ones(len(of)), after[:, order[0]], together]).T
     return NextReadings(
         given=fit.given,
         of=of,
@@ -180,10 +214,14 @@ def _chosen(
         candidates=[every[i] for i in order],
         together=[every[i] for i in chosen],
         minutes_together=minutes_of(layout, [readings[i] for i in chosen], usual),
-        left_together=float(np.mean(together / known)),
+        left_together=float(np.mean(together)),
         expected=[
-            Expected(words, _measure(layout, words), *(belief.interval(words, answer, float(s)) for s in own))
-            for words, answer, own in zip(of, answers, sds, strict=True)
+            Expected(
+                words,
+                _measure(layout, words),
+                *(_interval(fit, belief, words, answer, float(share)) for share in own),
+            )
+            for words, answer, own in zip(of, answers, shares, strict=True)
         ],
     )
 

@@ -126,7 +126,10 @@ def _words(found: NextReadings, c: Candidate) -> str:
 def notes(found: NextReadings) -> list[Note]:
     """What the numbers rest on."""
     return [
-        Note("Expected intervals are those of the linear, normal approximation.", "approximation"),
+        Note(
+            "Expected intervals are the fit's own, drawn together as a regression of its draws says.",
+            "approximation",
+        ),
         Note(f"Taping counts {TAPING:g} min an opening, another engine speed {NEW_SPEED:g} min.", "assumed"),
     ]
 
