@@ -24,6 +24,8 @@ from .belief import Belief, sought
 Array = NDArray[np.float64]
 
 MOST_FIXES = 40
+SEALING, CLEANING = 25.0, 15.0
+"""Minutes for sealing a leak, and for cleaning a screen or a wheel, where nobody says it: our assumption."""
 MOST_SETS = 60
 """So many sets of fixes are weighed; where there are more, of the best fixes those that fill the time."""
 FEW = 0.05
@@ -84,7 +86,8 @@ def usual_fixes(machine: Machine, wanted: Sequence[Unknown]) -> list[Fix]:
     for unknown in sought(machine, wanted):
         name = unknown.address.rpartition(".")[0]
         leak = machine.layout.part[name].kind.is_leak
-        out.append(Fix(f"{'seal' if leak else 'clean'} {name}", {unknown.address: 0.0}))
+        minutes = SEALING if leak else CLEANING
+        out.append(Fix(f"{'seal' if leak else 'clean'} {name}", {unknown.address: 0.0}, minutes=minutes))
     return out
 
 

@@ -1,7 +1,7 @@
 """What to do next, and which reading would better that choice; or which readings tell most of something."""
 
 from . import next_summary, summary
-from .next_step import NextStep, Work
+from .next_step import NextStep
 from .result import Candidate, Expected, NextReadings
 from .study import where_to_measure
 
@@ -22,4 +22,4 @@ NextStep.show_by(
     plots="ductsim.studies.where_to_measure.next_plots:PLOTS",
 )
 
-__all__ = ["Candidate", "Expected", "NextReadings", "NextStep", "Work", "where_to_measure"]
+__all__ = ["Candidate", "Expected", "NextReadings", "NextStep", "where_to_measure"]

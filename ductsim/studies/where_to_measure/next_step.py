@@ -6,35 +6,9 @@ import os
 from dataclasses import dataclass
 
 from ...deciding.sheet import write_sheet
-from ...deciding.weighing import Option
+from ...deciding.weighing import Option, Work
 from ...machine.machine import Machine
 from ...result import Result
-
-
-@dataclass(frozen=True)
-class Work:
-    """Something that can be done: one fix, several in their order, or nothing.
-
-    Attributes
-    ----------
-    fixes : tuple of str
-        Empty for nothing.
-    minutes : float
-        Working time [min]; 0 where the fixes have none.
-    gain : float
-        By how much it betters the answer, the mean over the possible machines, in SI.
-    low, high : float
-        90 % of them lie between.
-    chance : float
-        The share of them on which nothing else is better.
-    """
-
-    fixes: tuple[str, ...]
-    minutes: float
-    gain: float
-    low: float
-    high: float
-    chance: float
 
 
 @dataclass(repr=False, eq=False)
@@ -80,12 +54,15 @@ class NextStep(Result):
     machines: int
     work_cautions: list[str]
     left_out: dict[str, str]
-    sure: float
 
     @property
     def paying(self) -> list[Option]:
-        """The readings that pay: worth more than what counts as none, and than chance makes of the draws."""
-        return [o for o in self.options if o.worth > max(self.noticed, self.sure * o.error)]
+        """The readings that pay.
+
+        They are worth more than what counts as none, and than chance makes of the draws; or they save more
+        minutes of work in vain than they take.
+        """
+        return [o for o in self.options if o.pays]
 
     @property
     def enough(self) -> bool:

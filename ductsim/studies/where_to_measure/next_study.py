@@ -9,9 +9,8 @@ import numpy as np
 from ...arguments import text, whole
 from ...deciding.belief import Belief, described
 from ...deciding.choices import Offer, choices
-from ...deciding.weighing import SURE, Weighing
-from ...statistics import quantile
-from .next_step import NextStep, Work
+from ...deciding.weighing import Weighing
+from .next_step import NextStep
 
 SAMPLES = 200
 """How many possible machines are weighed."""
@@ -24,10 +23,6 @@ def next_step(fit_or_machine: Any, fixes: Any, answer: str, minutes: float | Non
     offer = Offer.on(*described(fit_or_machine), fixes, of)
     found, belief = choices(Belief.of(fit_or_machine, SAMPLES, seed), offer, minutes)
     weighing = Weighing(belief, found, minutes, seed)
-    places = found.within(minutes)
-    chances = dict(zip(places.tolist(), weighing.chances(places).tolist(), strict=True))
-    mean = found.gains @ belief.weights
-    order = sorted(places.tolist(), key=lambda k: (k != weighing.now, -mean[k]))
     return NextStep(
         given=belief.given,
         of=of,
@@ -35,22 +30,11 @@ def next_step(fit_or_machine: Any, fixes: Any, answer: str, minutes: float | Non
         label=found.label,
         answer=float(found.answer @ belief.weights),
         minutes=minutes,
-        work=[
-            Work(
-                found.fixes[k],
-                float(found.minutes[k]),
-                float(mean[k]),
-                quantile(found.gains[k], 0.05),
-                quantile(found.gains[k], 0.95),
-                float(chances[k]),
-            )
-            for k in order
-        ],
+        work=weighing.work(),
         options=weighing.options(),
         noticed=weighing.noticed,
         worth_of_knowing=weighing.most,
         machines=int(np.size(belief.weights)),
         work_cautions=found.cautions,
         left_out=found.left_out,
-        sure=SURE,
     )

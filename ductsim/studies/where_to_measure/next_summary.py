@@ -7,11 +7,11 @@ from typing import Any
 from ...cautions import ALWAYS, cautions_for
 from ...deciding.candidates import NEW_SPEED, TAPING, taped_words
 from ...deciding.sheet import sheet_rows
-from ...deciding.weighing import Option
+from ...deciding.weighing import Option, Work
 from ...quantity import measure_key
 from ...result import Note
 from ...wording import listed, said
-from .next_step import NextStep, Work
+from .next_step import NextStep
 
 Row = dict[str, Any]
 MOST_SHOWN = 60
@@ -32,10 +32,9 @@ def tables(found: NextStep) -> dict[str, list[Row]]:
 def candidates(found: NextStep) -> list[Row]:
     """A row for each reading or round of readings, the best first.
 
-    `worth` is what deciding after it gains over deciding now, `worth_per_minute` the same for a minute of it.
+    `worth` is what deciding after it gains over deciding now, `saved_min` the work in vain that this saves.
     """
     layout = found.given.layout
-    paying = {id(o) for o in found.paying}
     return [
         {
             "where": o.where,
@@ -44,7 +43,8 @@ def candidates(found: NextStep) -> list[Row]:
             "minutes": o.minutes,
             measure_key("worth", found.measure): max(o.worth, 0.0) if found.minutes is None else o.worth,
             measure_key("worth_error", found.measure): o.error,
-            "pays": "yes" if id(o) in paying else "no",
+            "saved_min": o.saved,
+            "pays": "yes" if o.pays else "no",
         }
         for o in found.options[:MOST_SHOWN]
     ]
@@ -76,11 +76,12 @@ def sentences(found: NextStep, measures: str) -> list[str]:
             f"Enough: do {words_of(now.fixes)}.",
             _gain(found, now, measures),
             f"No reading would better that choice by more than {least} of the {found.label}, which counts as "
-            "none, or than chance makes of so many draws.",
+            "none, or save more work in vain than it takes.",
         ]
     out = [
         f"Read {best.words(layout)} ({best.minutes:.0f} min): deciding after it gains "
-        f"{_worth(found, best, measures)} more of the {found.label} than deciding now."
+        f"{_worth(found, best, measures)} more of the {found.label} than deciding now"
+        + (f", and saves {best.saved:.0f} min of work in vain." if best.saved >= 1.0 else ".")
     ]
     if quick is not best:
         out.append(
