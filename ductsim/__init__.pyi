@@ -106,6 +106,9 @@ from .studies.proof import proof as proof
 from .studies.sweep import Sweep as Sweep
 from .studies.sweep import sweep as sweep
 from .studies.where_to_measure import NextReadings as NextReadings
+from .studies.where_to_measure import NextStep as NextStep
 from .studies.where_to_measure import where_to_measure as where_to_measure
+from .visiting import VisitPlan as VisitPlan
+from .visiting import visit as visit
 
 __version__: str

@@ -7,19 +7,12 @@ import pytest
 from synthetic_readings import SPEED, model_of, openings, plan, read, small_picker
 
 import ductsim as ds
+from ductsim.deciding.candidates import NEXT, blankings, minutes_of, possible_readings
 from ductsim.inference.sampling import weighted_quantiles
 from ductsim.readings.model import ReadingModel
 from ductsim.readings.unknowns import unknowns_of
 from ductsim.studies.fit.study import explained
-from ductsim.studies.where_to_measure.study import (
-    NEXT,
-    _Belief,
-    _candidates,
-    blankings,
-    minutes_of,
-    possible_readings,
-    where_to_measure,
-)
+from ductsim.studies.where_to_measure.study import _Belief, _candidates, where_to_measure
 
 
 @pytest.fixture(scope="module")
@@ -80,8 +73,8 @@ def test_the_expected_interval_is_that_of_a_fit_with_the_reading(machine, fit):
     assert answers[0] == pytest.approx(fit.machine.solve().ask("vacuum 1"), rel=0.01)
 
 
-def test_all_unknowns_are_asked_for_by_default(fit):
-    found = where_to_measure(fit)
+def test_all_unknowns_may_be_asked_for(fit):
+    found = where_to_measure(fit, "unknowns")
     assert found.of == [u.address for u in fit.wanted]
     assert "all 7 unknowns" in str(found)
     assert len(found.together) == 3
@@ -113,16 +106,16 @@ def test_candidates_are_tappings_differences_speeds_and_blanked_openings(machine
         ("front 1", "front 2"),
         ("rear 1", "rear 2"),
     ]
-    singles = possible_readings(fit)
+    singles = possible_readings(fit.given, fit.taken)
     assert {r.quantity for r in singles} == {"static"}
-    found = where_to_measure(fit)
+    found = where_to_measure(fit, "unknowns")
     assert any(c.reading.minus for c in found.candidates)
     twice = explained(
         machine,
         ds.Readings([*fit.taken, ds.Reading("door 1", -200.0, "total", engine_speed=0.9 * SPEED, set="B")]),
         unknowns_of(machine),
     )
-    more = possible_readings(twice)
+    more = possible_readings(twice.given, twice.taken)
     assert {r.quantity for r in more} == {"static", "total"}
     assert len({r.engine_speed for r in more}) == 2
 
@@ -164,7 +157,7 @@ def _written(folder, text):
 
 def test_what_is_wrong_has_its_sentence(machine, fit):
     with pytest.raises(ds.InputError, match="is no fit"):
-        where_to_measure(machine)
+        where_to_measure(machine, "vacuum 1")
     with pytest.raises(ds.UnknownName, match="did you mean 'vacuum 1'"):
         where_to_measure(fit, "vacum 1")
     with pytest.raises(ds.InputError, match="1 to 4"):

@@ -27,6 +27,7 @@ OWN = {
     "calibrate": "calibrating",
     "log": "logbook",
     "history": "logbook",
+    "visit": "visiting",
     "report": "reporting",
     "start": "beginning",
     "kinds": "beginning",

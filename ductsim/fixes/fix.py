@@ -129,6 +129,22 @@ def _again(cls: type[Fix], own: dict[str, Any]) -> Fix:
 storage.keeps(Fix, _plainly, _again)
 
 
+def working_time(value: Any, place: str) -> float | None:
+    """A working time in minutes, from a number of them or a text with its measure; None stays None.
+
+    Raises
+    ------
+    InputError
+        For what is no working time.
+    """
+    if value is None:
+        return None
+    try:
+        return _minutes(value)
+    except InputError as err:
+        raise err.at(place=place) from None
+
+
 def _minutes(value: Any) -> float:
     seconds = si(value, "min")
     if not isinstance(seconds, float) or seconds < 0.0:

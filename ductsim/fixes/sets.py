@@ -22,6 +22,9 @@ from ..questions.vocabulary import Question, asked_of, question
 from .fix import Task
 
 Array = NDArray[np.float64]
+NOTICED = 0.005
+"""Changes below this share of the answer, the vacuum or the duct air count as none [-]: less than a
+manometer shows; our assumption."""
 CHUNK = 20_000
 """Scenarios in one call of the solver: the arrays of a state of 60 paths then stay below 100 MB."""
 

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ...fixes.sets import CONTRADICTION, IMPOSSIBLE, NO_ANSWER, Answers, Combining
+from ...fixes.sets import CONTRADICTION, IMPOSSIBLE, NO_ANSWER, NOTICED, Answers, Combining
 from ...quantity import measure_key
 from ...questions.vocabulary import question
 from ...statistics import quantile
@@ -18,9 +18,6 @@ from ...statistics import quantile
 Array = NDArray[np.float64]
 TIE = 1e-7
 """Gains closer than this share of the answer are equal: the solver knows no better [-]."""
-NOTICED = 0.005
-"""Changes below this share of the answer, the vacuum or the duct air count as none [-]: less than a
-manometer shows; our assumption."""
 
 
 @dataclass(eq=False)

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from ...fixes.fix import all_cautions
-from ...fixes.sets import CONTRADICTION, NOT_ALLOWED, Reason
+from ...fixes.sets import CONTRADICTION, NOT_ALLOWED, NOTICED, Reason
 from ...result import Note
 from ...statistics import quantile
 from ...wording import listed, percent, said
 from .result import Comparison
 from .rows import OPPOSITE
-from .sets import NOTICED, SolvedSets
+from .sets import SolvedSets
 
 MOST_CONFLICTS = 10
 """So many contradictions are told one by one."""

@@ -2,21 +2,15 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import os
-from collections.abc import Sequence
 from dataclasses import dataclass
 
-from ...description.layout import Layout
+from ...deciding.sheet import place, sheet_rows, write_sheet
 from ...machine.machine import Machine
 from ...quantity import RPM
-from ...readings.table import BETWEEN, Reading
+from ...readings.table import Reading
 from ...result import Result, Row
-from ...wording import gathered
-from ...writing import write_text
 
-NEXT = "next"
 Interval = tuple[float, float]
 
 
@@ -41,8 +35,7 @@ class Candidate:
     @property
     def tapping(self) -> str:
         """The tapping, or the two of a difference, as a file of readings has it."""
-        r = self.reading
-        return f"{r.tapping} - {r.minus}" if r.minus else r.tapping
+        return place(self.reading)
 
     @property
     def speed_rpm(self) -> float | None:
@@ -86,7 +79,7 @@ class NextReadings(Result):
     of : list of str
         What is to become surer.
     asked : bool
-        Whether that was named; else it is all unknowns of the fit.
+        Whether that was named; else it is all unknowns of the fit, by that word.
     candidates : list of Candidate
         All that were weighed, the most telling first.
     together : list of Candidate
@@ -129,40 +122,8 @@ class NextReadings(Result):
 
     def sheet(self) -> list[Row]:
         """The reading sheet of the best few readings: where, at which speed, what taped; `value` is blank."""
-        return [
-            {
-                "step": i + 1,
-                "tape_shut": taped_words(self.given.layout, c.reading.blanked) or "nothing",
-                "engine_speed_rpm": c.speed_rpm,
-                "tapping": c.tapping,
-                "quantity": c.reading.quantity,
-                "expected_Pa": c.reading.value,
-                "value": "",
-            }
-            for i, c in enumerate(self.together)
-        ]
+        return sheet_rows(self.given.layout, [c.reading for c in self.together])
 
     def write_sheet(self, path: str | os.PathLike[str]) -> None:
         """Write the sheet as a readings file whose values are to be filled in."""
-        text = io.StringIO()
-        writer = csv.writer(text, lineterminator="\n")
-        writer.writerow(["tapping", "quantity", "value", "engine_speed", "set", "blanked", "note"])
-        for c in self.together:
-            speed = "" if c.speed_rpm is None else f"{c.speed_rpm:.0f} rpm"
-            writer.writerow(
-                [c.tapping, c.reading.quantity, "", speed, NEXT, BETWEEN.join(c.reading.blanked), ""]
-            )
-        write_text(path, text.getvalue())
-
-
-def taped_words(layout: Layout, blanked: Sequence[str]) -> str:
-    """Blanked openings in words: "all openings", "the openings of unit 4", else their names."""
-    own = set(blanked)
-    if not own:
-        return ""
-    if own == {o for u in layout.units for o in u.openings}:
-        return "all openings"
-    for unit in layout.units:
-        if own == set(unit.openings):
-            return f"the openings of unit {unit.name}"
-    return gathered(blanked)
+        write_sheet(path, [c.reading for c in self.together])

@@ -6,14 +6,16 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
-from typing import Any
+from typing import Any, overload
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ...arguments import texts, whole
+from ...deciding.candidates import NEXT, minutes_of, possible_readings
 from ...description.layout import Layout
 from ...errors import InputError, shown
+from ...fixes.fix import working_time
 from ...inference.choosing import best_sets, variance_after, variance_after_one
 from ...inference.sampling import Draws
 from ...machine.fitted import Fitted, draws_for
@@ -21,19 +23,61 @@ from ...questions.vocabulary import question
 from ...readings.model import ReadingModel
 from ...readings.table import Reading
 from ...readings.unknowns import usual_speed
-from .result import NEXT, Candidate, Expected, Interval, NextReadings
+from .next_step import NextStep
+from .next_study import next_step
+from .result import Candidate, Expected, Interval, NextReadings
 
 Array = NDArray[np.float64]
 
-TAPING = 1.5  # minutes for taping one opening shut and freeing it again: common practice, no published source
-NEW_SPEED = 1.0  # minutes for another engine speed
-SPEEDS = 3
 ALIKE = 0.005
 MOST_TOGETHER = 4
+UNKNOWNS = "unknowns"
+"""The word for all unknowns of a fit."""
 
 
-def where_to_measure(fit: Fitted, of: str | Sequence[str] | None = None, *, most: int = 3) -> NextReadings:
-    """Which single reading, and which few together, would tell most next.
+@overload
+def where_to_measure(
+    fit: Any,
+    of: None = None,
+    *,
+    fixes: Any = None,
+    minutes: float | str | None = None,
+    answer: str = "weakest vacuum",
+    most: int = 3,
+    seed: int = 0,
+) -> NextStep: ...
+
+
+@overload
+def where_to_measure(
+    fit: Any,
+    of: str | Sequence[str],
+    *,
+    fixes: Any = None,
+    minutes: float | str | None = None,
+    answer: str = "weakest vacuum",
+    most: int = 3,
+    seed: int = 0,
+) -> NextReadings: ...
+
+
+def where_to_measure(
+    fit: Any,
+    of: str | Sequence[str] | None = None,
+    *,
+    fixes: Any = None,
+    minutes: float | str | None = None,
+    answer: str = "weakest vacuum",
+    most: int = 3,
+    seed: int = 0,
+) -> NextStep | NextReadings:
+    """What to do next, and which reading would better that choice; or which readings tell most of something.
+
+    Without `of` the aim is the decision. On possible machines each fix has its gain; a reading is worth what
+    deciding after it gains on average over deciding now, in the answer's own measure. Where no reading is
+    worth more than half a per cent of the answer, which counts as none, it is enough, and the fix is named.
+
+    With `of` the aim is to know: the readings that shrink the uncertainty of what is named most.
 
     Candidates are all tappings that are easy to reach, differences of two of them, the engine speeds read so
     far, and blanked openings: those of one unit, of all units, and the same one of every unit. The new
@@ -41,28 +85,40 @@ def where_to_measure(fit: Fitted, of: str | Sequence[str] | None = None, *, most
 
     Parameters
     ----------
-    fit : Fit
-        What `ds.fit` returned.
+    fit : Fit or Machine
+        What `ds.fit` returned; without `of` also a machine of which nothing was read yet.
     of : str or list of str, optional
-        Questions of the `of` vocabulary, or addresses of unknowns, whose uncertainty is to shrink. By default
-        all unknowns of the fit.
+        What is to become surer: questions of the `of` vocabulary, or addresses of unknowns; "unknowns" for
+        all unknowns of the fit. By default what to do next.
+    fixes : path, list of Fix, mapping or DataFrame, optional
+        What can be done, as `read_fixes` takes it; by default to seal or clean what is sought, one by one.
+    minutes : float or str, optional
+        The time there is for readings and fixes: minutes, or a text with its measure ("1.5 h"). Then all
+        fixes that fit into what the readings leave are done, not only the next one.
+    answer : str
+        The answer that fixes are to better.
     most : int
-        How many readings the best set has.
+        How many readings the best set has that shrinks the uncertainty of what `of` names.
+    seed : int
+        Of the random numbers.
 
     Returns
     -------
-    NextReadings
+    NextStep, or NextReadings where `of` is given
 
     Raises
     ------
     InputError
-        For something that is no fit, unknown questions, and machines without a tapping to read.
+        For something that is no fit, unknown questions, fixes that cannot be done, and machines without a
+        tapping to read.
     """
+    most = whole(most, "most", "a set of", 1, MOST_TOGETHER)
+    if of is None:
+        return next_step(fit, fixes, answer, working_time(minutes, "minutes"), seed)
     if not isinstance(fit, Fitted) or fit.several:
         raise InputError(f"{shown(fit)} is no fit", place="where_to_measure", allowed="what ds.fit returns")
-    most = whole(most, "most", "a set of", 1, MOST_TOGETHER)
-    asked = texts(of, "where_to_measure, of", "a question, or a list of them") if of else []
-    singles = possible_readings(fit)
+    asked = [] if of == UNKNOWNS else texts(of, "where_to_measure, of", "a question, or a list of them")
+    singles = possible_readings(fit.given, fit.taken)
     if not singles:
         raise InputError(
             "there is no tapping to read", place="where_to_measure", allowed="a tapping with easy access"
@@ -233,44 +289,3 @@ def _measure(layout: Layout, words: str) -> str:
 def _way(r: Reading) -> tuple[int, float, tuple[str, ...]]:
     """The order of work: untaped first, then by engine speed."""
     return len(r.blanked), r.engine_speed or 0.0, r.blanked
-
-
-def possible_readings(fit: Fitted) -> list[Reading]:
-    """Every single reading that could be taken: easy tappings, read speeds, groups of blanked openings.
-
-    Static pressures everywhere; total pressures where totals were read before, for that needs a Pitot tube.
-    """
-    layout = fit.given.layout
-    total = {name for r in fit.taken if r.quantity == "total" for name in (r.tapping, r.minus)}
-    easy = [t.name for t in layout.tappings if t.access == "easy"]
-    read = [r.engine_speed for r in fit.taken if r.engine_speed is not None]
-    speeds: list[float | None] = [*sorted(set(read), key=lambda s: -read.count(s))[:SPEEDS]] or [
-        usual_speed(fit.given)
-    ]
-    out = []
-    for i, speed in enumerate(speeds):
-        for blanked in blankings(layout) if i == 0 else [()]:
-            for tapping in easy:
-                for quantity in ("static", "total") if tapping in total else ("static",):
-                    out.append(
-                        Reading(tapping, 0.0, quantity, engine_speed=speed, set=NEXT, blanked=blanked, line=0)
-                    )
-    return out
-
-
-def blankings(layout: Layout) -> list[tuple[str, ...]]:
-    """Groups of openings to tape: none, those of each unit, of all units, the same one of every unit."""
-    units = [u.openings for u in layout.units if u.openings]
-    groups = [(), *units, tuple(o for openings in units for o in openings)]
-    if len(units) > 1:
-        for k in range(max(map(len, units))):
-            groups.append(tuple(openings[k] for openings in units if len(openings) > k))
-    return list(dict.fromkeys(tuple(sorted(g)) for g in groups))
-
-
-def minutes_of(layout: Layout, readings: Sequence[Reading], usual: float | None) -> float:
-    """Time for some readings taken one after the other [min]; taping and speeds are shared."""
-    out = sum(layout.tapping[name].minutes for r in readings for name in (r.tapping, r.minus) if name)
-    taped = {o for r in readings for o in r.blanked}
-    speeds = {r.engine_speed for r in readings if r.engine_speed is not None} - {usual}
-    return out + TAPING * len(taped) + NEW_SPEED * len(speeds)

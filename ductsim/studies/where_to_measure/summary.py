@@ -6,11 +6,11 @@ import math
 from typing import Any
 
 from ...cautions import cautions_for
+from ...deciding.candidates import NEW_SPEED, TAPING, taped_words
 from ...quantity import suited
 from ...result import Note
 from ...wording import listed, said
-from .result import Candidate, Expected, NextReadings, taped_words
-from .study import NEW_SPEED, TAPING
+from .result import Candidate, Expected, NextReadings
 
 Row = dict[str, Any]
 

@@ -1,0 +1,63 @@
+"""A sheet of readings to take: rows to print, and a CSV file of readings whose values are to be filled in."""
+
+from __future__ import annotations
+
+import csv
+import io
+import os
+from collections.abc import Sequence
+from typing import Any
+
+from ..description.layout import Layout
+from ..errors import InputError
+from ..quantity import RPM
+from ..readings.table import BETWEEN, Reading
+from ..writing import write_text
+from .candidates import taped_words
+
+HEADER = ("tapping", "quantity", "value", "engine_speed", "set", "blanked", "note")
+
+
+def sheet_rows(layout: Layout, readings: Sequence[Reading]) -> list[dict[str, Any]]:
+    """A row for each reading: where, at which speed, what is taped shut; `value` is blank."""
+    return [
+        {
+            "step": i,
+            "tape_shut": taped_words(layout, r.blanked) or "nothing",
+            "engine_speed_rpm": None if r.engine_speed is None else r.engine_speed * RPM,
+            "tapping": place(r),
+            "quantity": r.quantity,
+            "expected_Pa": r.value,
+            "value": "",
+        }
+        for i, r in enumerate(readings, 1)
+    ]
+
+
+def place(reading: Reading) -> str:
+    """The tapping, or the two of a difference, as a file of readings has it."""
+    return f"{reading.tapping} - {reading.minus}" if reading.minus else reading.tapping
+
+
+def sheet_text(readings: Sequence[Reading], taken: Sequence[Reading] = ()) -> str:
+    """The readings taken so far and those to take, whose values are blank, as a CSV file."""
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(HEADER)
+    for r, value in [*((r, f"{r.value!r}") for r in taken), *((r, "") for r in readings)]:
+        speed = "" if r.engine_speed is None else f"{r.engine_speed * RPM:.6g} rpm"
+        writer.writerow([place(r), r.quantity, value, speed, r.set, BETWEEN.join(r.blanked), r.note])
+    return text.getvalue()
+
+
+def write_sheet(path: str | os.PathLike[str], readings: Sequence[Reading]) -> None:
+    """Write the readings to take as a CSV file.
+
+    Raises
+    ------
+    InputError
+        Where there is none, and for a place that cannot be written.
+    """
+    if not readings:
+        raise InputError("there is no reading to take", place="sheet")
+    write_text(path, sheet_text(readings))
