@@ -40,7 +40,7 @@ def said(value: float, measure: str, measures: str = "metric", digits: int = 3, 
 
 
 def within(
-    value: float, low: float, high: float, measure: str = "", measures: str = "metric", sign: bool = False
+    value: float, ends: Sequence[float], measure: str = "", measures: str = "metric", sign: bool = False
 ) -> tuple[str, str]:
     """A value and its range, with no digit that the range does not support: ("330 cm2", "220 to 430 cm2").
 
@@ -49,7 +49,9 @@ def within(
 
     Parameters
     ----------
-    value, low, high : float
+    value : float
+        In SI.
+    ends : (low, high)
         In SI.
     measure : str
         Their SI measure; a coefficient's own, of which no list knows, stays as it is.
@@ -60,11 +62,12 @@ def within(
 
     Examples
     --------
-    >>> within(0.0333, 0.0221, 0.0432, "m2")
+    >>> within(0.0333, (0.0221, 0.0432), "m2")
     ('330 cm2', '220 to 430 cm2')
-    >>> within(80.6, 71.9, 89.3, "Pa", sign=True)
+    >>> within(80.6, (71.9, 89.3), "Pa", sign=True)
     ('+81 Pa', '+72 to +89 Pa')
     """
+    low, high = ends
     try:
         spelled = suited(measure, max(abs(value), abs(low), abs(high)))
         (own, label), (first, _), (last, _) = (show(v, spelled, measures) for v in (value, low, high))

@@ -129,7 +129,7 @@ class Findings:
 
     @cached_property
     def crop(self) -> Any:
-        """The crop, calibrated by what was seen: by the machine as it is now, which is the one that was seen."""
+        """The crop, calibrated by what was seen of the machine as the readings tell it."""
         if self.seen is None or not self.has_crop or isinstance(self._crop, Calibration):
             return self._crop
         return calibrate(self.machine, self.seen, crop=self._crop)
@@ -172,6 +172,12 @@ class Findings:
     def studies(self) -> list[Result]:
         """Everything that was found, in the order of the page."""
         calibration = self.crop if isinstance(self.crop, Calibration) else None
-        found = [self.fit, self.comparison, self.ground_speed, calibration, self.along_a_row]
+        found: list[Result | None] = [
+            self.fit,
+            self.comparison,
+            self.ground_speed,
+            calibration,
+            self.along_a_row,
+        ]
         found += [self.fill, self.next_readings, *self.own]
         return [result for result in found if result is not None]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 
@@ -84,8 +85,10 @@ def about_unit(found: Findings) -> list[str]:
     if not name or not all(np.isfinite(value) for value in state.vacuum.values()):
         return found.said(state)[:1]
     possible = found.possible
-    low, high = (quantile(possible.ask("weakest vacuum"), share) for share in (0.05, 0.95))
-    value, ends = within(float(state.vacuum[name]), low, high, "Pa", found.measures)
+    low, mid, high = (quantile(possible.ask("weakest vacuum"), share) for share in (0.05, 0.5, 0.95))
+    # with readings the middle of what they leave possible, as the comparison has it; else as described
+    own = float(state.vacuum[name]) if found.fit is None else mid
+    value, ends = within(own, (low, high), "Pa", found.measures)
     of = "that the readings leave possible" if found.fit is not None else "so described"
     if len(state.vacuum) == 1:
         return [f"Unit {name} has {value} of vacuum: {ends} in nine of ten machines {of}."]
@@ -100,7 +103,7 @@ def about_unit(found: Findings) -> list[str]:
 
 
 def about_readings(found: Findings) -> list[str]:
-    """What the readings point at and what that costs; without readings, that nothing was held against them."""
+    """What the readings point at and what that costs; without readings, that there are none."""
     fit = found.fit
     if fit is None:
         return [
@@ -110,13 +113,12 @@ def about_readings(found: Findings) -> list[str]:
     row = fit.unknowns[0]
     out = found.said(fit)[:1]
     if fit.chance >= UNLIKELY and row["told"] != "only by the prior" and row["low"] > row["likely"]:
-        keys = (row[key] for key in ("estimate", "low", "high"))
-        value, ends = within(*keys, row["measure"], found.measures)
+        value, ends = within(row["estimate"], (row["low"], row["high"]), row["measure"], found.measures)
         times = row["estimate"] / row["likely"]
         owner, _, number = row["unknown"].partition(".")
         out = [
-            f"The readings point at {owner}: its {number.replace('_', ' ')} is about {value} ({ends} at 95 %), "
-            f"{times:.0f} times what was likely.{_its_cost(found, fit, row['unknown'])}"
+            f"The readings point at {owner}: its {number.replace('_', ' ')} is about {value} "
+            f"({ends} at 95 %), {times:.0f} times what was likely.{_its_cost(found, fit, row['unknown'])}"
         ]
     if fit.chance < UNLIKELY:
         out.append("The readings do not fit together: read what is said about them before any work.")
@@ -131,11 +133,11 @@ def _its_cost(found: Findings, fit: Fit, address: str) -> str:
     row = rows.get(address)
     if row is None or row["low"] <= 0.0:
         return ""
-    value, ends = within(row["cost"], row["low"], row["high"], "Pa", found.measures)
+    value, ends = within(row["cost"], (row["low"], row["high"]), "Pa", found.measures)
     return f" It costs the weakest unit {value} ({ends} at 95 %)."
 
 
-def _costs(fit: Fit) -> list[dict[str, float]]:
+def _costs(fit: Fit) -> list[dict[str, Any]]:
     """What each leak costs; nothing where no leak was sought."""
     leaks = [u.address for u in fit.wanted if fit.given.layout.part[u.address.partition(".")[0]].kind.is_leak]
     return fit.costs() if leaks else []
@@ -155,8 +157,8 @@ def _total(found: Findings) -> list[str]:
     base = solved.base
     gains = solved.gains[row]
     if comparison.machines > 1:
-        ends = (quantile(gains, share) for share in (0.05, 0.95))
-        text = within(quantile(gains, 0.5), *ends, comparison.question.measure, found.measures, sign=True)
+        ends = [quantile(gains, share) for share in (0.05, 0.95)]
+        text = within(quantile(gains, 0.5), ends, comparison.question.measure, found.measures, sign=True)
         chance = percent(comparison.chances.get(comparison.recommended, 0.0))
         sure = f" ({text[1]} in nine of ten; no other set is better on {chance} of the possible machines)"
     else:
@@ -171,8 +173,8 @@ def _remarks(found: Findings, has_jobs: bool) -> list[str]:
     comparison = found.comparison
     if comparison is None:
         return [
-            "No fixes go with it. Write what could be done into a file of fixes (name, change, minutes, cost): "
-            "the jobs that are worth doing then stand here."
+            "No fixes go with it. Write what could be done into a file of fixes (name, change, minutes, "
+            "cost): the jobs that are worth doing then stand here."
         ]
     if not has_jobs:
         return found.said(comparison)[:1]
@@ -224,7 +226,7 @@ def _speed_within(speeds: np.ndarray, value: float, measures: str) -> tuple[str,
     low, high = (quantile(speeds, share) for share in (0.05, 0.95))
     if not (np.isfinite(low) and np.isfinite(high)):
         return speed_text(value, measures), f"{speed_text(low, measures)} to {speed_text(high, measures)}"
-    return within(value, low, high, "km/h", measures)
+    return within(value, (low, high), "km/h", measures)
 
 
 # ---- cautions

@@ -86,8 +86,8 @@ def _gain(found: Findings, gains: Any) -> str:
     middle_one = quantile(gains, 0.5)
     if found.comparison.machines == 1:
         return said(middle_one, measure, found.measures, digits=2, sign=True)
-    ends = (quantile(gains, share) for share in (0.05, 0.95))
-    return within(middle_one, *ends, measure, found.measures, sign=True)[0]
+    ends = [quantile(gains, share) for share in (0.05, 0.95)]
+    return within(middle_one, ends, measure, found.measures, sign=True)[0]
 
 
 def answer_after(found: Findings, row: int) -> str:
@@ -95,7 +95,7 @@ def answer_after(found: Findings, row: int) -> str:
     assert found.comparison is not None
     answers = found.comparison.sure.answers.answer[row]
     low, mid, high = (quantile(answers, share) for share in (0.05, 0.5, 0.95))
-    return within(mid, low, high, found.comparison.question.measure, found.measures)[0]
+    return within(mid, (low, high), found.comparison.question.measure, found.measures)[0]
 
 
 # ---- proof
@@ -108,6 +108,14 @@ def proved_by(machine: Machine, fix: Fix, measures: str) -> str:
     ----------
     machine : Machine
         Before the fix; its columns are possible machines.
+    fix : Fix
+        The work.
+    measures : str
+        "metric" or "inch".
+    fix : Fix
+        The work.
+    measures : str
+        "metric" or "inch".
     """
     turned = _turned(machine, fix)
     if turned:
@@ -148,7 +156,7 @@ def _told(found: Proof, measures: str) -> str:
         word = ""
     measure = found.points[0].measure
     old, new = (
-        within(value, value - half, value + half, measure, measures)[0]
+        within(value, (value - half, value + half), measure, measures)[0]
         for value in (before, before + change)
     )
     if old == new:

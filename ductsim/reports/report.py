@@ -88,7 +88,10 @@ def report(
         raise InputError(
             "the machine has columns", place="report", allowed="one of its scenarios: machine[0]"
         )
-    check(path, [given for given in (fixes, readings, crop, seen, field) if isinstance(given, (str, os.PathLike))])
+    check(
+        path,
+        [given for given in (fixes, readings, crop, seen, field) if isinstance(given, (str, os.PathLike))],
+    )
     own = [sections] if isinstance(sections, Result) else listed(sections, "report, sections", "results")
     for result in own:
         instance(result, Result, "report, sections", "a result", "what a study returns")

@@ -115,12 +115,11 @@ def limits(found: Findings) -> Section | None:
 
 def _first_limits(found: Findings, result: GroundSpeed) -> list[dict[str, str]]:
     """The places that limit first, their speeds with no more digits than the band supports."""
-    low, high = result.band
     out = []
     for row in limit_rows(result)[:MOST_LIMITS]:
         speed = single(f"{row['ground_speed_km_h']!r} km/h", "m/s")
         own = {"unit": row["unit"], "place": row["place"], "what": row["what"]}
-        own["ground_speed"] = within(speed, low, high, "km/h", found.measures)[0]
+        own["ground_speed"] = within(speed, result.band, "km/h", found.measures)[0]
         over = row["over_first_limit"]
         out.append(own | {"over_the_first": "" if over is None else percent(over - 1.0, sign=True)})
     return out
@@ -163,11 +162,11 @@ def _unknown_rows(found: Findings, rows: Rows) -> list[dict[str, str]]:
     """Unknowns with their 95 %, each with no more digits than that supports."""
     out = []
     for row in rows:
-        value, ends = within(row["estimate"], row["low"], row["high"], row["measure"], found.measures)
-        likely, _ = within(row["likely"], row["low"], row["high"], row["measure"], found.measures)
-        out.append(
-            {"unknown": row["unknown"], "estimate": value, "95 %": ends, "likely": likely, "told": row["told"]}
-        )
+        both, measure = (row["low"], row["high"]), row["measure"]
+        value, ends = within(row["estimate"], both, measure, found.measures)
+        own = {"unknown": row["unknown"], "estimate": value, "95 %": ends}
+        own["likely"] = within(row["likely"], both, measure, found.measures)[0]
+        out.append(own | {"told": row["told"]})
     return out
 
 
@@ -301,9 +300,7 @@ def margins(found: Findings) -> Section | None:
         return None
     out = Section("margins", "Margins, crop and box")
     _pictures(found, out, result, ("fixes",))
-    out.blocks.append(
-        _table(found, "Margins at today's speed", [margin.row() for margin in result.margins])
-    )
+    out.blocks.append(_table(found, "Margins at today's speed", [margin.row() for margin in result.margins]))
     crop = [{k: v for k, v in row.items() if k != "source"} for row in standing_rows(result)]
     out.blocks.append(_table(found, "The crop's numbers", crop))
     if found.crop is not None and isinstance(found.crop, Result):

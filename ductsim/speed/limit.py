@@ -93,9 +93,7 @@ def falling_root(
     out[np.isnan(f_low) | np.isnan(f_high)] = np.nan
     some = np.flatnonzero(open_)
     if len(some):
-        out[some] = _chandrupatla(
-            function, some, low[some], high[some], f_low[some], f_high[some], accuracy
-        )
+        out[some] = _chandrupatla(function, some, low[some], high[some], f_low[some], f_high[some], accuracy)
     return out
 
 
