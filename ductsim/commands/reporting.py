@@ -12,14 +12,17 @@ from ..terminal.parsing import Parser, companion_options, machine_options, minut
 from ..writing import check
 from .demos import Listed
 
+ROLES = ("fixes", "readings", "crop", "seen", "field")
+
 
 def _report_options(parser: Parser) -> None:
     machine_options(parser, of="weakest vacuum", plot=False)
     parser.take("path", metavar="FILE.html", help="the page to write")
-    companion_options(parser, "fixes", "readings", "crop")
+    companion_options(parser, *ROLES)
     parser.take(
         "--budget", metavar="TIME", read=minutes, help='working time there is, like "45 min" or "1.5 h"'
     )
+    parser.take("--full", action="store_true", help="print what folds away too, with every picture there is")
 
 
 def _report(args: Namespace) -> Answer:
@@ -30,18 +33,20 @@ def _report(args: Namespace) -> Answer:
         raise InputError("the name does not end in .html", file=str(place), allowed="a name like report.html")
     check(place)
     inputs = Inputs(args)
-    fixes = inputs.companion("fixes", READERS["fixes"]) if inputs.find("fixes") else None
-    readings = inputs.companion("readings", READERS["readings"]) if inputs.find("readings") else None
-    crop = inputs.companion("crop", READERS["crop"]) if inputs.find("crop") else None
+    beside = {role: inputs.companion(role, READERS[role]) for role in ROLES if inputs.find(role)}
+    beside.setdefault("crop", inputs.machine.crop)
+    if beside["crop"] is None:  # what was seen and yields are about a crop
+        for role in ("seen", "field"):
+            if not getattr(args, role):
+                beside.pop(role, None)
     report(
         inputs.machine,
         place,
-        fixes=fixes,
-        readings=readings,
-        crop=crop or inputs.machine.crop,
         of=args.of,
         budget=args.budget,
         measures=args.measures,
+        full=args.full,
+        **beside,
     )
     return Answer(Listed([f"The report is written to {place}."], {}), inputs, weakest=weakest(inputs))
 

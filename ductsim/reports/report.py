@@ -8,17 +8,16 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
 
 from ..arguments import instance, listed
-from ..cautions import ALWAYS, cautions_for
 from ..documents.document import file_path
 from ..errors import InputError, visible
 from ..machine.machine import Machine
 from ..quantity import display_measure
 from ..result import Result
-from ..studies.ground_speed.summary import in_one_sentence
 from ..version import VERSION
 from ..writing import check, write_text
 from .findings import Findings
-from .sections import sections_of
+from .first import first_sheet
+from .sections import folded_of, once, sheets_of
 
 if TYPE_CHECKING:
     from jinja2 import Environment
@@ -31,14 +30,19 @@ def report(
     fixes: Any = None,
     readings: Any = None,
     crop: Any = None,
+    seen: Any = None,
+    field: Any = None,
     of: str = "weakest vacuum",
     budget: float | str | None = None,
     measures: str | None = None,
     sections: Result | Iterable[Result] = (),
+    full: bool = False,
 ) -> None:
     """Write a report: one HTML file that needs nothing else, for a screen, a phone or a printer.
 
-    It holds the sections for which something was given; the answer in three sentences comes first.
+    Its first sheet says what was found, the jobs in their order, what each brings and the reading that proves
+    it, the speed before and after, and the cautions. At most three sheets on units, limits, readings, fixes
+    and fill follow. Everything else folds away on the screen and is not printed.
 
     Parameters
     ----------
@@ -47,11 +51,16 @@ def report(
     path : path
         The file to write, whole or not at all.
     fixes : sequence of Fix, or a path to a file of them, optional
-        Adds what each is worth, ranked.
+        Adds the jobs that are worth doing, and what each fix is worth.
     readings : DataFrame, what `read_readings` gives, or a path, optional
         Adds the fit and where to measure next; everything else then rests on the fitted machine.
     crop : Crop, or a path, optional
-        Adds what limits the ground speed.
+        Adds what limits the ground speed, now and with the jobs done.
+    seen : path, DataFrame or list of observations, optional
+        At which speeds the machine ran or blocked; calibrates the speed, on the machine as the readings
+        tell it.
+    field : path, DataFrame, mapping or array, optional
+        Yields along a row, see `field_pass`.
     of : str
         The question that fixes and measurements are judged by.
     budget : float or str, optional
@@ -61,6 +70,8 @@ def report(
     sections : result, or sequence of results
         Adds a section of each: its sentences, pictures, tables, notes and cautions, under its heading. Any
         `Result` will do, one of a study of your own too.
+    full : bool
+        Print what folds away too, with every picture there is.
 
     Raises
     ------
@@ -77,12 +88,15 @@ def report(
         raise InputError(
             "the machine has columns", place="report", allowed="one of its scenarios: machine[0]"
         )
-    check(path, [given for given in (fixes, readings, crop) if isinstance(given, (str, os.PathLike))])
+    check(
+        path,
+        [given for given in (fixes, readings, crop, seen, field) if isinstance(given, (str, os.PathLike))],
+    )
     own = [sections] if isinstance(sections, Result) else listed(sections, "report, sections", "results")
     for result in own:
         instance(result, Result, "report, sections", "a result", "what a study returns")
-    given = {"fixes": fixes, "readings": readings, "crop": crop}
-    found = Findings(machine, **given, of=of, budget=budget, measures=measures, own=own)
+    given = {"fixes": fixes, "readings": readings, "crop": crop, "seen": seen, "field": field}
+    found = Findings(machine, **given, of=of, budget=budget, measures=measures, own=own, full=full)
     write_text(path, page(found))
 
 
@@ -91,15 +105,19 @@ def report(
 
 def page(found: Findings) -> str:
     """The whole page as HTML."""
-    machine = found.given
+    machine, first = found.given, first_sheet(found)
+    sheets, folded = sheets_of(found), folded_of(found)
+    once([*sheets, *folded], [*first.finding, *first.total, *first.remarks, *first.speed, *first.cautions])
     rendered: str = (
         environment()
         .get_template("report.html")
         .render(
             title=machine.layout.title or "A machine without a title",
-            answer=answer(found),
-            sections=sections_of(found),
-            cautions=all_cautions(found),
+            first=first,
+            question=_question(found),
+            sheets=sheets,
+            folded=folded,
+            full=found.full,
             file=os.path.basename(machine.file),
             sha256=machine.sha256,
             version=VERSION,
@@ -108,6 +126,11 @@ def page(found: Findings) -> str:
         )
     )
     return rendered
+
+
+def _question(found: Findings) -> str:
+    """What the jobs are judged by, as the head of a column."""
+    return "" if found.comparison is None else found.comparison.question.label
 
 
 def environment() -> Environment:
@@ -127,21 +150,3 @@ def environment() -> Environment:
 def _finished(value: Any) -> Any:
     """What the page shows of a value: of a text nothing that hides; markup is finished already."""
     return visible(value) if isinstance(value, str) and not hasattr(value, "__html__") else value
-
-
-def answer(found: Findings) -> list[str]:
-    """Three sentences: which unit is weakest, what to do about it, and the next thing worth knowing."""
-    state = found.said(found.state)
-    work, fit, following = (found.said(r) for r in (found.comparison, found.fit, found.next_readings))
-    drive = [] if found.ground_speed is None else [in_one_sentence(found.ground_speed, found.measures)]
-    out = [*state[:1], *work[:1], *drive, *fit[:1]]
-    return [*out, *work[1:2], *following[:1], *state[1:]][:3]
-
-
-def all_cautions(found: Findings) -> list[str]:
-    """Every caution that belongs to what the page advises, each once, the constant one last."""
-    tags = ["crop"] if found.has_crop else []
-    tags += ["measure", "blank"] if found.readings is not None else []
-    texts = [text for result in found.studies for text in result.cautions]
-    texts += [*cautions_for(tags), *cautions_for(["lock_out", "guards", "noise", "lint"])]
-    return [*dict.fromkeys(text for text in texts if text != ALWAYS), ALWAYS]

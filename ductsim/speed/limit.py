@@ -20,13 +20,17 @@ Array = NDArray[np.float64]
 SLOWEST = 1e-3  # m/s: a limit below counts as 0, the air alone does not suffice
 FASTEST = 40.0  # m/s: no limit up to here counts as none
 ACCURACY = 1e-8  # of the speed
+ROUGH = 1e-4  # of the speed, where many draws together make a band
 JUMP, JUMP_ACCURACY = 0.05, 1e-6  # where a duct chokes the margin jumps: one halving after the other
 LEAST_MARGIN = 1e-9  # a blocked duct has a margin of 0 or less
 _MOST = 80
 
 
 def falling_root(
-    function: Callable[[Array, NDArray[np.intp]], Array], guess: Array, fastest: float = FASTEST
+    function: Callable[[Array, NDArray[np.intp]], Array],
+    guess: Array,
+    fastest: float = FASTEST,
+    accuracy: float = ACCURACY,
 ) -> Array:
     """Where functions that fall through zero do so, all in step: bracketed, then Chandrupatla's method.
 
@@ -38,6 +42,8 @@ def falling_root(
         Starting points, above zero.
     fastest : float
         Where to stop looking.
+    accuracy : float
+        Of `x` [-]; no better than `JUMP_ACCURACY` where the function jumps.
 
     Returns
     -------
@@ -87,7 +93,7 @@ def falling_root(
     out[np.isnan(f_low) | np.isnan(f_high)] = np.nan
     some = np.flatnonzero(open_)
     if len(some):
-        out[some] = _chandrupatla(function, some, low[some], high[some], f_low[some], f_high[some])
+        out[some] = _chandrupatla(function, some, low[some], high[some], f_low[some], f_high[some], accuracy)
     return out
 
 
@@ -98,6 +104,7 @@ def _chandrupatla(
     b: Array,
     fa: Array,
     fb: Array,
+    accuracy: float,
 ) -> Array:
     """Inverse quadratic interpolation where it is safe, else halving; all functions in step."""
     c, fc = a.copy(), fa.copy()
@@ -114,26 +121,26 @@ def _chandrupatla(
         best = np.where(np.abs(fa) < np.abs(fb), a, b)
         width = np.abs(b - a)
         jump = np.minimum(np.abs(fa), np.abs(fb)) > JUMP
-        near = np.where(jump, JUMP_ACCURACY, ACCURACY) * np.abs(best)
+        near = np.where(jump, max(JUMP_ACCURACY, accuracy), accuracy) * np.abs(best)
         done = (width <= near) | (fa == 0.0) | np.isnan(fa)
         out[left[done]] = np.where(np.isnan(fa), np.nan, best)[done]
         keep = ~done
         if not keep.any():
             break
         left, a, b, c, fa, fb, fc = (v[keep] for v in (left, a, b, c, fa, fb, fc))
-        t = _next(a, b, c, fa, fb, fc)
+        t = _next(a, b, c, fa, fb, fc, accuracy)
     out[left] = np.where(np.isnan(out[left]), 0.5 * (a + b) if len(a) == len(left) else np.nan, out[left])
     return out
 
 
-def _next(a: Array, b: Array, c: Array, fa: Array, fb: Array, fc: Array) -> Array:
+def _next(a: Array, b: Array, c: Array, fa: Array, fb: Array, fc: Array, accuracy: float) -> Array:
     """Where between a and b to look next."""
     with np.errstate(all="ignore"):
         xi, phi = (a - b) / (c - b), (fa - fb) / (fc - fb)
         safe = (phi**2 < xi) & ((1.0 - phi) ** 2 < 1.0 - xi)
         t = fa / (fb - fa) * fc / (fb - fc) + (c - a) / (b - a) * fa / (fc - fa) * fb / (fc - fb)
     t = np.where(safe & np.isfinite(t), t, 0.5)
-    edge = 0.5 * ACCURACY * np.abs(a) / np.abs(b - a)
+    edge = 0.5 * accuracy * np.abs(a) / np.abs(b - a)
     return np.clip(t, edge, 1.0 - edge)
 
 
@@ -188,7 +195,7 @@ def picked(machine: MachineData, which: NDArray[np.intp]) -> MachineData:
     return type(machine)(machine.layout, numbers)
 
 
-def speed_limit(machine: MachineData, guess: Any = None) -> Any:
+def speed_limit(machine: MachineData, guess: Any = None, accuracy: float = ACCURACY) -> Any:
     """The ground speed at which the smallest carrying margin is one [m/s].
 
     Parameters
@@ -197,6 +204,8 @@ def speed_limit(machine: MachineData, guess: Any = None) -> Any:
         One that carries crop; its `crop.ground_speed` is only the first guess.
     guess : float or array, optional
         A better one.
+    accuracy : float
+        Of the speed [-].
 
     Returns
     -------
@@ -211,7 +220,7 @@ def speed_limit(machine: MachineData, guess: Any = None) -> Any:
     def function(speed: Array, which: NDArray[np.intp]) -> Array:
         return _logarithm(known.at(picked(machine, which), speed, which).min(axis=0))
 
-    found = falling_root(function, np.array(start))
+    found = falling_root(function, np.array(start), accuracy=accuracy)
     return found if machine.columns is not None else float(found[0])
 
 

@@ -26,12 +26,12 @@ def about(found: Comparison) -> str:
 
 def sentences(found: Comparison, measures: str) -> list[str]:
     """What to do, what it brings, what else is worth knowing."""
-    out = _advice(found, measures)
-    out += _single(found, measures)
-    out += _refusals(found)
-    out += _about_together(found, measures)
-    out += _about_opposite(found, measures)
-    return out
+    return [*_advice(found, measures), *_single(found, measures), *beside_advice(found, measures)]
+
+
+def beside_advice(found: Comparison, measures: str) -> list[str]:
+    """What is refused and why, what acts on each other, what moves vacuum and air opposite ways."""
+    return [*_refusals(found), *_about_together(found, measures), *_about_opposite(found, measures)]
 
 
 def _advice(found: Comparison, measures: str) -> list[str]:
@@ -122,7 +122,8 @@ def _refusals(found: Comparison) -> list[str]:
     for i, task in enumerate(found.tasks):
         reason = sure.answers.reasons[sure.row(1 << i)]
         if reason is not None and sure.allowed[sure.row(0)]:
-            out.append(f"{task.fix.name} is {_refused(reason)}.")
+            alone = " by itself" if found.recommended >> i & 1 else ""
+            out.append(f"{task.fix.name}{alone} is {_refused(reason)}.")
     return out + [f"Not computed: {sentence}" for sentence in found.errors.values()]
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -21,10 +21,13 @@ from ...display.charts import (
 )
 from ...display.presentation import Plot
 from ...errors import UnknownName
+from ...quantity import RPM
+from ...wording import gathered
 from .result import Fit, Suspects
 from .summary import measure_for
 
 FACE = {"by the readings": style.DEEP, "in part": style.TEAL, "only by the prior": style.PAPER}
+LONGEST_WAY = 26
 MARKER = {"by the readings": "o", "in part": "^", "only by the prior": "s"}
 
 
@@ -89,9 +92,10 @@ def readings(found: Fit, ax: Any, measures: str) -> None:
     room = 0.06 * max(ends[1] - ends[0], 1e-12)
     line = (ends[0] - room, ends[1] + room)
     ax.plot(line, line, color=style.MIST, lw=1.4, zorder=1)
-    ways = list(dict.fromkeys(_way(row) for row in rows))
+    shown = _ways(found, rows)
+    ways = list(dict.fromkeys(shown))
     for k, way in enumerate(ways):
-        own = np.array([_way(row) == way for row in rows])
+        own = np.array([text == way for text in shown])
         colour = style.SERIES[k % len(style.SERIES)]
         ax.errorbar(
             x[own],
@@ -104,7 +108,7 @@ def readings(found: Fit, ax: Any, measures: str) -> None:
             mew=0.5,
             color=colour,
             elinewidth=0.9,
-            label=style.plain(way, 26),
+            label=style.plain(way, 44),
         )
     outliers = [i for i, row in enumerate(rows) if row["outlier"]]
     for i in outliers:
@@ -122,7 +126,7 @@ def readings(found: Fit, ax: Any, measures: str) -> None:
     ax.set_ylabel(style.measure("measured", measure, measures))
     light_grid(ax, "both")
     if len(ways) > 1:
-        ax.legend(loc="center left", bbox_to_anchor=(1.0, 0.5), handlelength=1.0)
+        ax.legend(loc="upper left", handlelength=1.0)  # nothing lies off the line of equal readings
     words = (
         f"{len(outliers)} of {len(rows)} readings do not fit the others" if outliers else "All readings fit"
     )
@@ -157,8 +161,21 @@ def misfits(found: Fit, ax: Any, measures: str) -> None:
         ax.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), borderaxespad=0.2)
 
 
-def _way(row: Mapping[str, Any]) -> str:
-    return str(row["how"]) or "as it is"
+def _ways(found: Fit, rows: Sequence[Mapping[str, Any]]) -> list[str]:
+    """How each reading was taken, in a few words; of many taped openings their number."""
+    texts = {how: str(how) or "as it is" for how in (row["how"] for row in rows)}
+    for reading, row in zip(found.taken, found.readings, strict=True):
+        if len(texts.get(row["how"], "")) > LONGEST_WAY and reading.blanked:
+            speed = reading.engine_speed
+            rpm = "" if speed is None else f"{speed * RPM:,.0f} rpm, "
+            texts[row["how"]] = f"{rpm}{_named(reading.blanked)} taped"
+    return [texts[row["how"]] for row in rows]
+
+
+def _named(names: Sequence[str]) -> str:
+    """Names, those that differ in a number only together; many of them by their number."""
+    words = gathered(names)
+    return words if len(words) <= LONGEST_WAY else f"{len(names)} openings"
 
 
 def chances(found: Suspects, ax: Any, measures: str) -> None:

@@ -23,7 +23,7 @@ from ...quantity import si
 from ...size_limits import at_most
 from ...speed import Calibration, crop_from
 from ...speed.conditioning import Conditioned, drawn
-from ...speed.limit import margins_at, place_limits, speed_limit
+from ...speed.limit import ROUGH, margins_at, place_limits, speed_limit
 from ...speed.raising import raising
 from .narrowing import deciding, most_telling
 from .result import Gain, GroundSpeed, near_limit, usable_guess
@@ -96,7 +96,7 @@ def ground_speed(
     at_most(count, MOST_DRAWS, "draws times fixes", "ground_speed")
     draws = told.draws if told is not None else _draws(loaded_all, samples, seed)
     cloud = loaded.rebuilt({**loaded_all.numbers, **draws})
-    speeds = np.asarray(speed_limit(cloud, near_limit(limit)))
+    speeds = np.asarray(speed_limit(cloud, near_limit(limit), ROUGH))
     guess, judged = usable_guess(limit), places(loaded.layout)
     reach = FARTHEST * guess
     return GroundSpeed(
@@ -170,6 +170,14 @@ def _told(crop: Any, count: int, seed: int) -> Conditioned | None:
 # ---- fixes
 
 
+def _near(before: Array, limit: float, after: float) -> Array:
+    """Where the limit of every draw may be with a fix [m/s]: moved from before it as the middle one is."""
+    if after <= 0.0:
+        return np.full_like(before, near_limit(after))
+    near: Array = np.where(np.isfinite(before) & (before > 0.0), before, usable_guess(limit))
+    return near * (usable_guess(after) / usable_guess(limit))
+
+
 def _gain(
     fix: Fix, plain: Machine, crop: Crop | None, draws: Mapping[str, Array], before: Array, limit: float
 ) -> Gain:
@@ -181,7 +189,7 @@ def _gain(
     one = middle(done)
     after_one = float(speed_limit(one, near_limit(limit)))
     cloud = done.rebuilt({**done.numbers, **draws})
-    after = np.asarray(speed_limit(cloud, near_limit(after_one)))
+    after = np.asarray(speed_limit(cloud, _near(before, limit, after_one), ROUGH))
     with np.errstate(all="ignore"):
         ratio = after / before
     at = one.rebuilt({**one.numbers, "crop.ground_speed": np.array([near_limit(after_one)])})

@@ -43,7 +43,7 @@ def tables(found: GroundSpeed) -> dict[str, list[Row]]:
     out = {"units": _units(found)}
     if found.gains:
         out["fixes"] = _fixes(found)
-    out["limits"] = _limits(found)
+    out["limits"] = limit_rows(found)
     out["margins today"] = [margin.row() for margin in found.margins]
     for name, rows in (
         ("speed against yield", found.by_yield),
@@ -52,11 +52,11 @@ def tables(found: GroundSpeed) -> dict[str, list[Row]]:
     ):
         if rows:
             out[name] = rows
-    out["crop"] = _standings(found)
+    out["crop"] = standing_rows(found)
     return out
 
 
-def _standings(found: GroundSpeed) -> list[Row]:
+def standing_rows(found: GroundSpeed) -> list[Row]:
     """What the crop's numbers rest on; after a calibration the uncertain ones rest on what was seen too."""
     rows = found.crop.standings()
     if found.calibrated:
@@ -90,7 +90,7 @@ def _units(found: GroundSpeed) -> list[Row]:
     return sorted(out, key=lambda r: np.inf if r["ground_speed_km_h"] is None else r["ground_speed_km_h"])
 
 
-def _limits(found: GroundSpeed) -> list[Row]:
+def limit_rows(found: GroundSpeed) -> list[Row]:
     """A row for each place that limits within reach, the first first."""
     order = [i for i in np.argsort(found.place_limits, kind="stable") if np.isfinite(found.place_limits[i])]
     return [
