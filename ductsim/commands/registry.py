@@ -28,6 +28,7 @@ OWN = {
     "log": "logbook",
     "history": "logbook",
     "report": "reporting",
+    "field-card": "field_card",
     "start": "beginning",
     "kinds": "beginning",
     "demo": "demos",

@@ -119,7 +119,7 @@ def _fixes(card: FieldCard, solved: SolvedFixes, measures: str, texts: list[str]
         "today": solved.today,
         "exact": solved.exact,
         "approximation": "" if solved.exact else approximation(card, solved, measures),
-        "ground_note": ground_speeds(solved) if solved.ground_speed_checks else "",
+        "ground_note": ground_speeds(solved),
         "masks": solved.masks,
         "label": asked.label,
         "weakest_asked": asked.of.startswith("weakest"),

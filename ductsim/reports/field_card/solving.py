@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from ...crop.crop import Crop, with_crop
 from ...description.changing import Setting
-from ...errors import InputError
+from ...errors import InputError, shown
 from ...fixes.file import read_fixes
 from ...fixes.fix import Fix, Task
 from ...fixes.sets import CONTRADICTION, Answers, Combining, combining
@@ -37,6 +37,10 @@ STEP = 0.05
 SPREAD = (-2, -1, 0, 1, 2)
 SAMPLES = 16
 """Sets at each speed whose ground speeds are solved; the others' follow from their air."""
+MOST_SOLVED = 400
+"""So many ground speeds (sets times speeds times units) are solved one and all, a millisecond each."""
+FAR_OFF = 0.03
+"""Ground speeds that would be off by more are left out [-]."""
 CHECKS = 40
 
 
@@ -164,6 +168,8 @@ def _factors(machine: Machine, turning: dict[str, float], speeds: Any, size: int
             except InputError as err:
                 raise err.at(place="speeds") from None
             declared.check(np.array([value]), "speeds")
+            if not value > 0.0:
+                raise InputError(f"{shown(text)} is no speed to run at", place="speeds", allowed="above 0")
             needed.add(value / own)
         return _once(needed)
     step = STEP
@@ -254,65 +260,72 @@ def _weakest(vacuum: Array) -> NDArray[np.intp]:
 def _ground_speeds(
     out: SolvedFixes, engines: Sequence[Combining], sets: Sets, crop: Crop | None, seed: int = 0
 ) -> None:
-    """Each unit's ground speed: solved for some sets, for the others from their air.
-
-    What limits a unit is its own air, and that follows from its vacuum and its air with empty ducts: the
-    logarithm of the speed is a polynomial of second degree in theirs. A quarter of what was solved is kept
-    out of the polynomial and held against it.
-    """
+    """Each unit's ground speed: solved for every set where these are few, else for some, see `_foretold`."""
     rng = np.random.default_rng(seed)
     alone = [k for k, mask in enumerate(out.masks) if mask.bit_count() <= 1]
+    every = out.vacuum.size <= MOST_SOLVED
     places: list[tuple[int, int]] = []
     speeds: list[Array] = []
     for v, engine in enumerate(engines):
-        open_rows = np.flatnonzero(np.isfinite(out.power[v]) & np.isfinite(out.vacuum[v]).all(axis=1))
-        many = rng.choice(open_rows, min(SAMPLES, len(open_rows)), replace=False)
+        known = np.flatnonzero(np.isfinite(out.power[v]) & np.isfinite(out.vacuum[v]).all(axis=1))
+        many = known if every else rng.choice(known, min(SAMPLES, len(known)), replace=False)
         if v == out.today:
-            many = np.union1d(np.intersect1d(alone, open_rows), many)
+            many = np.union1d(np.intersect1d(alone, known), many)
         for machine, rows in engine.built(sets[many]):
-            found = unit_limits(with_crop(machine, crop))
             places += [(v, int(many[k])) for k in rows]
-            speeds += list(found.T)
-        highest = with_crop(engine.machine, crop).numbers.get("crop.highest_speed")
-        out.highest_speed = np.nan if highest is None else float(np.median(highest))
+            speeds += list(unit_limits(with_crop(machine, crop)).T)
+    highest = with_crop(engines[out.today].machine, crop).numbers.get("crop.highest_speed")
+    out.highest_speed = np.nan if highest is None else float(np.median(highest))
     if not places:
         return
     at, limits = np.array(places), np.array(speeds)
-    kept = rng.random(len(at)) < 0.25
-    worst = 0.0
-    for u in range(limits.shape[1]):
-        good = np.isfinite(limits[:, u]) & (limits[:, u] > 0.0)
-        if (good & ~kept).sum() < 2 * FEATURES or (good & kept).sum() < 3:
-            continue
-        own = _features(out, at[:, 0], at[:, 1], u)
-        logs = np.log(np.where(good, limits[:, u], 1.0))
-        some = good & ~kept & np.isfinite(own).all(axis=1)
-        trial = np.linalg.lstsq(own[some], logs[some], rcond=None)[0]
-        held = good & kept & np.isfinite(own).all(axis=1)
-        worst = max(worst, float(np.abs(np.exp(own[held] @ trial - logs[held]) - 1.0).max(initial=0.0)))
-        every = some | held
-        weights = np.linalg.lstsq(own[every], logs[every], rcond=None)[0]
-        for v in range(len(out.factors)):
-            rows = np.arange(len(out.masks))
-            with np.errstate(all="ignore"):
-                out.ground_speed[v, :, u] = np.exp(_features(out, np.full(len(rows), v), rows, u) @ weights)
+    if not every:
+        kept = rng.random(len(at)) < 0.25
+        out.ground_speed_error = max(
+            _foretold(out, sets, at, limits[:, u], kept, u) for u in range(limits.shape[1])
+        )
+        out.ground_speed_checks = int(kept.sum())
     out.ground_speed[at[:, 0], at[:, 1]] = np.where(np.isfinite(limits), limits, np.nan)
-    out.ground_speed_error, out.ground_speed_checks = worst, int(kept.sum())
 
 
-FEATURES = 10
+def _foretold(
+    out: SolvedFixes, sets: Sets, at: NDArray[np.intp], limits: Array, kept: NDArray[np.bool_], u: int
+) -> float:
+    """Write the ground speed of a unit for all sets, from those that are solved; by how much it may be off.
+
+    What limits a unit is its own air, and that follows from its vacuum and its air with empty ducts: the
+    logarithm of the speed is a polynomial of second degree in theirs, and a constant more for each fix, which
+    may change how much air the crop needs. What was `kept` out of the polynomial is held against it. Where
+    that is off by more than `FAR_OFF`, nothing is written.
+    """
+    own = _features(out, sets, at[:, 0], at[:, 1], u)
+    good = np.isfinite(limits) & (limits > 0.0) & np.isfinite(own).all(axis=1)
+    logs = np.log(np.where(good, limits, 1.0))
+    held, some = good & kept, good & ~kept
+    if some.sum() < own.shape[1] or not held.any():
+        return 0.0
+    trial = np.linalg.lstsq(own[some], logs[some], rcond=None)[0]
+    error = float(np.abs(np.exp(own[held] @ trial - logs[held]) - 1.0).max())
+    if error > FAR_OFF:
+        return 0.0
+    weights = np.linalg.lstsq(own[good], logs[good], rcond=None)[0]
+    rows = np.arange(len(out.masks))
+    for v in range(len(out.factors)):
+        with np.errstate(all="ignore"):
+            every = _features(out, sets, np.full(len(rows), v), rows, u)
+            out.ground_speed[v, :, u] = np.exp(every @ weights)
+    return error
 
 
-def _features(out: SolvedFixes, v: NDArray[np.intp], k: NDArray[np.intp], u: int) -> Array:
-    """1, the logarithms of vacuum, opening air and duct air of a unit over today's, and their products."""
+def _features(out: SolvedFixes, sets: Sets, v: NDArray[np.intp], k: NDArray[np.intp], u: int) -> Array:
+    """What the logarithm of a unit's ground speed is made of, a row for each set."""
     with np.errstate(all="ignore"):
-        logs = [np.log(table[v, k, u] / table[out.today, 0, u]) for table in _air(out)]
-    columns = [np.ones(len(k)), *logs, *(logs[i] * logs[j] for i in range(3) for j in range(i + 1))]
-    return np.column_stack(columns)
-
-
-def _air(out: SolvedFixes) -> tuple[Array, Array, Array]:
-    return out.vacuum, out.opening_air, out.duct_air
+        logs = [
+            np.log(table[v, k, u] / table[out.today, 0, u])
+            for table in (out.vacuum, out.opening_air, out.duct_air)
+        ]
+    products = [logs[i] * logs[j] for i in range(3) for j in range(i + 1)]
+    return np.column_stack([np.ones(len(k)), *logs, *products, sets[k].astype(float)])
 
 
 # ---- where not every set was solved

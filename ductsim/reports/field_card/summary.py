@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
+import numpy as np
+
 from ...quantity import measure_key
 from ...result import Note
 from ...wording import said
@@ -85,7 +87,7 @@ def notes(card: FieldCard) -> list[Note]:
         out += [Note(f"Not on the page: {text}", "not computed", name) for name, text in solved.errors.items()]
         if not solved.exact:
             out.append(Note(approximation(card, solved, "metric"), "approximation"))
-        if solved.ground_speed_checks:
+        if ground_speeds(solved):
             out.append(Note(ground_speeds(solved), "approximation", value=solved.ground_speed_error))
     if card.sheets and card.weighing is None:
         out.append(Note("Readings are not weighed: there is no suspect, or no speed.", "suspects"))
@@ -102,7 +104,11 @@ def approximation(card: FieldCard, solved: SolvedFixes, measures: str) -> str:
 
 
 def ground_speeds(solved: SolvedFixes) -> str:
-    """How ground speeds are come by."""
+    """How ground speeds are come by; empty without any."""
+    if not np.isfinite(solved.ground_speed).any():
+        return ""
+    if not solved.ground_speed_checks:
+        return "Ground speeds are solved; they hang on the crop's assumed least values."
     share = max(100.0 * solved.ground_speed_error, 0.01)
     return (
         f"Ground speeds follow from the air of each unit: off by {share:.2g}% at most in "

@@ -448,9 +448,9 @@ function weigh(read) {
   return { hypotheses: out, chances: chances };
 }
 
-const ODDS = 3;
+const ODDS = 5;
 
-/** Who is at fault most probably, and what can't be told: another explanation with odds below three to one. */
+/** Who is at fault most probably, and what can't be told: another explanation with odds below that. */
 function judged(found, odds = ODDS) {
   const best = found.hypotheses[0], unsure = [];
   const near = (other) => other && best.log - other.log < Math.log(odds);
