@@ -73,6 +73,8 @@ from .readings.traversing import traverse as traverse
 from .readings.traversing import traverse_places as traverse_places
 from .reports.explore import Explorer as Explorer
 from .reports.explore import explore as explore
+from .reports.field_card import FieldCard as FieldCard
+from .reports.field_card import field_card as field_card
 from .reports.report import report as report
 from .result import Result as Result
 from .sources import SOURCES as SOURCES

@@ -29,6 +29,7 @@ OWN = {
     "history": "logbook",
     "visit": "visiting",
     "report": "reporting",
+    "field-card": "field_card",
     "start": "beginning",
     "kinds": "beginning",
     "demo": "demos",

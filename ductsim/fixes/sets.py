@@ -180,6 +180,23 @@ class Combining:
                 self._solve_some(root, sets, rows[start : start + step], which, out)
         return out
 
+    def built(self, sets: NDArray[np.bool_]) -> Iterable[tuple[MachineData, NDArray[np.intp]]]:
+        """The machines that some sets make, on a single machine: each with a column of those in the rows given.
+
+        Sets that cannot be put together are left out.
+        """
+        out = Answers.blank(len(sets), 0, 1)
+        self._refuse_contradictions(sets, out)
+        for root, rows in self._by_layout(sets, out):
+            values = self._values(root, sets[rows], None)
+            bad = self._impossible(root, values, sets[rows], None)
+            good = np.array([k for k in range(len(rows)) if k not in bad], dtype=np.intp)
+            if good.size:
+                address, value = next(iter(root.numbers.items()))
+                some = {a: column[good] for a, column in values.items()}
+                some.setdefault(address, np.full((len(good), 1), float(value)))
+                yield across(root, some, len(good), None), rows[good]
+
     def _refuse_contradictions(self, sets: NDArray[np.bool_], out: Answers) -> None:
         """Give the sets that hold two fixes of a conflict the sentence of the first such pair."""
         if not self.conflicts:

@@ -249,3 +249,32 @@ def place_limits(machine: MachineData, guess: float, fastest: float) -> Array:
         return _logarithm(own[which, np.arange(len(which))])
 
     return falling_root(function, np.full(count, max(guess, SLOWEST)), fastest)
+
+
+def unit_limits(machine: MachineData, guess: float | None = None) -> Array:
+    """The ground speed at which the smallest margin of each unit is one [m/s], as if no other unit limited.
+
+    Parameters
+    ----------
+    machine : MachineData
+        One that carries crop, with S columns or without (S = 1).
+    guess : float, optional
+        First guess [m/s]; the machine's own ground speed if not given.
+
+    Returns
+    -------
+    array (U, S)
+        Infinity where a unit does not limit, 0 where its air does not suffice even without crop.
+    """
+    names = [unit.name for unit in machine.layout.units]
+    count = machine.columns or 1
+    mine = np.array([[name in place.units for name in names] for place in places(machine.layout)], dtype=bool)
+    known = _Margins(machine, count * len(names))
+    first = float(np.median(machine.numbers["crop.ground_speed"])) if guess is None else guess
+
+    def function(speed: Array, which: NDArray[np.intp]) -> Array:
+        own = known.at(picked(machine, which // len(names)), speed, which)
+        return _logarithm(np.where(mine[:, which % len(names)], own, np.inf).min(axis=0))
+
+    found = falling_root(function, np.full(count * len(names), max(first, SLOWEST)))
+    return found.reshape(count, len(names)).T

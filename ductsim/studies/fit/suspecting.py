@@ -55,7 +55,7 @@ def suspected(
     model = ReadingModel(machine, readings, scales, errors, relative)
     model.bound()
     problem = model.problem()
-    mean, sd = _sound(machine, suspects, model)
+    mean, sd = sound_belief(machine, suspects, model)
     base = find(problem)
     found = _Search(problem, base, len(suspects), mean, sd)
     ranked = found.ranked()
@@ -104,7 +104,7 @@ def suspects_of(machine: Machine, wanted: Sequence[Unknown]) -> list[Unknown]:
     return out
 
 
-def _sound(machine: Machine, suspects: Sequence[Unknown], model: ReadingModel) -> tuple[Array, Array]:
+def sound_belief(machine: Machine, suspects: Sequence[Unknown], model: ReadingModel) -> tuple[Array, Array]:
     """Mean and standard deviation of each coordinate where no suspect is at fault."""
     mean, sd = np.zeros(model.size), np.ones(model.size)
     faults = set(fan_faults(machine.layout))
