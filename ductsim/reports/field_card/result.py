@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 
 from ...fixes.fix import Fix
 from ...machine.machine import Machine
-from ...questions.vocabulary import Question, question
 from ...quantity import RPM
+from ...questions.vocabulary import Question, question
 from ...result import Note, Result
 
 Array = NDArray[np.float64]

@@ -340,7 +340,7 @@ def _check_approximation(out: SolvedFixes, engines: Sequence[Combining], seed: i
     found = engine.solve(sets)
     worst, count = 0.0, 0
     for has, reason, solved in zip(sets, found.reasons, found.answer[:, 0], strict=True):
-        if reason is not None and reason.verdict == CONTRADICTION or not np.isfinite(solved):
+        if (reason is not None and reason.verdict == CONTRADICTION) or not np.isfinite(solved):
             continue
         own = [int(i) for i in np.flatnonzero(has)]
         if not all(1 << i | 1 << j in row for i, j in combinations(own, 2)):

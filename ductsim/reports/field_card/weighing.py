@@ -21,8 +21,7 @@ from ...readings.model import ReadingErrors, ReadingModel
 from ...readings.naming import blank
 from ...readings.table import BETWEEN, Reading, Readings
 from ...readings.unknowns import default_scale, nuisances, unknowns_of, usual_speed
-from ...studies.fit.result import FAULTY
-from ...studies.fit.suspecting import RATE, sound_belief, suspects_of
+from ...studies.fit.suspecting import FAULTY, RATE, sound_belief, suspects_of
 from ...studies.gauges import gauges
 from .result import Sheet, Weighing
 
