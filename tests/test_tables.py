@@ -193,6 +193,7 @@ KEYS = st.sampled_from(
     st.sampled_from(["metric", "inch"]),
 )
 @example([{"unit": None, "share_of_mean": 1e73}], "metric")
+@example([{"unit": None, "share_of_mean": 1.1e73}], "metric")
 @example([{"share_of_mean": 16842791, "value": "1" + "\U00018cd6" * 8 + "0"}], "metric")
 def test_any_rows_can_be_shown(rows, measures):
     page = text(rows, measures)

@@ -31,7 +31,7 @@ Row = Mapping[str, Any]
 WIDTH = 100
 GAP = "  "
 LONGEST_WHOLE = 10**15
-"""Whole numbers below it are written out."""
+"""Numbers below it are written out."""
 BLANK = "-"
 
 OWN_MEASURE = (
@@ -252,7 +252,8 @@ def _figures(values: list[Any], measure: str) -> list[str]:
         return ["0" if _is_number(v) else BLANK for v in values]
     places = _places(min(sizes), max(sizes), measure)
     whole = all(v == round(v) for v in known) and max(sizes) < 1e6
-    if abs(places) > 6 or (not measure and min(sizes) < 1e-3 * max(sizes)):
+    long = abs(places) > 6 or max(sizes) >= LONGEST_WHOLE
+    if long or (not measure and min(sizes) < 1e-3 * max(sizes)):
         return [figure(v, 3) if _is_number(v) else BLANK for v in values]
     places = 0 if whole else max(places, 0)
     texts = [f"{v:,.{places}f}" if _is_number(v) else BLANK for v in values]
