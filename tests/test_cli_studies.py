@@ -1,6 +1,5 @@
 """The commands that read further files or work longer: fit, balance, report and their like."""
 
-import functools
 import hashlib
 import json
 import shlex
@@ -72,28 +71,6 @@ def all_measures_known(tables):
                 or key_measure(column.key)[1]
             )
             assert not (plain and column.numeric) or known, (name, column.key)
-
-
-@pytest.fixture
-def kept(monkeypatch):
-    """A study that works once, however often it is asked: what it found, and with what it was called."""
-
-    def keep(name):
-        study, made = command(name.replace("_", "-")).run, []
-        real = study.run
-
-        @functools.wraps(real)  # its signature makes the command's options
-        def once(*args, **options):
-            if not made:
-                made.append(real(*args, **options))
-            calls.append((args, options))
-            return made[0]
-
-        calls = []
-        monkeypatch.setitem(vars(study), "run", once)
-        return made, calls
-
-    return keep
 
 
 @pytest.fixture
@@ -245,11 +222,11 @@ def test_ground_speed(run, kept, fixes):
 
 def test_ground_speed_in_a_crop_of_ones_own(run, refused, tmp_path):
     machine, crop = tmp_path / "machine.toml", tmp_path / "crop.toml"
-    machine.write_bytes((FOLDER / "picker.toml").read_bytes())
-    words = ("ground-speed", machine)
-    own = answer(run, *words)
+    bench = (FOLDER / "bench.toml").read_text(encoding="utf-8")
+    machine.write_text(bench + '\n[crop]\ncrop_yield = "0.4 kg/m2"\nrow_spacing = "1 m"\n')
+    own = answer(run, "ground-speed", machine)
     crop.write_text('format = 1\n[crop]\ncrop_yield = "0.8 kg/m2"\nrow_spacing = "1 m"\n')
-    told = answer(run, *words)
+    told = answer(run, "ground-speed", machine)
     assert told["input"]["with"] == [{"role": "crop", "file": str(crop), "sha256": digest(crop)}]
     fast, slow = (x["tables"]["units"][0]["ground_speed_km_h"] for x in (own, told))
     assert slow == pytest.approx(0.5 * fast, rel=1e-6)
