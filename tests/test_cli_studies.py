@@ -15,6 +15,7 @@ from ductsim.display.tables import WIDTH, columns, json_rows
 from ductsim.machine.demos import FOLDER
 from ductsim.quantity import key_measure
 from ductsim.terminal.envelope import schema
+from ductsim.terminal.parsing import Parser
 
 # Keys without a measure in tables whose rows have a measure of their own.
 WITHOUT_MEASURE = {
@@ -358,3 +359,41 @@ def test_every_command_works_on_a_starting_folder(run, monkeypatch, tmp_path):
         if f"ductsim {name} " in out:
             out = out.replace(f"ductsim {name} ", "")
     assert "ductsim" not in out  # every step that `demo` proposes was taken
+
+
+# ---- questions
+
+MANY = {"balance", "compare", "ensemble", "sensitivity", "solve", "sweep", "where-to-measure"}
+ONE = {"faults", "report"}
+
+
+@pytest.mark.parametrize("name", sorted(MANY | ONE))
+def test_a_command_takes_as_many_questions_as_its_function(name):
+    own = command(name)
+    parser = Parser(own.name, own.summary, own.example)
+    own.options(parser)
+    words = [w for w in shlex.split(own.example)[2:] if w not in ("--of", "vacuum 4")]
+    assert parser.read(words).of is None
+    assert parser.read([*words, "--of", "vacuum 4"]).of == "vacuum 4"
+    both = [*words, "--of", "vacuum 4", "--of", "shaft power"]
+    if name in MANY:
+        assert parser.read(both).of == ["vacuum 4", "shaft power"]
+    else:
+        with pytest.raises(ds.InputError, match="--of: 2 questions are too many; one question here"):
+            parser.read(both)
+
+
+def test_which_commands_take_questions():
+    """By the study's signature: a `Sequence` in the annotation of `of` means several."""
+    runs = {name: command(name).run for name in places()}
+    studies = {n: r.parameters["of"] for n, r in runs.items() if "of" in getattr(r, "parameters", ())}
+    assert studies.keys() | {"solve", "sensitivity", "report"} == MANY | ONE
+    assert {n for n, of in studies.items() if "Sequence" in str(of.annotation)} == MANY & studies.keys()
+
+
+def test_several_questions_of_a_sensitivity(run):
+    asked = ["vacuum left", "shaft power"]
+    told = answer(run, "sensitivity", "demo:bench", *(w for of in asked for w in ("--of", of)))
+    each = ds.demo("bench").sensitivity(asked)
+    assert told["tables"] == {own.of: json_rows(own.rows()) for own in each}
+    assert told["answer"] == [words for own in each for words in own.sentences()]

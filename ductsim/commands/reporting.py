@@ -12,9 +12,11 @@ from ..terminal.parsing import Parser, companion_options, machine_options, minut
 from ..writing import check
 from .demos import Listed
 
+USUAL = "weakest vacuum"
+
 
 def _report_options(parser: Parser) -> None:
-    machine_options(parser, of="weakest vacuum", plot=False)
+    machine_options(parser, of=f'what to ask (default "{USUAL}")', plot=False)
     parser.take("path", metavar="FILE.html", help="the page to write")
     companion_options(parser, "fixes", "readings", "crop")
     parser.take(
@@ -39,7 +41,7 @@ def _report(args: Namespace) -> Answer:
         fixes=fixes,
         readings=readings,
         crop=crop or inputs.machine.crop,
-        of=args.of,
+        of=args.of or USUAL,
         budget=args.budget,
         measures=args.measures,
     )

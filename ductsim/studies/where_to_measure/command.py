@@ -31,7 +31,7 @@ COMMAND = study_command(
     tables=("sheet", "questions", "candidates"),
     most=20,
     takes={
-        "of": Takes("what is to become surer (default: all that was fitted)", "WORDS"),
+        "of": Takes("what is to become surer (default: all that was fitted)"),
         "most": Takes("how many readings together (default 3)", read=count(1, MOST_TOGETHER)),
         "fit": Takes(left_out=True),
     },
