@@ -1,5 +1,6 @@
 """Command lines run in this process and in another, for the tests of the command line."""
 
+import functools
 import json
 import subprocess
 import sys
@@ -8,6 +9,7 @@ import jsonschema
 import pytest
 
 from ductsim import cli
+from ductsim.commands.registry import command
 from ductsim.terminal.envelope import schema
 
 
@@ -42,6 +44,28 @@ def refused(run):
         return told["error"], " ".join(str(x) for x in told["error"].values())
 
     return go
+
+
+@pytest.fixture
+def kept(monkeypatch):
+    """A study that works once, however often it is asked: what it found, and with what it was called."""
+
+    def keep(name):
+        study, made = command(name.replace("_", "-")).run, []
+        real = study.run
+
+        @functools.wraps(real)  # its signature makes the command's options
+        def once(*args, **options):
+            if not made:
+                made.append(real(*args, **options))
+            calls.append((args, options))
+            return made[0]
+
+        calls = []
+        monkeypatch.setitem(vars(study), "run", once)
+        return made, calls
+
+    return keep
 
 
 def in_a_process(*words, **options):

@@ -109,7 +109,13 @@ def test_its_own_trims_are_taken_from_the_file(picker, lifted):
             ds.Trim("jet 4.nozzle_area", "40 cm2", "140 cm2"),
             ds.Trim("jet 5.nozzle_area", "40 cm2", "140 cm2"),
         ],
-        [ds.Trim("hose 4.diameter", "120 mm", "200 mm"), ds.Trim("jet 4.nozzle_area", "40 cm2", "140 cm2")],
+        pytest.param(
+            [
+                ds.Trim("hose 4.diameter", "120 mm", "200 mm"),
+                ds.Trim("jet 4.nozzle_area", "40 cm2", "140 cm2"),
+            ],
+            marks=pytest.mark.slow,
+        ),
     ],
 )
 def test_on_two_trims_it_is_the_optimum_of_a_dense_grid(picker, trims):

@@ -318,7 +318,8 @@ def test_an_answer_needs_no_more_than_a_result():
 # ---- compare, sweep
 
 
-def test_compare_finds_the_fixes_beside_the_machine(run):
+def test_compare_finds_the_fixes_beside_the_machine(run, kept):
+    made, calls = kept("compare")
     status, out, err = run("compare", "demo:picker", "--budget", "45 min")
     assert (status, err) == (0, "")
     assert "seal hatch 4" in out.split("\n\n")[0]
@@ -329,7 +330,10 @@ def test_compare_finds_the_fixes_beside_the_machine(run):
     told = json.loads(out)
     jsonschema.validate(told, schema())
     fixes = ds.read_fixes(demo_file("picker").with_name("picker_fixes.toml"))
-    found = ds.compare(ds.demo("picker"), fixes, budget=45.0)
+    for _, given in calls:
+        assert (given["machine_or_fit"], given["budget"]) == (ds.demo("picker"), 45.0)
+        assert [(f.name, dict(f.change)) for f in given["fixes"]] == [(f.name, dict(f.change)) for f in fixes]
+    (found,) = made
     assert told["tables"] == {name: json_rows(rows) for name, rows in found.tables().items()}
     assert told["cautions"] == list(found.cautions)
     assert told["weakest"] == "4"

@@ -1,6 +1,5 @@
 """The commands that read further files or work longer: fit, balance, report and their like."""
 
-import functools
 import hashlib
 import json
 import shlex
@@ -16,6 +15,7 @@ from ductsim.display.tables import WIDTH, columns, json_rows
 from ductsim.machine.demos import FOLDER
 from ductsim.quantity import key_measure
 from ductsim.terminal.envelope import schema
+from ductsim.terminal.parsing import Parser
 
 # Keys without a measure in tables whose rows have a measure of their own.
 WITHOUT_MEASURE = {
@@ -72,28 +72,6 @@ def all_measures_known(tables):
                 or key_measure(column.key)[1]
             )
             assert not (plain and column.numeric) or known, (name, column.key)
-
-
-@pytest.fixture
-def kept(monkeypatch):
-    """A study that works once, however often it is asked: what it found, and with what it was called."""
-
-    def keep(name):
-        study, made = command(name.replace("_", "-")).run, []
-        real = study.run
-
-        @functools.wraps(real)  # its signature makes the command's options
-        def once(*args, **options):
-            if not made:
-                made.append(real(*args, **options))
-            calls.append((args, options))
-            return made[0]
-
-        calls = []
-        monkeypatch.setitem(vars(study), "run", once)
-        return made, calls
-
-    return keep
 
 
 @pytest.fixture
@@ -245,11 +223,11 @@ def test_ground_speed(run, kept, fixes):
 
 def test_ground_speed_in_a_crop_of_ones_own(run, refused, tmp_path):
     machine, crop = tmp_path / "machine.toml", tmp_path / "crop.toml"
-    machine.write_bytes((FOLDER / "picker.toml").read_bytes())
-    words = ("ground-speed", machine)
-    own = answer(run, *words)
+    bench = (FOLDER / "bench.toml").read_text(encoding="utf-8")
+    machine.write_text(bench + '\n[crop]\ncrop_yield = "0.4 kg/m2"\nrow_spacing = "1 m"\n')
+    own = answer(run, "ground-speed", machine)
     crop.write_text('format = 1\n[crop]\ncrop_yield = "0.8 kg/m2"\nrow_spacing = "1 m"\n')
-    told = answer(run, *words)
+    told = answer(run, "ground-speed", machine)
     assert told["input"]["with"] == [{"role": "crop", "file": str(crop), "sha256": digest(crop)}]
     fast, slow = (x["tables"]["units"][0]["ground_speed_km_h"] for x in (own, told))
     assert slow == pytest.approx(0.5 * fast, rel=1e-6)
@@ -381,3 +359,41 @@ def test_every_command_works_on_a_starting_folder(run, monkeypatch, tmp_path):
         if f"ductsim {name} " in out:
             out = out.replace(f"ductsim {name} ", "")
     assert "ductsim" not in out  # every step that `demo` proposes was taken
+
+
+# ---- questions
+
+MANY = {"balance", "compare", "ensemble", "sensitivity", "solve", "sweep", "where-to-measure"}
+ONE = {"faults", "report"}
+
+
+@pytest.mark.parametrize("name", sorted(MANY | ONE))
+def test_a_command_takes_as_many_questions_as_its_function(name):
+    own = command(name)
+    parser = Parser(own.name, own.summary, own.example)
+    own.options(parser)
+    words = [w for w in shlex.split(own.example)[2:] if w not in ("--of", "vacuum 4")]
+    assert parser.read(words).of is None
+    assert parser.read([*words, "--of", "vacuum 4"]).of == "vacuum 4"
+    both = [*words, "--of", "vacuum 4", "--of", "shaft power"]
+    if name in MANY:
+        assert parser.read(both).of == ["vacuum 4", "shaft power"]
+    else:
+        with pytest.raises(ds.InputError, match="--of: 2 questions are too many; one question here"):
+            parser.read(both)
+
+
+def test_which_commands_take_questions():
+    """By the study's signature: a `Sequence` in the annotation of `of` means several."""
+    runs = {name: command(name).run for name in places()}
+    studies = {n: r.parameters["of"] for n, r in runs.items() if "of" in getattr(r, "parameters", ())}
+    assert studies.keys() | {"solve", "sensitivity", "report"} == MANY | ONE
+    assert {n for n, of in studies.items() if "Sequence" in str(of.annotation)} == MANY & studies.keys()
+
+
+def test_several_questions_of_a_sensitivity(run):
+    asked = ["vacuum left", "shaft power"]
+    told = answer(run, "sensitivity", "demo:bench", *(w for of in asked for w in ("--of", of)))
+    each = ds.demo("bench").sensitivity(asked)
+    assert told["tables"] == {own.of: json_rows(own.rows()) for own in each}
+    assert told["answer"] == [words for own in each for words in own.sentences()]

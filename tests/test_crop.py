@@ -16,8 +16,7 @@ from ductsim.documents.document import parse
 from ductsim.errors import InputError, UnknownName
 from ductsim.network.system import Compiled
 from ductsim.sources import SOURCES
-from ductsim.speed.limit import SLOWEST, falling_root, speed_limit
-from ductsim.studies.ground_speed.result import near_limit
+from ductsim.speed.limit import speed_limit
 
 
 @pytest.fixture(scope="module")
@@ -483,34 +482,3 @@ def test_a_tall_duct_chokes_and_the_running_state_is_found():
     assert any("duct: the air is no faster than the crop's slip velocity" in str(w.message) for w in heard)
     assert blocked.flow["jet", "suction"] < 0.0  # the jet blows back out of the door
     assert "slip velocity" in " ".join(blocked.notes)
-
-
-# ---- roots
-
-
-def test_roots_in_step():
-    at = np.array([0.5, 1.7, 3.0, 12.0])
-
-    def function(x, which):
-        return np.where(which == 2, np.where(x < at[2], 1.0, -5.0), np.log(at[which] / x))
-
-    assert falling_root(function, np.full(4, 1.0)) == pytest.approx(at, rel=2e-6)
-    edge = falling_root(lambda x, which: np.array([-1.0, 1.0, np.nan])[which] + 0.0 * x, np.ones(3))
-    assert edge[0] == 0.0 and np.isinf(edge[1]) and np.isnan(edge[2])
-
-
-def test_where_nothing_suffices_the_search_asks_no_more_than_twice():
-    """Below its limit a machine has blocked ducts, which take long: the way down to nothing is not walked."""
-    asked = []
-
-    def function(x, which):
-        asked.extend((int(i), float(v)) for i, v in zip(which, x, strict=True))
-        return np.array([-20.0, 0.5])[which] - x
-
-    assert falling_root(function, np.array([2.0, 2.0]))[0] == 0.0
-    assert [x for i, x in asked if i == 0] == [2.0, SLOWEST]
-    assert falling_root(function, np.array([2.0, 2.0]))[1] == pytest.approx(0.5, rel=1e-8)
-
-
-def test_a_limit_like_none_is_looked_for_at_the_slowest():
-    assert [near_limit(v) for v in (0.0, 1.3, np.inf, np.nan)] == [SLOWEST, 1.3, 1.0, 1.0]

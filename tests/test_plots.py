@@ -67,6 +67,7 @@ def results(machine, possible, tmp_path_factory):
         "sweep": ds.sweep(machine, "left leak.area", np.linspace(0.0, 0.01, 7)),
         "scaled sweep": ds.sweep(possible, "fan.speed", ["x0.9", "x1.0", "x1.3"]),
         "faults": ds.what_if(machine),
+        "gauges": ds.gauges(machine, samples=20),
         "balance": ds.balance(machine, [ds.Trim("left mouth.area", "100 cm2", "400 cm2")]),
         "fit": found,
         "suspects": ds.fit(machine, readings(machine), suspects="leaks", draws=60),
@@ -95,13 +96,15 @@ def results(machine, possible, tmp_path_factory):
 
 
 def every(results, names=None):
-    """Each result's pictures, or those of some."""
-    return [(name, what) for name in names or results for what in results[name].plots()]
+    """Each picture of each result, or the usual one of some."""
+    if names:
+        return [(name, next(iter(results[name].plots()))) for name in names]
+    return [(name, what) for name, result in results.items() for what in result.plots()]
 
 
 ONE_OF_EACH = [
     "state", "possible state", "machine", "sensitivity", "comparison", "scaled sweep", "faults",
-    "balance", "fit", "suspects", "next", "proof", "speed with fixes",
+    "balance", "fit", "gauges", "suspects", "next", "proof", "speed with fixes",
     "fill", "calibration", "history", "pass", "ensemble",
 ]  # fmt: skip
 some_and_every = few_and_all("names", ONE_OF_EACH, None)

@@ -13,10 +13,11 @@ from ..writing import check
 from .demos import Listed
 
 ROLES = ("fixes", "readings", "crop", "seen", "field")
+USUAL = "weakest vacuum"
 
 
 def _report_options(parser: Parser) -> None:
-    machine_options(parser, of="weakest vacuum", plot=False)
+    machine_options(parser, of=f'what to ask (default "{USUAL}")', plot=False)
     parser.take("path", metavar="FILE.html", help="the page to write")
     companion_options(parser, *ROLES)
     parser.take(
@@ -42,7 +43,7 @@ def _report(args: Namespace) -> Answer:
     report(
         inputs.machine,
         place,
-        of=args.of,
+        of=args.of or USUAL,
         budget=args.budget,
         measures=args.measures,
         full=args.full,

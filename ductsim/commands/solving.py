@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from ..answers.plausible import plausibility
+from ..answers.sensitivity import Sensitivity, sensitivity
 from ..display.rows import Of, rows_of
 from ..machine.machine import MachineState
 from ..questions.vocabulary import Question, question
@@ -73,13 +74,8 @@ Solved.show_by(
 
 
 def _solve_options(parser: Parser) -> None:
-    machine_options(parser)
-    parser.take(
-        "--of",
-        action="append",
-        default=[],
-        metavar="WORDS",
-        help='also ask for "duct air 4", "shaft power", "hose 3.flow" or the like; may be repeated',
+    machine_options(
+        parser, of='also ask for "duct air 4", "shaft power", "hose 3.flow" or the like', many=True
     )
     parser.take("--tappings", action="store_true", help="also show what a manometer reads at every tapping")
 
@@ -88,7 +84,8 @@ def _solve(args: Namespace) -> Answer:
     inputs = Inputs(args)
     state = inputs.machine.solve()
     shown = ["units", "fans", *(["tappings"] if args.tappings else [])]
-    found = Solved(state, list(args.of), [state.ask(of) for of in args.of])
+    asked = [args.of] if isinstance(args.of, str) else args.of or []
+    found = Solved(state, asked, [state.ask(of) for of in asked])
     return Answer(found, inputs, shown, str(state.weakest), drawn=state)
 
 
@@ -123,8 +120,31 @@ def _check(args: Namespace) -> Answer:
 # ---- sensitivity
 
 
+USUAL = "weakest vacuum"
+
+
+@dataclass(repr=False, eq=False)
+class Sensitivities(Result):
+    """What the answers to several questions hang on.
+
+    Attributes
+    ----------
+    each : list of Sensitivity
+        In the order of the questions.
+    """
+
+    each: list[Sensitivity]
+
+
+Sensitivities.show_by(
+    tables=lambda found: {own.of: own.tables()["table"] for own in found.each},
+    sentences=lambda found, measures: [words for own in found.each for words in own.sentences(measures)],
+    about=lambda found: ", ".join(own.of for own in found.each),
+)
+
+
 def _sensitivity_options(parser: Parser) -> None:
-    machine_options(parser, of="weakest vacuum")
+    machine_options(parser, of=f'what to ask (default "{USUAL}")', many=True)
     parser.take(
         "--rows",
         type=int,
@@ -138,8 +158,10 @@ def _sensitivity_options(parser: Parser) -> None:
 def _sensitivity(args: Namespace) -> Answer:
     inputs = Inputs(args)
     state = inputs.machine.solve()
-    found = inputs.machine.sensitivity(of=args.of)
-    return Answer(found, inputs, weakest=str(state.weakest), most=args.rows)
+    asked = args.of or USUAL
+    each = sensitivity(inputs.machine, [asked] if isinstance(asked, str) else asked, state)
+    found = each[0] if len(each) == 1 else Sensitivities(each)
+    return Answer(found, inputs, weakest=str(state.weakest), most=args.rows, drawn=each[0])
 
 
 COMMANDS = {

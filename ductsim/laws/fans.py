@@ -8,7 +8,7 @@ import numpy as np
 
 from .card import law
 
-_NO_FLOW = 1e-9  # volume flow of the solver's rounding [m3/s]
+_ROUNDING = 1e-9  # volume flow that is the solver's rounding only [m3/s]
 _CREEP = 1e-6  # share of the last flow at which a stopped fan's square law turns linear
 
 
@@ -141,9 +141,9 @@ def fan_outside(flow: Any, air: Any, **c: Any) -> list[tuple[Any, str]]:
     volume = flow / air.density
     last = sum(1 for name in c if name.startswith("flow_")) - 1
     return [
-        (volume < -_NO_FLOW, "air flows backwards through the fan"),
+        (volume < -_ROUNDING, "air flows backwards through the fan"),
         (
-            volume > c["speed"] * c[f"flow_{last}"] + _NO_FLOW,
+            volume > c["speed"] * c[f"flow_{last}"] + _ROUNDING,
             "the fan delivers more than at the last point of its curve",
         ),
         (

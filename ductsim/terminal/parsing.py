@@ -114,19 +114,16 @@ class Parser(argparse.ArgumentParser):
 # ---- arguments that several commands take
 
 
-def machine_options(parser: Parser, *, of: str | None = None, plot: bool = True) -> None:
+def machine_options(parser: Parser, *, of: str = "", many: bool = False, plot: bool = True) -> None:
     """The machine and the options that all commands about one have in common.
 
-    `of` is the default question; None where the command takes none.
+    `of` is what its questions are for, in a few words; empty where the command takes none. With `many` it
+    takes several.
     """
     parser.take("machine", metavar="MACHINE", help="a machine file, or demo:picker, demo:suction, demo:bench")
-    if of is not None:
-        parser.take(
-            "--of",
-            default=of or None,
-            metavar="WORDS",
-            help="what to ask" + (f' (default "{of}")' if of else ""),
-        )
+    if of:
+        text = of + "; may be repeated" * many
+        parser.take("--of", action="append", metavar="WORDS", read=questions(many), help=text)
     parser.take(
         "--change",
         action="append",
@@ -221,6 +218,17 @@ def changes(texts: Sequence[str]) -> dict[str, str]:
             raise InputError(f"{address.strip()!r} is changed twice", allowed="each address once")
         out[address.strip()] = value.strip()
     return out
+
+
+def questions(many: bool) -> Callable[[Sequence[str]], str | list[str]]:
+    """A reader of questions: one as it is, several as a list, or refused where the command takes one."""
+
+    def read(texts: Sequence[str]) -> str | list[str]:
+        if len(texts) > 1 and not many:
+            raise InputError(f"{len(texts)} questions are too many", allowed="one question here")
+        return texts[0] if len(texts) == 1 else list(texts)
+
+    return read
 
 
 def count(lowest: int, highest: int) -> Callable[[int], int]:

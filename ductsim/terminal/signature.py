@@ -72,16 +72,15 @@ class StudyCommand:
     def options(self, parser: Parser) -> None:
         """Declare everything that the study takes."""
         parameters, told = self.parameters, parameter_docs(self.run)
-        of = parameters.get("of")
-        many = self.takes.get("of", Takes()).many
-        usual = of.default if of is not None and not many and isinstance(of.default, str) else None
-        machine_options(parser, of=usual)
+        asked = parameters.get("of")
+        of = "" if asked is None else self.takes.get("of", Takes()).help or _asked(asked)
+        machine_options(parser, of=of, many=asked is not None and "Sequence" in str(asked.annotation))
         if "machine_or_fit" in parameters:
             fitted_option(parser)
         for name, parameter in parameters.items():
             if name in COMPANIONS:
                 companion_options(parser, name)
-            elif name not in ("machine", "machine_or_fit") and not (name == "of" and usual is not None):
+            elif name not in ("machine", "machine_or_fit", "of"):
                 self._option(parser, name, parameter, told.get(name, ""))
         if "crop" in parameters and "seen" not in parameters:
             parser.take("--seen", metavar="FILE", help=SEEN)
@@ -202,6 +201,10 @@ def _first_sentence(text: str) -> str:
     words = " ".join(text.split())
     first = re.split(r"(?<=[a-z)\"])\. |; ", words, maxsplit=1)[0].rstrip(".")
     return first[:1].lower() + first[1:] if first[1:2].islower() else first
+
+
+def _asked(of: inspect.Parameter) -> str:
+    return "what to ask" + (f' (default "{of.default}")' if isinstance(of.default, str) else "")
 
 
 def _dashed(name: str) -> str:

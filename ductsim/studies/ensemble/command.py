@@ -41,7 +41,6 @@ COMMAND = study_command(
     summary="how sure the answer is: thousands of machines within the spreads",
     most=20,
     takes={
-        "of": Takes('what to ask (default "weakest vacuum"); may be repeated', "WORDS", many=True),
         "samples": Takes("how many machines to draw (default 10,000)", read=count(2, 100_000_000)),
         "seed": Takes("of the draw (default 0)", read=count(0, 2**32 - 1)),
         "method": Takes("latin hypercube, sobol or random", "WORD"),

@@ -36,7 +36,7 @@ COMMAND = study_command(
     tables=("sheet", "work", "questions", "candidates"),
     most=20,
     takes={
-        "of": Takes('what is to become surer, or "unknowns" (default: what to do next)', "WORDS"),
+        "of": Takes('what is to become surer, or "unknowns" (default: what to do next)'),
         "minutes": Takes("the time there is for readings and fixes, like 60 or '1.5 h'", "TIME", minutes),
         "answer": Takes("the answer that fixes are to better (default: weakest vacuum)", "WORDS"),
         "most": Takes("how many readings together, with --of (default 3)", read=count(1, MOST_TOGETHER)),
