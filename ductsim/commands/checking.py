@@ -17,6 +17,7 @@ from ..answers.plausible import Looked, plausibility
 from ..answers.sensitivity import Slope
 from ..answers.state import NO_VACUUM
 from ..cautions import cautions_for
+from ..description.spreads import drawn_spread
 from ..display.rows import Of, rows_of
 from ..laws.friction import compression_correction
 from ..machine.machine import Machine, MachineState
@@ -109,7 +110,7 @@ def to_measure(machine: Machine, slopes: list[Slope]) -> list[ToMeasure]:
     effects: dict[str, float] = {}
     for own in slopes:
         effects[own.address.partition("[")[0]] = effects.get(own.address.partition("[")[0], 0.0) + (
-            own.derivative * own.value * own.spread
+            own.derivative * own.value * drawn_spread(machine, own.address)
         )
     spreads = {own.address.partition("[")[0]: own.spread for own in slopes}
     out = []
