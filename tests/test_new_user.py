@@ -1,5 +1,7 @@
 """A new user comes from a started or a typed file to a report with two refusals at most (see new_user.py)."""
 
+from pathlib import Path
+
 import pytest
 from new_user import FROM_SCRATCH, PLAYERS, SEVEN
 
@@ -45,6 +47,14 @@ def said(text):
     with pytest.raises(ds.InputError) as caught:
         ds.Machine.of(text)
     return [str(err) for err in caught.value.each]
+
+
+def test_the_machine_file_of_the_readme_has_an_answer():
+    text = (Path(__file__).parents[1] / "README.md").read_text(encoding="utf-8")
+    machine = ds.Machine.of(text.split("<!-- a machine file -->\n```toml\n")[1].split("```")[0])
+    state = machine.solve()
+    assert 2.0 < state.ask("weakest vacuum") / ds.si("1 inH2O", "Pa") < 5.0 and not state.notes
+    assert "mouth A.loss_coefficient" in machine.given
 
 
 @pytest.mark.slow

@@ -122,8 +122,8 @@ LEAKAGE_CLASSES = (
     Choice("can't tell", 24.0 * _IN_TRADE, 0.9, "our_assumption"),
 )
 """Leakage of a duct's walls and joints [L/(s m2 Pa^0.65)]: classes 48, 24, 6; 12, 3; 30, 12 as published in
-ft3/min on 100 ft2 at 1 inch of water, by what is sealed (joints: seal class C, all: A). What classes A to D of
-the European standards allow is from memory. Spreads are our assumption."""
+ft3/min on 100 ft2 at 1 inch of water, by what is sealed (joints: seal class C, all: A). What classes A to D
+of the European standards allow is from memory. Spreads are our assumption."""
 
 FLAPS = (
     Choice("limp rubber", 20.0, 0.6, "our_assumption"),
