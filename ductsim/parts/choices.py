@@ -5,6 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+CANT_TELL = "can't tell"
+"""The word of who knows nothing; it stands for what is required and left out in a file."""
+
 
 @dataclass(frozen=True, slots=True)
 class Choice:
