@@ -49,6 +49,21 @@ def test_words_against_published_values():
     )
 
 
+def test_leakage_classes_against_published_values():
+    words = {c.word: c.value for c in ds.Leak.declared["leakage_class"].words}
+    # class 6 at 2 inches of water on 1000 ft2 leaks 94.15 ft3/min: 6 x 10 x 2^0.65
+    leak = ds.Leak(leakage_class="rectangular, all sealed", surface="1000 ft2", reference_density=1.2)
+    assert leak.leakage_class == pytest.approx(words["rectangular, all sealed"])
+    flow = 1e-3 * leak.leakage_class * leak.surface * ds.si("2 inH2O", "Pa") ** 0.65
+    assert flow == pytest.approx(ds.si("94.15 CFM", "m3/s"), rel=1e-3)
+    # EN 12237 and EN 1507 (constants from memory): what each class allows is a third of the one before
+    classes = [words[f"class {letter}"] for letter in "ABCD"]
+    assert classes == [0.027, 0.009, 0.003, 0.001]
+    assert 1e0 * classes[0] * 400.0**0.65 == pytest.approx(1.326, rel=5e-3)
+    with pytest.raises(ds.InputError, match="did you mean 'lies loose'"):
+        ds.Flap(area=0.01, opening_pressure="limp rubber", gap="lie loose")
+
+
 HOSE = {"length": 2.0, "diameter": 0.15}
 
 

@@ -1,9 +1,12 @@
 """A new user comes from a started or a typed file to a report with two refusals at most (see new_user.py)."""
 
+from pathlib import Path
+
 import pytest
 from new_user import FROM_SCRATCH, PLAYERS, SEVEN
 
 import ductsim as ds
+from ductsim.commands.checking import checked
 from ductsim.documents.rescue import rescued
 
 MACHINE = """
@@ -47,6 +50,14 @@ def said(text):
     return [str(err) for err in caught.value.each]
 
 
+def test_the_machine_file_of_the_readme_has_an_answer():
+    text = (Path(__file__).parents[1] / "README.md").read_text(encoding="utf-8")
+    machine = ds.Machine.of(text.split("<!-- a machine file -->\n```toml\n")[1].split("```")[0])
+    state = machine.solve()
+    assert 2.0 < state.ask("weakest vacuum") / ds.si("1 inH2O", "Pa") < 5.0 and not state.notes
+    assert "mouth A.loss_coefficient" in machine.given
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("play", PLAYERS)
 def test_players_come_to_an_answer_and_a_report(play, tmp_path):
@@ -80,6 +91,10 @@ def test_all_slips_of_a_typed_file_are_said_in_one_run():
         ("name = \N{LEFT DOUBLE QUOTATION MARK}a\N{RIGHT DOUBLE QUOTATION MARK}", 'name = "a"'),
         ("x = .5", "x = 0.5"),
         ("x: 3 m", 'x = "3 m"'),
+        ('x = "3 m",', 'x = "3 m"'),
+        ('x = "3 m";  # so', 'x = "3 m"'),
+        ('t = { a = "b" c = "1 m" }', 't = { a = "b", c = "1 m" }'),
+        ("n = 0012", "n = 12"),
         ("[[part]", "[[part]]"),
         ("f = [0 cfm, 2000 cfm, 3]", 'f = ["0 cfm", "2000 cfm", 3]'),
         ('b = [{angle = 90 deg, radius = 12"}]', 'b = [{angle = "90 deg", radius = "12 in"}]'),
@@ -108,6 +123,8 @@ def test_what_is_left_out_is_taken_as_can_not_tell():
     assert machine.numbers["gauge.area"] == machine.layout.part["pipe"].schema.build(
         [machine.numbers[f"pipe.{key}"] for key in machine.layout.part["pipe"].schema.number_keys]
     ).section_at("to")
+    (note,) = (note for note in checked(machine.solve()).notes if note.kind == "left out")
+    assert note.startswith("mouth: no loss_coefficient is given, so 2 is taken, which may well be 30% off.")
     back = ds.Machine.of(machine.document())
     assert back.numbers == machine.numbers
 

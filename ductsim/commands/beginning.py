@@ -131,13 +131,18 @@ def _keys(kind: type[Fields], typical: dict[str, float], measures: str, before: 
             {
                 **row,
                 "measures": ", ".join(given) if own.measure else "plain number, %",
-                "range": own.allowed.removeprefix("allowed: "),
+                "range": own.allowed.removeprefix("allowed: ") + _words_of(own),
                 **words,
                 "how_to_measure": way_of(one.name).how,
                 "minutes": way_of(one.name).minutes,
             }
         )
     return rows
+
+
+def _words_of(number: Number) -> str:
+    """The words that may stand for a number."""
+    return f"; or {' | '.join(choice.word for choice in number.words)}" if number.words else ""
 
 
 def _said(value: float, measure: str, measures: str) -> str:

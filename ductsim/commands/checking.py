@@ -17,9 +17,11 @@ from ..answers.plausible import Looked, plausibility
 from ..answers.sensitivity import Slope
 from ..answers.state import NO_VACUUM
 from ..cautions import cautions_for
+from ..description.spreads import drawn_spread
 from ..display.rows import Of, rows_of
 from ..laws.friction import compression_correction
 from ..machine.machine import Machine, MachineState
+from ..parts.choices import CANT_TELL
 from ..parts.measuring import way_of
 from ..readings.checks import ReadingCheck
 from ..result import Note, Result
@@ -109,7 +111,7 @@ def to_measure(machine: Machine, slopes: list[Slope]) -> list[ToMeasure]:
     effects: dict[str, float] = {}
     for own in slopes:
         effects[own.address.partition("[")[0]] = effects.get(own.address.partition("[")[0], 0.0) + (
-            own.derivative * own.value * own.spread
+            own.derivative * own.value * drawn_spread(machine, own.address)
         )
     spreads = {own.address.partition("[")[0]: own.spread for own in slopes}
     out = []
@@ -140,6 +142,7 @@ def notes(found: Checked) -> list[Note]:
         *_odd_units(found),
         *_fan_ends(found),
         *_hoses(found),
+        *_left_out(found),
         *_unstated_limits(found),
     ]
 
@@ -182,6 +185,21 @@ def _hoses(found: Checked) -> list[Note]:
         f"tenth a hose rubs {more:.1f} times as much: measure it as it lies and pulled out, and give stretch."
     )
     return [Note(words, "stretch not stated", unsaid[0] if len(unsaid) == 1 else "", more)]
+
+
+def _left_out(found: Checked) -> list[Note]:
+    """Numbers that were left out and that no tape tells: what they are taken as."""
+    groups: dict[tuple[str, float, float], list[str]] = {}
+    for row in found.description.rows():
+        if row["origin"] == "default" and row["choice"] == CANT_TELL:
+            owner, _, key = row["address"].partition(".")
+            groups.setdefault((key, row["value"], row["spread"]), []).append(owner)
+    words = "{}: no {} is given, so {:.2g} is taken, which may well be {:.0%} off. "
+    words += "'ductsim kinds' has words for it."
+    return [
+        Note(words.format(gathered(owners), key, value, spread), "left out", f"{owners[0]}.{key}", value)
+        for (key, value, spread), owners in groups.items()
+    ]
 
 
 def _unstated_limits(found: Checked) -> list[Note]:

@@ -113,6 +113,26 @@ def spread_of(machine: MachineData, address: str) -> float:
     return declared.spread
 
 
+def drawn_spread(machine: MachineData, address: str) -> float:
+    """The relative standard deviation that a number is drawn with [-].
+
+    It is less than its spread at an end of its range: a share that is 1 only scatters downwards.
+    """
+    from scipy.special import ndtri
+
+    sd, value = spread_of(machine, address), float(np.median(machine.numbers[address]))
+    declared = machine.layout.declaration(address)
+    if (
+        sd <= 0.0
+        or value <= 0.0
+        or declared.low < value * (1.0 - 4.0 * sd) < value * (1.0 + 4.0 * sd) < declared.high
+    ):
+        return sd
+    drawn = Scatter(address, "lognormal", value, sd, 0.0, 0.0, 0.0, "", 1.0)
+    values = drawn.draw(ndtri((np.arange(400) + 0.5) / 400.0), declared.low, declared.high)
+    return min(float(values.std()) / value, sd)
+
+
 def default_spreads(machine: MachineData) -> list[Spread]:
     """The usual spread of every number that has one, as `describe()` lists them; lognormal.
 

@@ -78,8 +78,10 @@ def _guilty(rows: list[str], at: int) -> int:
 def _mended(row: str, said: str, rows: list[str]) -> str | None:
     """The row as it was meant; None where nothing can be guessed."""
     plain = row.translate(_QUOTES)
-    if _reads(plain) and plain != row:
-        return plain
+    bare = _without_remark(plain).rstrip(" ,;\r")  # ends of lines as in other files
+    for other in (plain, bare, re.sub(r"([\"'\d])\s+(?=[A-Za-z_]+\s*=[^=]*[}\]])", r"\1, ", bare)):
+        if other != row and other.strip() and not _reads(row) and _reads(other):
+            return other
     if _reads(row):  # by itself it is sound: a table or a key that stands there twice, a bracket left open
         header = re.fullmatch(r"\s*\[([A-Za-z0-9_.-]+)\]\s*(#.*)?", row)
         if header and "Cannot" in said and "twice" in said:
@@ -116,7 +118,7 @@ def _quoted(value: str) -> str | None:
     if value[0] in "[{":
         return None
     if _NUMBER.fullmatch(value):
-        return repr(float(value))
+        return str(int(value)) if value.isdigit() else repr(float(value))
     if value[0] in "\"'":
         inner = value.strip(value[0])
         return f"'{inner}'" if '"' in inner and "'" not in inner else '"' + inner.replace('"', "'") + '"'

@@ -13,6 +13,7 @@ from ..documents.document import table, text
 from ..errors import InputError, Problems, UnknownName, nearest_name
 from ..network.system import OUTSIDE
 from ..parts import KINDS
+from ..parts.choices import CANT_TELL
 from ..parts.declare import Fields, Number, Part, Schema
 from .templates import Placed
 
@@ -47,7 +48,6 @@ EVERYDAY_KEYS = {
     **dict.fromkeys(("pulley",), "drive"),
 }
 """What people write for a key -> the key that is most likely meant, where the kind has it."""
-CANT_TELL = "can't tell"
 
 
 class Numbers:
@@ -81,10 +81,13 @@ class PartRead(NamedTuple):
         kind and name are known.
     obj : Part or None
         None where it could not be read.
+    placed : bool
+        Whether its kind, its name and all its ends are known.
     """
 
     entry: PartEntry | None
     obj: Part | None
+    placed: bool
 
 
 def read_part(
@@ -98,8 +101,10 @@ def read_part(
         place = f"part {name!r}"
     kind = _kind(own, values, place, wrong)
     if kind is None:
-        return PartRead(None, None)
+        return PartRead(None, None, False)
+    begun = len(wrong.found)
     ends = _ends(own, values, kind, place, wrong)
+    sure = bool(name) and len(wrong.found) == begun
     drive = note = ""
     with own.noting(wrong):
         drive, note = text(values, "drive", place, default=""), text(values, "note", place, default="")
@@ -122,9 +127,9 @@ def read_part(
         if not unsaid:
             obj = build(kind, filled, place).placed(ends, open_nodes)
     if obj is None or len(wrong.found) > before:
-        return PartRead(PartEntry(name, Schema(kind, ()), ends, drive) if name else None, None)
+        return PartRead(PartEntry(name, Schema(kind, ()), ends, drive) if name else None, None, sure)
     schema = numbers.take(name, obj, values, skip="speed" if drive else "")
-    return PartRead(PartEntry(name, schema, ends, drive, note), obj)
+    return PartRead(PartEntry(name, schema, ends, drive, note), obj, True)
 
 
 def _kind(own: Placed, values: Mapping[str, Any], place: str, wrong: Problems) -> type[Part] | None:

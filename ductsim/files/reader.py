@@ -138,7 +138,7 @@ def _parts_and_units(
         complete = complete and len(wrong.found) == before
         for one in own:
             read = read_part(one, turning, numbers, open_nodes, wrong)
-            complete = complete and read.entry is not None
+            complete = complete and read.placed
             if read.entry is not None:
                 entries.append(read.entry)
                 where.setdefault(("part", read.entry.name), one)

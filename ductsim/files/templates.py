@@ -82,7 +82,11 @@ def expand(
     InputError
         For what is no table, and more repetition than any machine has.
     """
-    each = table(document.get("each_unit"), "each_unit")
+    each: dict[str, Any] = {}
+    begun = len(wrong.found)
+    with wrong.noting("each_unit"):
+        each = table(document.get("each_unit"), "each_unit")
+    unread = len(wrong.found) > begun
     with wrong.noting("each_unit"):
         refuse_unknown(each, EACH_UNIT, "each_unit")
     misspelt = any(isinstance(value, list) for key, value in each.items() if key not in EACH_UNIT)
@@ -126,7 +130,7 @@ def expand(
         tappings += _repeated(tapping_templates, "tapping", i, own, wrong, i in unsure)
         with wrong.noting("boxes"):
             boxes += fill(box_templates, own, "boxes")
-    whole = not misspelt and len(parts) == len(part_templates) * len(units)
+    whole = not (misspelt or unread) and len(parts) == len(part_templates) * len(units)
     whole = whole and len(tappings) == len(tapping_templates) * len(units)
     return parts, tappings, out, tuple(boxes), whole
 

@@ -5,6 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+CANT_TELL = "can't tell"
+"""The word of who knows nothing; it stands for what is required and left out in a file."""
+
 
 @dataclass(frozen=True, slots=True)
 class Choice:
@@ -104,3 +107,47 @@ BEND_FACTORS = (
     Choice("the hose itself is bent", 2.0, 0.3, "hose_bends"),
 )
 """Loss of a hose's bends over that of smooth ones [-]."""
+
+_IN_TRADE = 0.4719474432 / 9.290304 / 249.08891**0.65
+"""1 ft3/min of leakage on 100 ft2 at 1 inch of water, in L/(s m2 Pa^0.65)."""
+LEAKAGE_CLASSES = (
+    Choice("rectangular, nothing sealed", 48.0 * _IN_TRADE, 0.5, "smacna_leakage"),
+    Choice("rectangular, joints sealed", 24.0 * _IN_TRADE, 0.5, "smacna_leakage"),
+    Choice("rectangular, all sealed", 6.0 * _IN_TRADE, 0.5, "smacna_leakage"),
+    Choice("round, joints sealed", 12.0 * _IN_TRADE, 0.5, "smacna_leakage"),
+    Choice("round, all sealed", 3.0 * _IN_TRADE, 0.5, "smacna_leakage"),
+    Choice("flexible, nothing sealed", 30.0 * _IN_TRADE, 0.5, "smacna_leakage"),
+    Choice("flexible, ends sealed", 12.0 * _IN_TRADE, 0.5, "smacna_leakage"),
+    Choice("class A", 0.027, 0.3, "en12237"),
+    Choice("class B", 0.009, 0.3, "en12237"),
+    Choice("class C", 0.003, 0.3, "en12237"),
+    Choice("class D", 0.001, 0.3, "en12237"),
+    Choice("can't tell", 24.0 * _IN_TRADE, 0.9, "our_assumption"),
+)
+"""Leakage of a duct's walls and joints [L/(s m2 Pa^0.65)]: classes 48, 24, 6; 12, 3; 30, 12 as published in
+ft3/min on 100 ft2 at 1 inch of water, by what is sealed (joints: seal class C, all: A). What classes A to D
+of the European standards allow is from memory. Spreads are our assumption."""
+
+FLAPS = (
+    Choice("limp rubber", 20.0, 0.6, "our_assumption"),
+    Choice("sheet metal, by its weight", 60.0, 0.5, "our_assumption"),
+    Choice("spring-loaded", 250.0, 0.6, "our_assumption"),
+    Choice("can't tell", 80.0, 0.9, "our_assumption"),
+)
+"""Pressure difference that opens half of a flap [Pa], by what holds it shut: 2 mm of rubber or of sheet steel
+weigh 20 to 150 N/m2, a spring takes what it was chosen for."""
+
+FLAP_LOSSES = (
+    Choice("hinged at one edge", 1.5, 0.3, "our_assumption"),
+    Choice("turning about its middle", 1.0, 0.4, "our_assumption"),
+    Choice("can't tell", 1.5, 0.5, "our_assumption"),
+)
+"""Loss of a flap on the velocity in its open area [-]."""
+
+FLAP_GAPS = (
+    Choice("lies tight", 0.005, 0.6, "our_assumption"),
+    Choice("lies loose", 0.03, 0.6, "our_assumption"),
+    Choice("warped", 0.1, 0.5, "our_assumption"),
+    Choice("can't tell", 0.03, 0.9, "our_assumption"),
+)
+"""Share of a flap's area that stays open when it is shut [-]."""

@@ -6,6 +6,7 @@ import numpy as np
 
 from ..laws.constants import NOTHING
 from ..laws.flaps import flap
+from .choices import FLAP_GAPS, FLAP_LOSSES, FLAPS
 from .declare import Part, Path, Value, number, part
 
 
@@ -24,13 +25,24 @@ class Flap(Part):
 
     area: Value = number("m2", at_least=0, spread=0.05, doc="open area when wide open; 0 = closed")
     opening_pressure: Value = number(
-        "Pa", at_least=0.1, at_most=1e5, spread=0.3, doc="pressure difference that opens half of it"
+        "Pa",
+        at_least=0.1,
+        at_most=1e5,
+        spread=0.3,
+        doc="pressure difference that opens half of it",
+        words=FLAPS,
     )
     loss_coefficient: Value = number(
-        "", above=0, default=1.5, spread=0.3, doc="loss on the velocity in the open area"
+        "", above=0, default=1.5, spread=0.3, doc="loss on the velocity in the open area", words=FLAP_LOSSES
     )
     gap: Value = number(
-        "", at_least=1e-3, at_most=1, default=0.02, spread=0.5, doc="share that stays open when it is shut"
+        "",
+        at_least=1e-3,
+        at_most=1,
+        default=0.02,
+        spread=0.5,
+        doc="share that stays open when it is shut",
+        words=FLAP_GAPS,
     )
 
     def paths(self) -> tuple[Path, ...]:

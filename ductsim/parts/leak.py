@@ -10,7 +10,7 @@ from ..errors import InputError
 from ..laws.constants import MEAN_FREE_PATH, NOTHING
 from ..laws.leaks import STANDARD, crack, leakage_coefficient, power_leak
 from ..laws.losses import quadratic
-from .choices import EXPONENTS
+from .choices import EXPONENTS, LEAKAGE_CLASSES
 from .declare import OptionalValue, Part, Path, Value, number, part
 from .mishaps import Mishap
 
@@ -74,7 +74,12 @@ class Leak(Part):
         doc="density of the air that coefficient or class were measured in",
     )
     leakage_class: OptionalValue = number(
-        "", at_least=0, default=None, spread=0.3, doc="leakage class in L/(s m2 Pa^0.65)"
+        "",
+        at_least=0,
+        default=None,
+        spread=0.3,
+        doc="leakage class in L/(s m2 Pa^0.65)",
+        words=LEAKAGE_CLASSES,
     )
     surface: OptionalValue = number("m2", at_least=0, default=None, spread=0.05, doc="surface of the duct")
 

@@ -60,7 +60,7 @@ class Raising:
         rpm = "" if self.several else f", {math.floor(self.factor * self.speed * RPM):,} rpm"
         fans = [name for name, kind in self.reached if kind == "speed"]
         words = [
-            f"the fans on {name} take all the power that it has"
+            f"the fans on {name} take all the power that the drive has"
             for name, kind in self.reached
             if kind == "power"
         ]

@@ -25,7 +25,7 @@ from .result import Gauges
 
 Array = NDArray[np.float64]
 
-SAMPLES = 200
+SAMPLES = 500
 CHANGED = 0.05
 """A leak closer to its likely size than this share is healthy as it is."""
 LOW, HIGH = 0.05, 0.95

@@ -66,9 +66,22 @@ def sentences(found: Gauges, measures: str) -> list[str]:
 def _expected(found: Gauges, v: int, measures: str) -> str:
     middle = {name: float(shown[v, 1]) for name, shown in found.shown.items()}
     ends = [min(middle, key=middle.__getitem__), max(middle, key=middle.__getitem__)]
-    words = [f"{said(middle[name], 'Pa', measures)} at {name}" for name in dict.fromkeys(ends)]
+    words = [f"{_shows(middle[name], measures)} at {name}" for name in dict.fromkeys(ends)]
     speed = "" if np.isnan(found.speeds[v]) else f" at {found.speeds[v] * RPM:,.0f} rpm"
-    return f"On a healthy machine{speed} the gauge shows from {' to '.join(words)}; a vacuum is below zero."
+    return f"On a healthy machine{speed} the gauge shows from {' to '.join(words)}."
+
+
+def _shows(value: float, measures: str) -> str:
+    """What a gauge shows, as people say it: a vacuum has no sign."""
+    return f"{said(abs(value), 'Pa', measures)} of {'vacuum' if value < 0.0 else 'pressure'}"
+
+
+def _span(low: float, high: float, measures: str) -> str:
+    """A range of what a gauge shows, the nearer to nothing first."""
+    if low < 0.0 < high:
+        return f"{_shows(low, measures)} to {_shows(high, measures)}"
+    first, last = sorted((low, high), key=abs)
+    return f"{said(abs(first), 'Pa', measures)} to {_shows(last, measures)}"
 
 
 def _fans(found: Gauges, measures: str) -> list[str]:
@@ -79,8 +92,11 @@ def _fans(found: Gauges, measures: str) -> list[str]:
         verb = "is" if len(fans) == 1 else "are"
         low, high = (float(found.shown[name][0, k]) for k in (0, 2))
         speed = found.speeds[0]
-        span = f"{said(low, 'Pa', measures)} to {said(high, 'Pa', measures)}"
-        out.append(f"{listed(fans)} {verb} normal while {name} shows {span} at {speed * RPM:,.0f} rpm.")
+        span = _span(low, high, measures)
+        words = f"{listed(fans)} {verb} normal while {name} shows {span} at {speed * RPM:,.0f} rpm"
+        if found.machine.layout.tapping[name].access == "unsafe":
+            words += ": read it only by a hose led to a safe place before anything turns"
+        out.append(f"{words}.")
         for reading in found.readings:
             if reading.tapping == name and reading.engine_speed:
                 value = reading.value * (speed / reading.engine_speed) ** 2
@@ -95,7 +111,7 @@ def _fans(found: Gauges, measures: str) -> list[str]:
 
 def _verdict(name: str, fans: list[str], value: float, span: tuple[float, float], measures: str) -> str:
     """Whether a reading, brought to that speed, is normal; the weaker it is the nearer to nothing."""
-    read = f"{name} was read as {said(value, 'Pa', measures)}, brought to that speed"
+    read = f"{name} was read as {_shows(value, measures)}, brought to that speed"
     if span[0] <= value <= span[1]:
         return f"{read}: normal."
     weak = abs(value) < min(abs(end) for end in span)
@@ -135,10 +151,10 @@ def notes(found: Gauges) -> list[Note]:
         some = list(found.mended)[:MOST_MENDED]
         more = len(found.mended) - len(some)
         names = f"{', '.join(some)} and {more} more" if more > 0 else listed(some)
-        text = f"Healthy is with the usual {names}, not as described."
+        text = f"Healthy means with the usual values of {names}, instead of those described."
         out.append(Note(text, "healthy", some[0] if len(found.mended) == 1 else "", float(len(found.mended))))
     text = "Nine of ten healthy machines read between lowest and highest: their numbers and the gauge are "
-    text += "off by what is usual."
+    text += "off by what is usual. In the table a vacuum is below zero."
     out.append(Note(text, "range"))
     unsafe = [t.name for t in found.machine.layout.tappings if t.access == "unsafe"]
     if unsafe:
