@@ -1,5 +1,7 @@
 """What each leak costs the weakest unit: against a machine solved with and without it."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from synthetic_readings import model_of, plan, read, small_picker
@@ -26,6 +28,28 @@ def test_a_leak_costs_what_the_weakest_unit_gains_without_it():
     assert found[0]["low"] < float(then - now) < found[0]["high"]
     assert all(row["low"] <= row["cost"] <= row["high"] for row in found)
     assert fit.costs(60) == found
+    row = fit.unknowns[0]
+    assert row["unknown"] == "hatch leak 2.area" and row["chance_costliest"] > 0.9
+    assert row["cost_Pa"] == fit.priced[0]["cost"]
+    assert "What costs the weakest unit most is hatch leak 2.area (" in str(fit)
+
+
+def test_leaks_come_in_the_order_of_what_they_cost():
+    """A leak far larger than likely where it costs nothing comes after a smaller one that costs most."""
+    machine = small_picker()
+    model = model_of(machine, plan(machine))
+    truth = np.zeros(model.size)
+    for name, z in (("hatch leak 2.area", 2.5), ("hatch leak 1.area", 2.5)):
+        truth[model.names.index(name)] = z
+    rows = read(model, truth, np.random.default_rng(1))
+    fit = explained(machine, ds.Readings(rows), unknowns_of(machine), draws=0)
+    chances = [row["chance_costliest"] for row in fit.unknowns]
+    priced = [row["leak"] for row in fit.priced if row["chance_costliest"] > 0.0]
+    assert [row["unknown"] for row in fit.unknowns][: len(priced)] == priced
+    known = [c for c in chances if np.isfinite(c)]
+    assert known == sorted(known, reverse=True)
+    none = replace(fit, priced=[dict(row, chance_costliest=0.0) for row in fit.priced])
+    assert "Most probably no leak costs the weakest unit" in str(none)
 
 
 def test_without_a_leak_sought_there_is_none_that_costs():

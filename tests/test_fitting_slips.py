@@ -4,18 +4,22 @@ Seeds were fixed beforehand. Run as a script it prints the table: `python tests/
 """
 
 import sys
+import time
 from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy import stats
 from synthetic_readings import model_of, plan, read, small_picker
 
 import ductsim as ds
+from ductsim.inference.gross import COST
+from ductsim.inference.problem import find
 from ductsim.readings.unknowns import unknowns_of
 from ductsim.studies.fit.study import explained
 
 SEED = 31
-SETS = 60
+SOUND, SETS = 150, 30
 
 
 def taken(kind, machine, model, truth, rng):
@@ -54,7 +58,7 @@ BROKEN = ("gross", "exchanged", "door reads total", "unmodelled leak", "speed sa
 
 
 def run(kind, sets, seed):
-    """For each set: share of truths within their intervals, named, sound readings named, seconds."""
+    """For each set: share of truths held, something said, sound readings named, wrong, named, seconds."""
     machine = small_picker(cuffs=kind != "unmodelled leak")
     model = model_of(machine, plan(machine))
     wanted = unknowns_of(machine)
@@ -63,7 +67,9 @@ def run(kind, sets, seed):
     for i in range(sets):
         truth = rng.standard_normal(model.size)
         rows, wrong = taken(kind, machine, model, truth, rng)
+        before = time.process_time()
         fit = explained(machine, ds.Readings(rows), wanted, seed=i)
+        seconds = time.process_time() - before
         true = model.machine_numbers(truth[:, None])
         inside = [row["low"] <= true[row["unknown"]][0] <= row["high"] for row in fit.unknowns]
         named = {row["line"] for row in fit.outliers}
@@ -71,9 +77,7 @@ def run(kind, sets, seed):
         named |= {fit.readings[i]["line"] for i in facing}
         alarm = bool(named or fit.slips or fit.chance < 0.01)
         false = len(named - wrong) if wrong is not None else 0
-        out.append(
-            (np.mean(inside), alarm, false, len(wrong or ()), len(named & (wrong or set())), fit.seconds)
-        )
+        out.append((np.mean(inside), alarm, false, len(wrong or ()), len(named & (wrong or set())), seconds))
     return np.array(out, dtype=float)
 
 
@@ -85,15 +89,42 @@ def told(kind, found):
         f"{kind:18s} coverage {inside.mean():.3f}, where nothing was said {quiet:.3f}; "
         f"something said {alarm.mean():.3f}; covered or said {np.mean((inside >= 0.8) | (alarm > 0)):.3f}; "
         f"wrong readings {wrong.sum():.0f}, named {hit.sum():.0f}, sound ones named {false.sum():.0f}; "
-        f"slowest {seconds.max():.1f} s"
+        f"slowest {seconds.max():.1f} s of the processor"
+    )
+
+
+def log_evidence(machine, rows):
+    """Logarithm of the probability of readings, to a constant, and the most probable coordinates."""
+    model = model_of(machine, rows)
+    estimate = find(model.problem())
+    inner = np.eye(len(rows)) + estimate.slopes @ estimate.slopes.T
+    return -0.5 * (estimate.chi_square + np.linalg.slogdet(inner)[1]), dict(
+        zip(model.names, estimate.x, strict=True)
     )
 
 
 @pytest.mark.slow
+def test_what_is_wrong_alike_in_every_set_cannot_be_told():
+    """Doors exchanged throughout are as probable as they are; speeds all 8 % high are a slipping belt."""
+    machine = small_picker()
+    model = model_of(machine, plan(machine))
+    rng = np.random.default_rng(5)
+    rows = read(model, rng.standard_normal(model.size), rng)
+    swap = {"door 1": "door 2", "door 2": "door 1"}
+    right, before = log_evidence(machine, rows)
+    exchanged, _ = log_evidence(machine, [replace(r, tapping=swap.get(r.tapping, r.tapping)) for r in rows])
+    assert abs(exchanged - right) < 0.5 < COST
+    fast, after = log_evidence(machine, [replace(r, engine_speed=1.08 * r.engine_speed) for r in rows])
+    assert right - fast < COST
+    assert after["belt.slip"] > before["belt.slip"] + 1.0
+
+
+@pytest.mark.slow
 def test_sound_readings_raise_no_alarm():
-    found = run("sound", SETS, SEED)
+    found = run("sound", SOUND, SEED)
     print(told("sound", found))
-    assert found[:, 1].mean() < 0.05  # 0.03 is asked for; of 60 sets 3 or more would happen in 1 of 4 runs
+    # at a rate of 3 % 150 sets have 4.5 in the mean, and 8 or more in 1 of 12 runs: no more than 7
+    assert found[:, 1].sum() <= stats.binom.ppf(0.90, len(found), 0.03)
     assert found[:, 2].sum() < 0.03 * 9 * len(found)  # sound readings that are named
     assert found[:, 0].mean() > 0.92
 

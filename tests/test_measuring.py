@@ -290,3 +290,13 @@ def replace_coordinate(fit, place, value):
     x = fit.estimate.x.copy()
     x[place] = value
     return replace(fit, estimate=replace(fit.estimate, x=x))
+
+
+def test_many_draws_are_thinned(machine, fit):
+    """What readings would tell is worked out for as many draws as are usual, intervals for all."""
+    many = explained(machine, fit.taken, unknowns_of(machine), draws=0)
+    belief = _Belief.of(many, possible_readings(many))
+    assert many.draws.x.shape[1] == 2000 and belief.x.shape[1] == 400
+    np.testing.assert_allclose(
+        belief.draws.mean(belief.draws.x), many.draws.mean(many.draws.x), atol=4.0 / np.sqrt(400.0)
+    )

@@ -13,7 +13,7 @@ memory); their schema with a held Jacobian is derived here.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -88,6 +88,14 @@ class Draws:
         shares = np.clip(((ENDS if one_sided else EDGES) * (count + 1.0) - 0.5) / count, 0.0, 1.0)
         low, high = self.quantiles(values, shares).tolist()
         return (0.0 if one_sided else low), high, one_sided
+
+    def thinned(self, count: int, rng: np.random.Generator) -> Draws:
+        """`count` of them, equally weighted; itself where there are not many more."""
+        if self.x.shape[1] <= 2 * count:
+            return self
+        places = self.resample(count, rng)
+        weights = np.full(count, 1.0 / count)
+        return replace(self, x=self.x[:, places], predicted=self.predicted[:, places], weights=weights)
 
     def mean(self, values: Array) -> Array:
         """Weighted means of values (..., N); draws without a value are left out."""

@@ -23,6 +23,7 @@ from ...display.presentation import Plot
 from ...errors import UnknownName
 from ...quantity import RPM
 from ...wording import gathered
+from .costing import LEAST
 from .result import Fit, Suspects
 from .summary import measure_for
 
@@ -35,6 +36,7 @@ def unknowns(found: Fit, ax: Any, measures: str) -> None:
     """Every unknown: its interval after the readings on the interval before them, all on one scale.
 
     The scale is the prior's own 95 %: 0 is its lower end, 1 its upper end, so that unlike numbers compare.
+    The leak that most probably costs the weakest unit most is at the top, with what it costs.
     """
     rows = found.unknowns[:MOST_UNKNOWNS]
     y = np.arange(len(rows))
@@ -66,7 +68,10 @@ def unknowns(found: Fit, ax: Any, measures: str) -> None:
             )
     high = max(1.0, float(np.nanmax(on_scale("high"), initial=1.0)))
     for i, row in enumerate(rows):
-        ax.text(high + 0.03 * high, i, _value(row, "estimate", measures), va="center", fontsize=7.5)
+        text = _value(row, "estimate", measures)
+        if row.get("cost_Pa", 0.0) > LEAST:
+            text += f", costs {style.shown(row['cost_Pa'], 'Pa', measures)}"
+        ax.text(high + 0.03 * high, i, text, va="center", fontsize=7.5)
     ax.set_xlim(-0.02 * high, 1.34 * high)
     ax.set_xticks([0.0, 1.0], ["lower end", "upper end\nof what was believed"])
     name_rows(ax, [row["unknown"] for row in rows], 26)

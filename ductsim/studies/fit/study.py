@@ -69,6 +69,11 @@ def fit(
     Every other uncertain number of the machine (losses, nozzles, fan curves ...) and the errors of gauge and
     tachometer are carried along with their usual spreads: without them the intervals would be too narrow.
 
+    What is wrong alike in every set cannot be told from readings: two doors exchanged throughout are the
+    readings of a machine whose units are exchanged, and engine speeds all read too high those of a belt that
+    slips or of a weaker fan. In one set of several either is named. A reading of the fan's own speed tells a
+    slipping belt.
+
     Parameters
     ----------
     machine : Machine or Network

@@ -93,10 +93,20 @@ def _found(fit: Fit, measures: str) -> list[str]:
         return [f"As they stand, which proves nothing, they are met best with {text}."]
     if clear:
         out = [f"The readings point to {text}, {times:.1f} times what was likely."]
+        if any(_own_number(r) == "slip" for r in clear) and all(r.quantity != "speed" for r in fit.taken):
+            out.append(
+                "Engine speeds that are read too high in every set look the same: read the speed of the fan "
+                "itself."
+            )
         if len(clear) > 1:
             out.append(f"Clearly larger than likely, too: {gathered(r['unknown'] for r in clear[1:])}.")
         return out + _costly(fit, measures)
     return [f"No unknown stands out; the largest against what was likely: {text}.", *_costly(fit, measures)]
+
+
+def _own_number(row: Row) -> str:
+    """The number key of an unknown."""
+    return str(row["unknown"]).rpartition(".")[2]
 
 
 def _costly(fit: Fit, measures: str) -> list[str]:
@@ -238,6 +248,12 @@ def notes(fit: Fit) -> list[Note]:
     out = list(fit.taken.notes)
     if fit.relative or any(r.engine_speed is None for r in fit.taken):
         out.append(Note("Where no engine speed counts, only ratios between readings do.", "ratios only"))
+    if len({r.tapping for r in fit.taken}) > 1:
+        text = (
+            "What is wrong alike in every set shows in no reading: two doors exchanged throughout are two "
+            "units exchanged, engine speeds all too high a belt that slips. Look at both before a fix."
+        )
+        out.append(Note(text, "not to be told"))
     if any(r.blanked for r in fit.taken):
         out.append(Note("A blanked opening is taken as tight.", "assumed"))
     out += of_draws(fit.draws)

@@ -136,7 +136,7 @@ class _Belief:
     model : ReadingModel
         Of the readings that could be taken, as a set of their own.
     draws : Draws
-        Of the fit.
+        Of the fit, or as many of them as are made by default.
     z : array (A,)
         The most probable coordinates.
     x : array (A, N)
@@ -155,7 +155,8 @@ class _Belief:
     @classmethod
     def of(cls, fit: Fitted, singles: Sequence[Reading]) -> _Belief:
         model = ReadingModel(fit.given, singles, fit.scales, fit.errors, fit.relative)
-        draws = fit.drawn(draws_for(fit.conditions, None))
+        count = draws_for(fit.conditions, None)
+        draws = fit.drawn(count).thinned(count, np.random.default_rng(fit.seed))
         places = list(range(model.numbers))  # in the fit, of each coordinate here; -1: a new error
         for name in model.names[model.numbers :]:
             places.append(fit.names.index(name) if name in fit.names and model.stays(name) else -1)
