@@ -28,6 +28,7 @@ OWN = {
     "log": "logbook",
     "history": "logbook",
     "visit": "visiting",
+    "fleet": "fleet",
     "report": "reporting",
     "start": "beginning",
     "kinds": "beginning",
