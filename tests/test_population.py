@@ -153,7 +153,8 @@ def test_what_is_odd_is_told_and_what_is_not_is_not():
     assert oddness(grid_of(seen, 0.02), none, spreads)[0].min() > 0.01 / 48
     seen[7, 2] += 4.0
     machines = grid_of(seen, 0.02)
-    chance, shown = oddness(machines, none, spreads)
+    chance, shown, freed = oddness(machines, none, spreads)
+    assert freed[7] == 2
     assert np.unravel_index(chance.argmin(), chance.shape) == (7, 2)
     assert chance.min() < 0.01 / 48
     assert shown == pytest.approx(seen, abs=1e-3)

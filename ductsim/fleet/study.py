@@ -70,11 +70,12 @@ def learn(fits: Any, names: Iterable[str] | None = None, *, draws: int | None = 
     chances: dict[tuple[int, int], float] = {}
     while True:
         usual = learn_from(machines, left_out)
-        odd, seen = oddness(machines, left_out, np.array([u.spread for u in usual]))
-        i, a = np.unravel_index(int(np.argmin(odd)), odd.shape)
-        if odd[i, a] >= ODD / odd.size:
+        odd, seen, freed = oddness(machines, left_out, np.array([u.spread for u in usual]))
+        i = int(np.argmin(odd.min(axis=1)))
+        if odd[i].min() >= ODD / odd.size:
             break
-        chances[int(i), int(a)] = float(odd[i, a])
+        a = int(np.argmin(odd[i])) if left_out[i, freed[i]] else int(freed[i])
+        chances[i, a] = float(odd[i].min())
         left_out[i, a] = True
     known = {u.address: _known(u, s, own) for u, s, own in zip(first.wanted, scales, usual, strict=True)}
     return Fleet(

@@ -103,6 +103,22 @@ class Told:
         covariance: Array = np.asarray(np.linalg.inv(self.information + np.diag(1.0 / variance)), float)
         return covariance @ (self.shift + mean / variance), covariance
 
+    def likelihood(self, mean: Array, variance: Array) -> float:
+        """How well the readings fit a machine of which so much is usual: a logarithm, up to a constant."""
+        middle, covariance = self.believed(mean, variance)
+        shift = self.shift + mean / variance
+        size = np.linalg.slogdet(covariance)[1] - np.log(variance).sum()
+        return 0.5 * float(size + shift @ middle - np.sum(mean**2 / variance))
+
+    def freed(self, mean: Array, variance: Array) -> int:
+        """The unknown that, taken as unlike what is usual, explains the readings best."""
+        every = np.arange(len(mean))
+        own = [
+            self.likelihood(np.where(every == a, 0.0, mean), np.where(every == a, WIDE, variance))
+            for a in every
+        ]
+        return int(np.argmax(own))
+
     def shows(self, a: int, mean: Array, variance: Array) -> tuple[float, float]:
         """What it shows of one unknown, and the variance of that, where so much is usual of the others."""
         wide = variance.copy()
@@ -185,12 +201,16 @@ def _integrated(
     return log, means[:, a], of_means[:, a, a]
 
 
-def oddness(machines: Sequence[Told], left_out: NDArray[np.bool_], spreads: Array) -> tuple[Array, Array]:
-    """How often a machine like the others shows an unknown so far off, two-sided; and what it shows; (N, A).
+def oddness(
+    machines: Sequence[Told], left_out: NDArray[np.bool_], spreads: Array
+) -> tuple[Array, Array, NDArray[np.intp]]:
+    """How often a machine like the others shows an unknown so far off, two-sided, and what it shows; (N, A).
 
-    Each machine is held against what is usual of the others.
+    Each machine is held against what is usual of the others. The third is, of each machine, the unknown that
+    explains it best if it is odd: where readings tell several only together, not always the one farthest off.
     """
     chances, seen = np.ones(left_out.shape), np.zeros(left_out.shape)
+    freed = np.zeros(len(machines), dtype=np.intp)
     for i, told in enumerate(machines):
         rest = [k for k in range(len(machines)) if k != i]
         others = learn([machines[k] for k in rest], left_out[rest], spreads, turns=1)
@@ -201,4 +221,5 @@ def oddness(machines: Sequence[Told], left_out: NDArray[np.bool_], spreads: Arra
             if error < UNTOLD and not left_out[i, a]:
                 share = own.below(float(seen[i, a]), error)
                 chances[i, a] = 2.0 * min(share, 1.0 - share)
-    return chances, seen
+        freed[i] = told.freed(mean, variance)
+    return chances, seen, freed
