@@ -23,6 +23,8 @@ from .errors import UnknownName as UnknownName
 from .errors import WrongSlope as WrongSlope
 from .fixes.file import read_fixes as read_fixes
 from .fixes.fix import Fix as Fix
+from .fleet import Fleet as Fleet
+from .fleet import learn as learn
 from .laws.card import law as law
 from .logbook import History as History
 from .logbook import Logbook as Logbook

@@ -72,6 +72,7 @@ def results(machine, possible, tmp_path_factory):
         "fit": found,
         "suspects": ds.fit(machine, readings(machine), suspects="leaks", draws=60),
         "next": ds.where_to_measure(found, "unknowns"),
+        "fleet": ds.learn([found, found, found]),
         "visit plan": ds.visit(machine, minutes=60),
         "next step": ds.where_to_measure(found),
         "proof": ds.proof(machine, readings(machine), readings(shut.on(machine)), shut),

@@ -132,6 +132,7 @@ MAKERS = {
     "fit": lambda: ds.fit(leaky_bench(), read(leaky_bench()), draws=40),
     "suspects": lambda: ds.fit(leaky_bench(), read(leaky_bench()), suspects="leaks"),
     "next step": lambda: ds.where_to_measure(ds.fit(leaky_bench(), read(leaky_bench()), draws=20)),
+    "fleet": lambda: ds.learn([ds.fit(leaky_bench(), read(leaky_bench()), draws=20)] * 3),
     "visit plan": lambda: ds.visit(leaky_bench(), [SEAL], 40),
     "next readings": lambda: ds.where_to_measure(
         ds.fit(leaky_bench(), read(leaky_bench()), draws=1), of="vacuum left"

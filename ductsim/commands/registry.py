@@ -28,6 +28,7 @@ OWN = {
     "log": "logbook",
     "history": "logbook",
     "visit": "visiting",
+    "fleet": "fleet",
     "report": "reporting",
     "field-card": "field_card",
     "start": "beginning",
