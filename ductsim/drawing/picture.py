@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 from ..answers.state import MachineAnswer, solve
@@ -179,15 +178,11 @@ class Sheet:
         """Total pressure of a node [Pa]; NaN where it is not known."""
         return style.middle(self.state.pressure[node]) if self.known else math.nan
 
-    @cached_property
-    def static(self) -> dict[str, float]:
-        """Node at which the vacuum of a unit is read -> that static pressure [Pa]."""
-        out = {}
-        for unit in self.layout.units if self.known else ():
-            tapping = self.layout.tapping[unit.vacuum_at]
-            node = self.layout.end_node(tapping.path, tapping.end)
-            out[node] = -style.middle(self.state.vacuum[unit.name])
-        return out
+    def total_vacuum(self, unit: str) -> float:
+        """Total vacuum where the static vacuum of a unit is read [Pa]; NaN where it is not known."""
+        tapping = self.layout.tapping[self.layout.unit[unit].vacuum_at]
+        node = self.layout.end_node(tapping.path, tapping.end)
+        return -self.pressure(node) if node in self.state.pressure else math.nan
 
     def flow(self, part: str, node: str = "") -> float:
         """Air through a part [kg/s], counted as its paths run; of several those that touch `node`."""
@@ -305,14 +300,18 @@ def _touches(sheet: Sheet, spot: Spot, left: float, right: float, top: float, bo
 
 
 def _name_unit(ax: Any, sheet: Sheet, name: str, place: tuple[float, float], weak: bool, room: float) -> None:
+    size = sheet.letters(6.6)
+    longest = max(int(room / 0.062 * 6.6 / size), 8)
     words = f"unit {name}"
     if sheet.known:
         vacuum = style.middle(sheet.state.vacuum[name])
-        words += f": {style.shown(vacuum, 'Pa', sheet.measures)}"
-        words += "" if sheet.small else " static vacuum"
-        words += ", weakest" if weak else ""
-    size = sheet.letters(6.6)
-    longest = max(int(room / 0.062 * 6.6 / size), 8)
+        words += f": {style.shown(vacuum, 'Pa', sheet.measures)}{'' if sheet.small else ' vacuum'}"
+        total = sheet.total_vacuum(name)
+        more = f" (static; total {style.number(from_si(total, display_measure('Pa', sheet.measures)))})"
+        last = ", weakest" if weak else ""
+        if math.isfinite(total) and not sheet.small and len(words + more + last) <= longest:
+            words += more
+        words += last
     ax.text(*place, style.plain(words, longest), fontsize=size, fontweight="bold", va="center", zorder=6)
 
 
@@ -323,10 +322,7 @@ def _paint_box(ax: Any, sheet: Sheet, spot: Spot) -> None:
     x, width = sheet.x(spot), sheet._box_width(spot.key)
     text = "" if sheet.small else style.wrapped(spot.name, 12, 2)
     level = sheet.pressure(spot.name)
-    static = sheet.static.get(spot.name)
-    if static is not None and sheet.known and not sheet.small:
-        text += f"\nstatic {style.number(from_si(static, display_measure('Pa', sheet.measures)), 3)}"
-    elif sheet.known and not sheet.small:
+    if sheet.known and not sheet.small:
         shown = style.number(from_si(level, display_measure("Pa", sheet.measures)), 3)
         text += "\nclosed off" if math.isnan(level) else f"\n{shown}"
     middle = 0.5 * (sheet.y(spot.top) + sheet.y(spot.bottom))
@@ -501,8 +497,8 @@ def _paint_legend(ax: Any, sheet: Sheet) -> None:
     pa, kg = (display_measure(m, sheet.measures) for m in ("Pa", "kg/s"))
     if sheet.known:
         lines = [
-            f"In the boxes: total pressure against outside [{pa}], warm above it, cool below; static where "
-            "a unit's vacuum is read.",
+            f"In the boxes: total pressure against outside [{pa}], warm above it, cool below. "
+            "Vacuum of a unit: static.",
             f"Beside the parts: air [{kg}]; the thicker the line, the more air.",
         ]
     else:
