@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from ..answers.state import solve
 from ..display.tables import escaped
 from ..errors import InputError
 from ..fixes.file import read_fixes
 from ..fixes.fix import Fix, Task
 from ..fixes.several import Several
 from ..machine.machine import Machine
-from ..readings.model import ReadingErrors, made
+from ..questions.vocabulary import question
+from ..readings.model import WORDS, Configuration, ReadingErrors, under
 from ..readings.naming import readings_of
 from ..wording import said
 
@@ -79,11 +82,38 @@ class Against:
         pressure = np.array([r.measure == "Pa" for r in self.taken])
         common = np.where(pressure, np.hypot(errors.zero, errors.scale * size), 0.0)
         self.sd: NDArray[np.float64] = np.sqrt(own**2 + common**2 + (2.0 * errors.tachometer * size) ** 2)
+        of_each = [replace(Configuration.of(r), set="") for r in self.taken]
+        self._conditions = list(dict.fromkeys(of_each))
+        self._condition = [self._conditions.index(own) for own in of_each]
+        self._near: Any = None
+        self._layout: Any = None
         self.shown = self.look(machine)
 
     def look(self, machine: Machine) -> NDArray[np.float64]:
         """What gauges would show on a machine, under the conditions of each reading."""
-        self.shown = made(machine, self.taken)[:, 0]
+        each = [under(machine, conditions).numbers for conditions in self._conditions]
+        numbers: dict[str, Any] = dict(machine.numbers)
+        for address, first in each[0].items():
+            own = np.array([numbers_of[address] for numbers_of in each])
+            numbers[address] = first if (own == first).all() else own
+        there = machine.rebuilt(numbers)  # every condition is a column, so that one solve does for all
+        near = self._near if self._layout is machine.layout else None
+        state = solve(there, raise_error=False, start=near)
+        self._near, self._layout = state.arrays.point, machine.layout
+        answers: dict[str, NDArray[np.float64]] = {}
+
+        def asked(words: str, k: int) -> float:
+            if words not in answers:
+                found = question(machine.layout, words).evaluate(there, state)
+                answers[words] = np.broadcast_to(np.asarray(found, dtype=float), len(each))
+            return float(answers[words][k])
+
+        self.shown = np.zeros(len(self.taken))
+        for i, (r, k) in enumerate(zip(self.taken, self._condition, strict=True)):
+            what = WORDS[r.quantity]
+            self.shown[i] = asked(f"{what} {r.tapping}", k)
+            if r.minus:
+                self.shown[i] -= asked(f"{what} {r.minus}", k)
         return self.shown
 
     @property
