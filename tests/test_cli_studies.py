@@ -321,7 +321,9 @@ def test_the_report_is_made_of_all_that_there_is(run, monkeypatch, tmp_path):
     assert options["readings"].file == str(FOLDER / "picker_readings.csv")
     assert options["crop"] == ds.demo("picker").crop
     assert (options["budget"], options["measures"], options["of"]) == (60.0, "inch", "weakest vacuum")
-    assert [other["role"] for other in told["input"]["with"]] == ["fixes", "readings"]
+    assert options["seen"] == FOLDER / "picker_seen.csv" and options["field"] == FOLDER / "picker_field.csv"
+    assert options["full"] is False
+    assert [other["role"] for other in told["input"]["with"]] == ["fixes", "readings", "seen", "field"]
 
 
 @pytest.mark.slow

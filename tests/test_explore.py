@@ -8,6 +8,8 @@ import numpy as np
 import pytest
 
 import ductsim as ds
+from ductsim.errors import UnknownName
+from ductsim.machine.demos import demo_file
 from ductsim.reports.explore import Explorer
 from ductsim.reports.live import Picture
 
@@ -236,3 +238,64 @@ def test_an_unknown_system_of_measures_is_refused(picker):
 def test_explore_gives_an_explorer(explorer):
     assert isinstance(explorer, Explorer)
     assert ds.Explorer is Explorer
+
+
+# ---- fixes and readings beside the sliders
+
+
+@pytest.fixture(scope="module")
+def beside(picker):
+    folder = demo_file("picker").parent
+    given = {"fixes": folder / "picker_fixes.toml", "readings": folder / "picker_readings.csv"}
+    return ds.explore(picker, **given)
+
+
+def test_ticked_fixes_are_done_where_the_sliders_stand(beside, picker):
+    names = ("seal hatch 4", "straighten hose 4", "engine 100 rpm faster")
+    beside.move({"hatch leak 4.area": "300 cm2"})
+    beside.tick(*names)
+    done = picker.change({"hatch leak 4.area": "300 cm2"})
+    fixes = {fix.name: fix for fix in ds.read_fixes(demo_file("picker").with_name("picker_fixes.toml"))}
+    for name in names:
+        done = fixes[name].on(done)
+    for unit, vacuum in done.solve().vacuum.items():
+        assert beside.state.vacuum[unit] == pytest.approx(vacuum, rel=1e-9)
+    assert "Ticked: 61 minutes of work, cost 72." in beside.sentences()
+    box = next(
+        w for w in beside.panel.children if str(getattr(w, "description", "")).startswith("seal hatch 4")
+    )
+    assert box.value is True
+    box.value = False
+    assert beside.ticked == names[1:]
+    beside.reset()
+    assert beside.ticked == () and beside.machine.numbers == picker.numbers
+
+
+def test_a_fix_that_passes_a_limit_is_said_to(beside):
+    beside.tick("driven pulley 205 mm")
+    assert any("highest speed" in note for note in beside.state.notes)
+    beside.reset()
+    with pytest.raises(UnknownName, match="unknown fix 'seal hatch 5'"):
+        beside.tick("seal hatch 5")
+
+
+def test_readings_are_held_against_the_machine_as_it_stands(beside, picker):
+    held = beside.readings
+    from_check = ds.check_readings(picker, demo_file("picker").with_name("picker_readings.csv"))
+    np.testing.assert_allclose(held.shown, from_check.predicted, rtol=1e-9)
+    assert any(words.startswith("Readings: ") for words in beside.sentences())
+    worst = int(np.argmax(np.abs(held.misfit)))
+    assert held.taken[worst].where in held.table("metric")
+    leaky = picker.change({"hatch leak 4.area": "330 cm2"})
+    state = leaky.solve()
+    taken = [ds.Reading(name, float(state.ask(f"tapping {name}"))) for name in ("door 4", "air box")]
+    made = ds.explore(picker, readings=taken)
+    assert np.abs(made.readings.misfit).max() > 1.0
+    made.move({"hatch leak 4.area": "330 cm2"})
+    assert np.abs(made.readings.misfit).max() < 1e-6
+    assert "Readings: 2 of 2 within 2 standard deviations." in made.sentences()
+
+
+def test_fixes_that_make_no_sense_are_named(picker):
+    made = ds.explore(picker, fixes=[ds.Fix("odd", change={"no such part.area": 0.0})])
+    assert any("no such part" in str(getattr(w, "value", "")) for w in made.panel.children)

@@ -4,6 +4,7 @@ import io
 import os
 import subprocess
 import sys
+from dataclasses import replace
 
 import matplotlib
 import matplotlib.pyplot as plt
@@ -13,7 +14,7 @@ from amounts import few_and_all
 from logbook_season import season
 from matplotlib.colors import to_rgb
 from matplotlib.figure import Figure
-from pictures import axes, drawn, widths, words
+from pictures import axes, drawn, on_points, overprinted, widths, words
 from shown_machines import joined, leaky_bench
 
 import ductsim as ds
@@ -132,8 +133,14 @@ def test_every_plot_is_drawn_within_its_sheet(results, names):
         assert "[inH2O]" not in said and "nan" not in said.split(), (name, what)
         whole = figure.get_tightbbox()
         assert whole.width <= 1.12 * figure.get_figwidth(), (name, what)
+        if what != "drawing":
+            assert overprinted(figure) == [], (name, what)
         for ax in axes(figure):
             assert len(ax.get_title(loc="left").replace(r"\$", "$")) <= TITLE
+            legend = ax.get_legend()
+            if legend and (name, what) != ("fit", "readings"):  # nothing lies off the line of equal readings
+                box, room = legend.get_window_extent(), ax.get_window_extent()
+                assert box.y1 <= room.y0 or box.y0 >= room.y1 - 1.0, (name, what)
 
 
 @some_and_every
@@ -240,13 +247,14 @@ def test_equal_fans_share_a_curve():
     )
 
 
-def test_elasticities_are_the_steepest(results):
+def test_elasticities_are_the_steepest_of_what_can_be_changed(results):
     found = results["sensitivity"]
     ax = drawn(found).axes[0]
-    steep = sorted(
-        (abs(row["elasticity"]) for row in found.rows() if np.isfinite(row["elasticity"])), reverse=True
-    )
-    np.testing.assert_allclose(np.abs(widths(ax)), [v for v in steep if v][: len(widths(ax))])
+    names = [label.get_text() for label in ax.get_yticklabels()]
+    assert not any(name.startswith("air.") or "exponent" in name for name in names)
+    rows = {row["address"]: row["elasticity"] for row in found.rows()}
+    np.testing.assert_allclose(widths(ax), [rows[name] for name in names])
+    assert np.all(np.diff(np.abs(widths(ax))) <= 0.0)
     for patch in ax.patches:
         assert bool(patch.get_hatch()) == (patch.get_width() < 0.0)
 
@@ -438,6 +446,75 @@ def test_given_axes_are_used_and_come_back(results):
         ax = Figure().add_subplot()
         assert ds.draw(result, ax) is ax
         assert ax.has_data() or ax.child_axes or ax.texts
+
+
+def test_titles_are_whole_in_a_callers_own_file(machine):
+    with matplotlib.rc_context({"savefig.bbox": None}):
+        ax = machine.sensitivity().plot(what="spread")
+        ax.figure.canvas.draw()
+        wide = ax.figure.bbox.width
+        for text in (ax._left_title, ax.xaxis.label):
+            box = text.get_window_extent()
+            assert box.x0 >= 0.0 and box.x1 <= wide, text.get_text()
+        plt.close(ax.figure)
+
+
+def test_the_callers_sizes_hold_and_colours_do_not(results):
+    own = {"figure.figsize": (7.0, 2.5), "font.size": 13.0, "axes.facecolor": "black", "text.color": "white"}
+    with matplotlib.rc_context(own):
+        ax = results["sweep"].plot()
+        assert tuple(ax.figure.get_size_inches()) == (7.0, 2.5)
+        assert ax.get_facecolor()[:3] == to_rgb(style.PAPER)
+        ax = results["fill"].plot()
+        assert ax.texts[0].get_fontsize() == 7.5  # what a plot sets itself
+    figure = results["sweep"].plot().figure
+    assert tuple(figure.get_size_inches()) == results["sweep"].picture("").size_for(results["sweep"])
+    plt.close("all")
+
+
+def test_a_flat_sweep_looks_flat(machine):
+    found = ds.sweep(machine, "left mouth.loss_coefficient", ["x1.0", "x1.001"])
+    ax = drawn(found).axes[0]
+    low, high = ax.get_ylim()
+    answers = np.ravel(found.answers["weakest vacuum"])
+    assert np.ptp(answers) < 0.1 * (high - low)
+
+
+def test_every_question_of_a_sweep_is_drawn(machine):
+    asked = ["weakest vacuum", "duct air left"]
+    found = ds.sweep(machine, "left leak.area", [0.0, 0.002, 0.004], of=asked)
+    panes = drawn(found).axes[0].child_axes
+    assert len(panes) == 2
+    for pane, own in zip(panes, found.questions, strict=True):
+        line = next(line for line in pane.lines if len(line.get_xdata()) == 3)
+        np.testing.assert_allclose(line.get_ydata(), np.ravel(found.answers[own.of]))
+
+
+def test_a_pass_shows_its_speed():
+    found = ds.field_pass(ds.demo("picker"), [0.3, 0.5, 0.4], margin=1.2)
+    (stairs,) = drawn(found, "speed").axes[0].patches
+    np.testing.assert_allclose(stairs.get_data().values, 3.6 * found.speed)
+    assert np.ptp(found.speed) > 0.1
+
+
+def test_a_chance_ends_at_one_hundred_per_cent(results):
+    for name, what in (("suspects", "chances"), ("ensemble", "weakest"), ("next", "readings")):
+        assert drawn(results[name], what).axes[0].get_xlim()[1] <= 100.0
+
+
+def test_minutes_stand_clear_of_the_points(results):
+    for name in ("comparison", "possible comparison"):
+        assert on_points(drawn(results[name], "gains").axes[0]) == []
+
+
+def test_a_refused_fix_is_drawn_as_refused(results):
+    found = results["comparison"]
+    names = [row["fix"] for row in found.rows() if "gain_Pa" in row]
+    bar = drawn(found, "gains").axes[0].patches[names.index("far too fast")]
+    assert bar.get_hatch() == "xxx"
+    fine = results["speed with fixes"]
+    speed = replace(fine, gains=[replace(gain, problem="not allowed: too fast") for gain in fine.gains])
+    assert [patch.get_hatch() for patch in drawn(speed, "fixes").axes[0].patches] == ["xxx"]
 
 
 def test_a_result_draws_itself(results):

@@ -15,6 +15,7 @@ from test_style import contrast
 
 import ductsim as ds
 from ductsim.cautions import ALWAYS
+from ductsim.crop.crop import with_crop
 from ductsim.display import svg
 from ductsim.errors import InputError, NoOperatingPoint, UnknownName
 from ductsim.files.start import start_files

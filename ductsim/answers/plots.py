@@ -15,18 +15,24 @@ from ..display.charts import (
     name_rows,
 )
 from ..display.presentation import Plot
+from ..parts.measuring import can_be_changed
 from .sensitivity import Sensitivity
 
 MOST_BARS = 12
 
 
 def elasticities(found: Sensitivity, ax: Any, measures: str) -> None:
-    """How many per cent the answer changes when a number is one per cent larger; the steepest."""
-    known = [own for own in found.slopes if np.isfinite(own.elasticity) and own.elasticity]
+    """How many per cent the answer changes when a number is one per cent larger; the steepest.
+
+    Of the numbers that work on the machine changes; of all where there are none of these.
+    """
+    every = [own for own in found.slopes if np.isfinite(own.elasticity) and own.elasticity]
+    sizes = {f"{part.name}.{part.size}" for part in found.machine.layout.parts if part.size}
+    known = [own for own in every if own.address in sizes or can_be_changed(own.address)] or every
     steep = sorted(known, key=lambda own: -abs(own.elasticity))[:MOST_BARS]
     _signed_bars(ax, [own.address for own in steep], [own.elasticity for own in steep])
     ax.set_xlabel("change of the answer for 1 % more of the number [%]")
-    finding(ax, f"What the {style.cut(found.question.label, 34)} hangs on")
+    finding(ax, f"What the {style.cut(found.question.label, 34)} hangs on, of what can be changed")
 
 
 def effects_of_spread(found: Sensitivity, ax: Any, measures: str) -> None:

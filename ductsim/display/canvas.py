@@ -23,6 +23,9 @@ ENDINGS = ("png", "svg", "pdf")
 def draw(result: Shown, ax: Any = None, what: str = "", measures: str = "metric") -> Any:
     """Draw a result.
 
+    Sizes, fonts and lines that the caller has set in matplotlib (`rcParams`, a style context) hold, and so
+    does a `figure.figsize`. Colours stay the project's own: together they are told apart by everybody.
+
     Parameters
     ----------
     result : Result, Machine or MachineState
@@ -47,12 +50,13 @@ def draw(result: Shown, ax: Any = None, what: str = "", measures: str = "metric"
     if ax is not None and not hasattr(ax, "get_figure"):
         raise InputError(f"{shown(ax)} is no place to draw", place="plot, ax", allowed="Axes of matplotlib")
     display_measure("m", measures)  # refuses an unknown system before anything is drawn
-    with style.own():
+    with style.own(callers=True):
         if ax is None:
             if plot.whole:
                 return plot.function(result, None, measures, style.shown_axes)
-            ax = style.shown_axes(*plot.size_for(result))
+            ax = style.shown_axes(*(style.callers_size() or plot.size_for(result)))
         plot.function(result, ax, measures)
+        style.wrap(ax)
     return ax
 
 
@@ -64,7 +68,9 @@ def figure_of(result: Shown, what: str = "", measures: str = "metric") -> Any:
         if plot.whole:
             return plot.function(result, None, measures, _unseen).figure
         figure = style.figure(*plot.size_for(result))
-        plot.function(result, figure.add_subplot(), measures)
+        ax = figure.add_subplot()
+        plot.function(result, ax, measures)
+        style.wrap(ax)
     return figure
 
 

@@ -12,7 +12,7 @@ from ..errors import InputError
 from ..quantity import display_measure, from_si, measure_key
 from . import style
 
-TITLE = 52  # letters that fit above a plot
+TITLE = 90  # letters of a title, which goes on below itself where the picture is narrow
 MOST_UNKNOWNS = 30
 MOST_SUSPECTS = 12
 ROW = 0.25  # inches for a row of a plot with names at its side
@@ -75,8 +75,12 @@ def bars(
     high: Any = None,
     colour: str = style.DEEP,
     texts: Sequence[str] | None = None,
+    most: float = np.inf,
 ) -> None:
-    """A level bar for every row, the marked ones in their own colour and hatched, each with its number."""
+    """A level bar for every row, the marked ones in their own colour and hatched, each with its number.
+
+    The axis ends at `most`, where there can be no more.
+    """
     values = np.asarray(values, dtype=float)
     known = np.nan_to_num(values)
     for i, value in enumerate(known):
@@ -104,7 +108,7 @@ def bars(
         for i, (end, text) in enumerate(zip(ends, texts, strict=True)):
             ax.text(max(end, 0.0) + 0.03 * reach, i, text, va="center", fontsize=7.5)
         left = float(min(np.min(known, initial=0.0), 0.0))
-        ax.set_xlim(1.08 * left, max(ends.max(initial=0.0), 0.0) + 0.36 * reach)
+        ax.set_xlim(1.08 * left, min(max(ends.max(initial=0.0), 0.0) + 0.36 * reach, most))
     ax.axvline(0.0, color=style.INK, lw=0.7)
 
 
@@ -141,8 +145,50 @@ def before_after(
 
 
 def finding(ax: Any, words: str) -> None:
-    """What the picture shows, above it, no longer than the picture is wide."""
-    ax.set_title(style.plain(words, TITLE))
+    """What the picture shows, above it, on as many lines as it takes."""
+    ax.set_title(style.plain(words, TITLE), wrap=True)
+
+
+def legend(ax: Any, columns: int = 2, lines_below: int = 2, **options: Any) -> None:
+    """A legend below the picture, where nothing is drawn, of what is drawn; none where that is nothing.
+
+    `lines_below` is how many lines of text stand between: numbers, and words below them.
+    """
+    from matplotlib.transforms import ScaledTranslation
+
+    handles, labels = ax.get_legend_handles_labels()
+    some = [(own, word) for own, word in zip(handles, labels, strict=True) if _is_drawn(own)]
+    if not some:
+        return
+    down = ScaledTranslation(0.0, -(8.0 + 13.0 * lines_below) / 72.0, ax.get_figure().dpi_scale_trans)
+    ax.legend(
+        *zip(*some, strict=True),
+        loc="upper left",
+        bbox_to_anchor=(0.0, 0.0),
+        bbox_transform=ax.transAxes + down,
+        ncols=columns,
+        borderaxespad=0.0,
+        **options,
+    )
+
+
+def _is_drawn(artist: Any) -> bool:
+    """Whether an entry of a legend has anything in the picture."""
+    points = getattr(artist, "get_xdata", None)
+    return points is None or bool(np.isfinite(np.asarray(points(), dtype=float)).any())
+
+
+def steady(ax: Any, values: Any, share: float = 0.05) -> None:
+    """Level limits no closer than a share of what is drawn, so that next to no change looks like none."""
+    known = np.asarray(values, dtype=float)
+    known = known[np.isfinite(known)]
+    if not known.size:
+        return
+    low, high = float(known.min()), float(known.max())
+    least = share * max(abs(low), abs(high))
+    if high - low < least:
+        middle = 0.5 * (low + high)
+        ax.set_ylim(middle - 0.5 * least, middle + 0.5 * least)
 
 
 def some(rows: Any, why_not: str) -> Any:

@@ -104,13 +104,17 @@ def _loaded() -> Any:
 
 
 @contextlib.contextmanager
-def own() -> Iterator[None]:
-    """Everything made inside has the project's look; the caller's settings stand again afterwards."""
+def own(callers: bool = False) -> Iterator[None]:
+    """Everything made inside has the project's look; the caller's settings stand again afterwards.
+
+    With `callers` what the caller has set holds inside too, colours excepted.
+    """
     matplotlib = _loaded()
+    look = {key: value for key, value in RC.items() if not (callers and _is_callers(matplotlib, key))}
     # A name may hold letters that the font lacks; the picture then shows a box, which is no reason to warn.
     interactive = matplotlib.is_interactive()
     try:
-        with matplotlib.rc_context(RC), warnings.catch_warnings():
+        with matplotlib.rc_context(look), warnings.catch_warnings():
             warnings.filterwarnings("ignore", message="Glyph .* missing from")
             warnings.filterwarnings("ignore", message="Matplotlib currently does not support")
             try:
@@ -121,6 +125,26 @@ def own() -> Iterator[None]:
         # A notebook's backend turns interactive mode on when a first figure loads it. Taken back with the
         # other settings, every later figure would stay unseen.
         matplotlib.interactive(interactive)
+
+
+def _is_callers(matplotlib: Any, key: str) -> bool:
+    """Whether the caller has set a number or a font to something else than matplotlib's own."""
+    coloured = key.endswith("color") or key in ("text.usetex", "svg.hashsalt")
+    return not coloured and matplotlib.rcParams[key] != matplotlib.rcParamsDefault[key]
+
+
+def callers_size() -> tuple[float, float] | None:
+    """Width and height of figures as the caller has set them [in]; None where that was left alone."""
+    matplotlib = _loaded()
+    width, height = matplotlib.rcParams["figure.figsize"]
+    usual = tuple(matplotlib.rcParamsDefault["figure.figsize"])
+    return None if (width, height) == usual else (float(width), float(height))
+
+
+def wrap(ax: Any) -> None:
+    """Title and words below go on below themselves where the picture is too narrow for them."""
+    for own_axes in (ax, *ax.child_axes):
+        own_axes.xaxis.label.set_wrap(True)
 
 
 def figure(width: float = WIDTH, height: float = 3.0) -> Any:
@@ -161,6 +185,16 @@ def panels(ax: Any, shares: list[float], gap: float = 0.05) -> list[Any]:
         out.append(ax.inset_axes((left, 0.0, width, 1.0)))
         left += width + gap
     return out
+
+
+def stacked(ax: Any, count: int, gap: float = 0.1) -> list[Any]:
+    """Axes below each other inside `ax`, which is itself made invisible; the first on top.
+
+    `gap` is the space between two, in heights of `ax` [-].
+    """
+    ax.set_axis_off()
+    height = (1.0 - gap * (count - 1)) / count
+    return [ax.inset_axes((0.0, 1.0 - height - i * (height + gap), 1.0, height)) for i in range(count)]
 
 
 # ---- words and numbers

@@ -25,6 +25,7 @@ GAP = 0.04
 STUB = 0.42  # from a part's middle to its end in the open air
 TOP, MARGIN = 0.66, 0.16
 SMALL, TINY = 6.4, 5.7  # letters [pt]
+READABLE = 4.2  # letters smaller than this are left out [pt]
 LINE = 1.15 * SMALL / 72.0  # height of a line of words [in]
 WIDEST_LINE = 3.4  # [pt]
 
@@ -94,6 +95,7 @@ class Sheet:
         self.state, self.plan, self.measures = state, found, measures
         self.layout = state.machine.layout
         self.known = bool(state.solved) if state.columns is None else bool(state.solved.any())
+        self.scale = 1.0
         self.weakest = self._weakest()
         self.columns = self._columns()
         last = self.columns[-1]
@@ -108,6 +110,15 @@ class Sheet:
         self.most = max([f for f in flows if math.isfinite(f)], default=0.0)
         levels = [abs(self.pressure(node)) for node in state.pressure] if self.known else []
         self.highest = max([p for p in levels if math.isfinite(p)], default=0.0)
+
+    @property
+    def small(self) -> bool:
+        """Whether the place is too small for the names and numbers of parts and boxes."""
+        return self.scale * SMALL < READABLE
+
+    def letters(self, size: float) -> float:
+        """The size at which words are drawn that stay readable in a small place [pt]."""
+        return max(size, READABLE / self.scale)
 
     def _weakest(self) -> str:
         if not self.known or not self.layout.units:
@@ -167,6 +178,12 @@ class Sheet:
         """Total pressure of a node [Pa]; NaN where it is not known."""
         return style.middle(self.state.pressure[node]) if self.known else math.nan
 
+    def total_vacuum(self, unit: str) -> float:
+        """Total vacuum where the static vacuum of a unit is read [Pa]; NaN where it is not known."""
+        tapping = self.layout.tapping[self.layout.unit[unit].vacuum_at]
+        node = self.layout.end_node(tapping.path, tapping.end)
+        return -self.pressure(node) if node in self.state.pressure else math.nan
+
     def flow(self, part: str, node: str = "") -> float:
         """Air through a part [kg/s], counted as its paths run; of several those that touch `node`."""
         if not self.known:
@@ -199,6 +216,10 @@ def _paint(ax: Any, sheet: Sheet, own: bool) -> None:
     ax.set_xlim(0.0, sheet.width)
     ax.set_ylim(sheet.height, 0.0)
     ax.set_aspect("equal")
+    if not own:
+        box = ax.get_window_extent()
+        dpi = ax.figure.get_dpi()
+        sheet.scale = min(box.width / dpi / sheet.width, box.height / dpi / sheet.height, 1.0)
     _paint_title(ax, sheet)
     _paint_units(ax, sheet)
     for spot in sheet.plan.spots.values():
@@ -211,9 +232,7 @@ def _paint(ax: Any, sheet: Sheet, own: bool) -> None:
     _paint_tappings(ax, sheet)
     _paint_legend(ax, sheet)
     if not own:
-        box = ax.get_window_extent()
-        dpi = ax.figure.get_dpi()
-        _shrink(ax, before, min(box.width / dpi / sheet.width, box.height / dpi / sheet.height, 1.0))
+        _shrink(ax, before, sheet.scale)
 
 
 def _shrink(ax: Any, before: set[Any], scale: float) -> None:
@@ -227,9 +246,11 @@ def _shrink(ax: Any, before: set[Any], scale: float) -> None:
 
 
 def _paint_title(ax: Any, sheet: Sheet) -> None:
-    longest = int(sheet.width / 0.082)
-    title = style.plain(sheet.layout.title or "machine", longest)
-    ax.text(MARGIN, 0.2, title, fontsize=9.5, fontweight="bold", va="center")
+    size = sheet.letters(9.5)
+    title = style.plain(sheet.layout.title or "machine", int(sheet.width / 0.082 * 9.5 / size))
+    ax.text(MARGIN, 0.2, title, fontsize=size, fontweight="bold", va="center")
+    if sheet.small:
+        return
     said = sheet.state.sentences(sheet.measures)[:1]
     words = style.plain(said[0], int(sheet.width / 0.056)) if said else ""
     ax.text(MARGIN, 0.37, words, fontsize=7.0, va="center")
@@ -279,13 +300,19 @@ def _touches(sheet: Sheet, spot: Spot, left: float, right: float, top: float, bo
 
 
 def _name_unit(ax: Any, sheet: Sheet, name: str, place: tuple[float, float], weak: bool, room: float) -> None:
+    size = sheet.letters(6.6)
+    longest = max(int(room / 0.062 * 6.6 / size), 8)
     words = f"unit {name}"
     if sheet.known:
         vacuum = style.middle(sheet.state.vacuum[name])
-        words += f": {style.shown(vacuum, 'Pa', sheet.measures)} vacuum"
-        words += ", weakest" if weak else ""
-    longest = max(int(room / 0.062), 8)
-    ax.text(*place, style.plain(words, longest), fontsize=6.6, fontweight="bold", va="center", zorder=6)
+        words += f": {style.shown(vacuum, 'Pa', sheet.measures)}{'' if sheet.small else ' vacuum'}"
+        total = sheet.total_vacuum(name)
+        more = f" (static; total {style.number(from_si(total, display_measure('Pa', sheet.measures)))})"
+        last = ", weakest" if weak else ""
+        if math.isfinite(total) and not sheet.small and len(words + more + last) <= longest:
+            words += more
+        words += last
+    ax.text(*place, style.plain(words, longest), fontsize=size, fontweight="bold", va="center", zorder=6)
 
 
 def _paint_box(ax: Any, sheet: Sheet, spot: Spot) -> None:
@@ -293,9 +320,9 @@ def _paint_box(ax: Any, sheet: Sheet, spot: Spot) -> None:
     from matplotlib.patches import FancyBboxPatch
 
     x, width = sheet.x(spot), sheet._box_width(spot.key)
-    text = style.wrapped(spot.name, 12, 2)
+    text = "" if sheet.small else style.wrapped(spot.name, 12, 2)
     level = sheet.pressure(spot.name)
-    if sheet.known:
+    if sheet.known and not sheet.small:
         shown = style.number(from_si(level, display_measure("Pa", sheet.measures)), 3)
         text += "\nclosed off" if math.isnan(level) else f"\n{shown}"
     middle = 0.5 * (sheet.y(spot.top) + sheet.y(spot.bottom))
@@ -345,6 +372,8 @@ def _jet_ends(sheet: Sheet, spot: Spot) -> tuple[float, float]:
 def _name_part(ax: Any, sheet: Sheet, spot: Spot, above: float) -> None:
     x, y = sheet.x(spot), sheet.y(spot.y)
     above = above if len(spot.before) < 2 and len(spot.after) < 2 else 0.215
+    if sheet.small:
+        return
     name = style.wrapped(spot.name, 17, 2)
     ax.text(x, y - above, name, fontsize=SMALL, ha="center", va="bottom", zorder=7, linespacing=0.95)
     flow = sheet.flow(spot.name)
@@ -453,6 +482,12 @@ def _paint_tappings(ax: Any, sheet: Sheet) -> None:
 
 def _paint_legend(ax: Any, sheet: Sheet) -> None:
     y0 = sheet.bottom + 0.16
+    if sheet.small:
+        size = sheet.letters(SMALL)
+        longest = int(sheet.width / 0.05 * SMALL / size)
+        words = style.plain("drawn small: names, air and pressures need more room", longest)
+        ax.text(MARGIN, y0, words, fontsize=size, va="center")
+        return
     ax.plot([MARGIN, sheet.width - MARGIN], [y0 - 0.18, y0 - 0.18], color=style.MIST, lw=0.8)
     for words, symbol, x, row in sheet.legend:
         y = y0 + 0.3 * row
@@ -462,7 +497,8 @@ def _paint_legend(ax: Any, sheet: Sheet) -> None:
     pa, kg = (display_measure(m, sheet.measures) for m in ("Pa", "kg/s"))
     if sheet.known:
         lines = [
-            f"In the boxes: total pressure against outside [{pa}], warm above it, cool below.",
+            f"In the boxes: total pressure against outside [{pa}], warm above it, cool below. "
+            "Vacuum of a unit: static.",
             f"Beside the parts: air [{kg}]; the thicker the line, the more air.",
         ]
     else:

@@ -14,6 +14,7 @@ from ..display.charts import (
     finding,
     height,
     in_measures,
+    legend,
     light_grid,
     name_rows,
     no_names,
@@ -114,7 +115,7 @@ def fan_curves(state: Any, ax: Any, measures: str) -> None:
     ax.set_xlim(left=0.0)
     ax.set_ylim(0.0, 1.12 * max(float(in_measures(d[1], "Pa", measures).max()) for d in drawn))
     light_grid(ax, "both")
-    ax.legend(loc="lower left", title="dotted: beyond the points of the curve")
+    legend(ax, 1, title="dotted: beyond the points of the curve", alignment="left")
     finding(ax, "Where the fans work" if len(names) > 1 else "Where the fan works")
 
 
@@ -158,6 +159,6 @@ STATE_PLOTS = {
         "Vacuum, opening air and duct air of every unit",
         lambda state: (style.WIDTH, height(len(state.machine.layout.units), 0.9)),
     ),
-    "fans": Plot(fan_curves, "The fans on their curves", (style.WIDTH, 3.3)),
+    "fans": Plot(fan_curves, "The fans on their curves", (style.WIDTH, 3.7)),
     "drawing": Plot(draw_machine, "The air path, drawn from the description", whole=True),
 }

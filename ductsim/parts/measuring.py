@@ -62,6 +62,19 @@ WAYS = {
 }
 """Name of a number -> how it is measured; what is not in it shows by readings alone."""
 
+GIVEN = frozenset(
+    ("altitude", "temperature", "inlet_temperature", "relative_humidity", "pressure")  # the weather
+    + ("pressure_scale", "total_pressure", "static_pressure", "shaft_power", "efficiency")  # the maker's fan
+    + ("crop_yield", "row_spacing")  # the field
+)
+"""Numbers that are measured, but that no work on the machine changes."""
+
+
+def can_be_changed(number_key: str) -> bool:
+    """Whether work on the machine changes the number of that name: what a tape or a look tells, mostly."""
+    name = number_key.rpartition(".")[2].partition("[")[0]
+    return name in WAYS and name not in GIVEN
+
 
 def way_of(number_key: str) -> Way:
     """How the number of that name is measured; "bend 1.radius" and "flow[2]" are their last words."""

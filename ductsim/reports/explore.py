@@ -12,13 +12,14 @@ from typing import Any
 
 import numpy as np
 
-from ..arguments import instance, listed, mapping
+from ..arguments import instance, listed, mapping, one_of
 from ..cautions import ALWAYS, CAUTIONS
 from ..display.tables import escaped
 from ..errors import InputError, OutsideRange, UnknownName, shown
 from ..machine.machine import Machine, MachineState
 from ..quantity import display_measure, from_si, si, single, suited
 from ..readings.unknowns import leak_sizes
+from .beside import Against, Ticks
 from .live import Picture
 
 MOST_LEAKS = 4
@@ -32,6 +33,8 @@ def explore(
     numbers: str | Iterable[str] | None = None,
     ranges: Mapping[str, Sequence[Any]] | None = None,
     measures: str | None = None,
+    fixes: Any = None,
+    readings: Any = None,
 ) -> Explorer:
     """Sliders for the engine speed and for leaks, with a picture of the units that follows them (Jupyter).
 
@@ -47,6 +50,11 @@ def explore(
         speeds reach from 60 to 125 % of what they are, other numbers from 0 to twice as much.
     measures : str
         "metric" or "inch"; by default those that the machine is told in.
+    fixes : what `read_fixes` takes, optional
+        Each gets a box to tick: it is done on the machine as the sliders stand.
+    readings : what `read_readings` takes, optional
+        Held against the machine as it stands, under the conditions that they were taken in: how many fit,
+        and which are farthest off.
 
     Returns
     -------
@@ -62,7 +70,7 @@ def explore(
         and has no range.
     """
     _widgets()
-    return Explorer(machine, numbers, ranges, measures)
+    return Explorer(machine, numbers, ranges, measures, fixes, readings)
 
 
 def _widgets() -> Any:
@@ -100,7 +108,11 @@ class Explorer:
     Attributes
     ----------
     start, machine : Machine
-        As given, and as the sliders stand.
+        As given, and as the sliders stand with the ticked fixes done.
+    ticked : tuple of str
+        The names of those fixes.
+    readings : Against or None
+        The readings, with their misfits on that machine.
     state : MachineState
         The answer for `machine`.
     addresses : tuple of str
@@ -117,6 +129,8 @@ class Explorer:
         numbers: str | Iterable[str] | None = None,
         ranges: Mapping[str, Sequence[Any]] | None = None,
         measures: str | None = None,
+        fixes: Any = None,
+        readings: Any = None,
     ) -> None:
         instance(machine, Machine, "explore", "a machine", "a machine, as ds.Machine.read gives")
         measures = machine.measures if measures is None else measures
@@ -127,13 +141,16 @@ class Explorer:
             raise InputError(
                 "the machine has columns", place="explore", allowed="one of its scenarios: machine[0]"
             )
-        self.start = self.machine = machine
+        self.start = self.machine = self._set = machine
+        self.ticked: tuple[str, ...] = ()
         self.measures = measures
         self.state = machine.solve()
         self.seconds: list[float] = []
         self._controls = _controls(machine, self.state, numbers, ranges or {}, measures)
         self._picture = Picture(self.state.rows(), measures)
         self._quiet = False
+        self._ticks = Ticks(machine, fixes)
+        self.readings = None if readings is None else Against(machine, readings)
         self._build()
 
     @property
@@ -159,7 +176,8 @@ class Explorer:
             if address not in self._controls:
                 raise UnknownName.of("slider", address, self._controls, place="explore")
         began = time.perf_counter()
-        machine = self.machine.change(change)
+        machine = self._set.change(change)
+        done = self._ticks.done(machine, self.ticked)
         self._quiet = True
         try:
             for address in change:
@@ -169,11 +187,36 @@ class Explorer:
                 slider.value = value
         finally:
             self._quiet = False
-        return self._follow(machine, began)
+        return self._follow(machine, done, began)
+
+    def tick(self, *names: str) -> float:
+        """Have these fixes done and no others; returns how long it took [s].
+
+        Raises
+        ------
+        InputError
+            For a name that no box has (UnknownName), and fixes that cannot be done where the sliders stand.
+        """
+        for name in names:
+            one_of(name, self._ticks.fixes, "explore, tick", "fix")
+        began = time.perf_counter()
+        done = self._ticks.done(self._set, names)
+        self.ticked = names
+        self._quiet = True
+        try:
+            for name, box in self._boxes.items():
+                box.value = name in names
+        finally:
+            self._quiet = False
+        return self._follow(self._set, done, began)
 
     def reset(self) -> float:
-        """All sliders back to the start; returns how long it took [s]."""
-        return self.move({address: self.start.numbers[address] for address in self._controls})
+        """All sliders back to the start, no fix ticked; returns how long it took [s]."""
+        began = time.perf_counter()
+        if self.ticked:
+            self.tick()
+        self.move({address: self.start.numbers[address] for address in self._controls})
+        return time.perf_counter() - began
 
     def _moved(self, address: str, event: Any) -> None:
         """What a slider calls."""
@@ -181,12 +224,25 @@ class Explorer:
             return
         began = time.perf_counter()
         try:
-            self._follow(self.machine.change({address: self._controls[address].read(event.new)}), began)
+            machine = self._set.change({address: self._controls[address].read(event.new)})
+            self._follow(machine, self._ticks.done(machine, self.ticked), began)
         except InputError as err:
             self._said.value = _warned([str(err)])
 
-    def _follow(self, machine: Machine, began: float) -> float:
-        self.machine, self.state = machine, _solved(machine)
+    def _ticked(self, name: str, event: Any) -> None:
+        """What a box calls."""
+        if self._quiet:
+            return
+        names = [*self.ticked, name] if event.new else [own for own in self.ticked if own != name]
+        try:
+            self.tick(*names)
+        except InputError as err:
+            self._said.value = _warned([str(err)])
+
+    def _follow(self, set_to: Machine, machine: Machine, began: float) -> float:
+        self._set, self.machine, self.state = set_to, machine, _solved(machine)
+        if self.readings is not None:
+            self.readings.look(machine)
         self._shown.value = self.svg()
         self.seconds.append(time.perf_counter() - began)
         self._said.value = self._words()
@@ -200,15 +256,22 @@ class Explorer:
 
     def sentences(self) -> list[str]:
         """The answer as the sliders stand, the weakest unit first."""
-        return [*self.state.sentences(self.measures), *self.state.notes]
+        return [*self._told(), *self.state.notes]
+
+    def _told(self) -> list[str]:
+        held = [] if self.readings is None else [self.readings.sentence(self.measures)]
+        return [*self.state.sentences(self.measures), *self._ticks.words(self.ticked), *held]
 
     def _words(self) -> str:
-        plain = [f"<div>{escaped(words)}</div>" for words in self.state.sentences(self.measures)]
+        plain = [f"<div>{escaped(words)}</div>" for words in self._told()]
+        far = "" if self.readings is None else self.readings.table(self.measures)
         took = f"This move took {1000.0 * self.seconds[-1]:.0f} ms." if self.seconds else ""
-        notes = [CAUTIONS["lock_out"], CAUTIONS["highest_speed"], ALWAYS]
+        own = self._ticks.cautions(self._set, self.ticked)
+        texts = dict.fromkeys([CAUTIONS["lock_out"], CAUTIONS["highest_speed"], *own])
+        notes = [*(text for text in texts if text != ALWAYS), ALWAYS]
         small = "".join(f"<div>{escaped(words)}</div>" for words in notes)
         return (
-            f'<div style="line-height:1.45">{"".join(plain)}{_warned(self.state.notes)}'
+            f'<div style="line-height:1.45">{"".join(plain)}{_warned(self.state.notes)}{far}'
             f'<div style="color:#55636a;font-size:90%">{took}</div>'
             f'<details style="font-size:90%"><summary>Before you change the machine</summary>{small}'
             "</details></div>"
@@ -233,11 +296,20 @@ class Explorer:
             )
             slider.observe(partial(self._moved, address), names="value")
             self._sliders[address] = slider
+        self._boxes: dict[str, Any] = {}
+        for name, fix in self._ticks.fixes.items():
+            words = f"{name}: {fix.minutes:g} min"
+            box = widgets.Checkbox(value=False, description=words, indent=False)
+            box.observe(partial(self._ticked, name), names="value")
+            self._boxes[name] = box
+        refused = [widgets.HTML(_warned(self._ticks.problems))] if self._ticks.problems else []
         back = widgets.Button(description="back to the start")
         back.on_click(lambda _: self.reset())
         self._shown = widgets.HTML(self.svg())
         self._said = widgets.HTML(self._words())
-        self.panel = widgets.VBox([*self._sliders.values(), back, self._shown, self._said])
+        self.panel = widgets.VBox(
+            [*self._sliders.values(), *self._boxes.values(), *refused, back, self._shown, self._said]
+        )
 
     def _repr_mimebundle_(self, **asked: Any) -> dict[str, Any]:
         """The panel, and for a page without live sliders the picture and what there is to say."""

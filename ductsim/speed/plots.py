@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from ..display import style
-from ..display.charts import finding, in_measures, light_grid
+from ..display.charts import finding, in_measures, legend, light_grid
 from ..display.presentation import Plot
 from .calibration import Calibration
 from .summary import seen
@@ -42,7 +42,7 @@ def calibrated(found: Calibration, ax: Any, measures: str) -> None:
     words = "least " + found.number.replace("_", " ")
     ax.set_xlabel(style.measure(words, measure, measures) if measure else words)
     ax.set_ylabel("how likely")
-    ax.legend(loc="upper right")
+    legend(ax, 3)
     light_grid(ax)
     known = style.shown(found.median, measure, measures, 3) if measure else f"{found.median:.3g}"
     finding(ax, f"At least {known} is needed, by {len(found.runs)} observations")

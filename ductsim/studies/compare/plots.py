@@ -10,6 +10,7 @@ from ...display import style
 from ...display.charts import (
     differences_in,
     height,
+    legend,
     light_grid,
     name_rows,
     some,
@@ -72,7 +73,7 @@ def gains(found: Comparison, ax: Any, measures: str) -> None:
     low = float(min(np.nan_to_num(np.fmin.reduce([alone, worth, ranges[0]])).min(initial=0.0), 0.0))
     reach = max(float(ends.max(initial=0.0)) - low, 1e-30)
     for k, row in enumerate(rows):
-        ax.text(max(ends[k], 0.0) + 0.025 * reach, k, f"{row['time_min']:g} min", va="center", fontsize=7.5)
+        ax.text(max(ends[k], 0.0) + 0.04 * reach, k, f"{row['time_min']:g} min", va="center", fontsize=7.5)
     ax.set_xlim(low - 0.04 * reach, max(float(ends.max(initial=0.0)), 0.0) + 0.18 * reach)
     ax.axvline(0.0, color=style.INK, lw=0.7)
     name_rows(ax, [row["fix"] for row in rows])
@@ -112,8 +113,10 @@ def front(found: Comparison, ax: Any, measures: str) -> None:
     rows = front_rows(found)
     minutes = np.array([row["time_min"] for row in rows])
     best = differences_in([row[measure_key("gain", measure)] for row in rows], measure, measures)
+    ax.step(minutes, best, where="post", color=style.PAPER, lw=3.5)  # above the crowd of all sets
     ax.step(minutes, best, where="post", color=style.DEEP)
-    ax.plot(minutes, best, ls="", marker="s", ms=5, color=style.DEEP, label="beaten by none")
+    look = {"marker": "s", "ms": 4.5, "mec": style.PAPER, "mew": 0.6, "color": style.DEEP}
+    ax.plot(minutes, best, ls="", label="beaten by none", **look)
     if found.recommended and solved.has(found.recommended):
         row = solved.row(found.recommended)
         x, y = float(solved.minutes[row]), float(gain[row])
@@ -121,22 +124,12 @@ def front(found: Comparison, ax: Any, measures: str) -> None:
             [x], [y], ls="", marker="*", ms=15, mfc=style.MARK, mec=style.PAPER, zorder=6, label="recommended"
         )
     if found.budget is not None:
-        ax.axvline(found.budget, color=style.INK, ls=(0, (4, 2)), lw=1.0)
-        ax.text(
-            found.budget, 0.99, " time there is", transform=ax.get_xaxis_transform(), va="top", fontsize=7.5
-        )
+        ax.axvline(found.budget, color=style.INK, ls=(0, (4, 2)), lw=1.0, label="time there is")
     ax.axhline(0.0, color=style.INK, lw=0.7)
     ax.set_xlabel("working time [min]")
     ax.set_ylabel(style.measure("gain", measure, measures))
     light_grid(ax, "both")
-    ax.legend(
-        loc="lower left",
-        bbox_to_anchor=(-0.12, 1.0),
-        ncols=4,
-        borderaxespad=0.2,
-        handlelength=1.0,
-        columnspacing=1.0,
-    )
+    legend(ax, 3)
 
 
 def units_after(found: Comparison, ax: Any, measures: str) -> None:
@@ -150,7 +143,7 @@ PLOTS = {
         "Gain of each fix alone, and its worth in company",
         lambda found: (style.WIDTH, height(min(len(found.rows()), MOST_FIXES), 1.1)),
     ),
-    "front": Plot(front, "Gain against working time, all sets of fixes", (style.WIDTH, 3.3)),
+    "front": Plot(front, "Gain against working time, all sets of fixes", (style.WIDTH, 3.6)),
     "units": Plot(
         units_after,
         "Every unit before and after the recommended fixes",

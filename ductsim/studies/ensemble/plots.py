@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from ...display import style
-from ...display.charts import bars, finding, height, in_measures, light_grid, name_rows, some
+from ...display.charts import bars, finding, height, in_measures, legend, light_grid, name_rows, some
 from ...display.presentation import Plot
 from .result import Ensemble
 
@@ -71,6 +71,7 @@ def weakest(found: Ensemble, ax: Any, measures: str) -> None:
         values,
         top,
         texts=[f"{value:.0f} %" if value >= 0.5 or not value else "< 1 %" for value in values],
+        most=100.0,
     )
     name_rows(ax, [f"unit {name}" for name in names], 24)
     ax.set_xlabel("chance of being the weakest unit [%]")
@@ -95,7 +96,7 @@ def shares(found: Ensemble, ax: Any, measures: str) -> None:
     ax.axvline(0.0, color=style.INK, lw=0.7)
     light_grid(ax)
     ax.set_xlabel(f"share of the variance: {style.plain(asked.label, 34)} [%]")
-    ax.legend(loc="lower right")
+    legend(ax, lines_below=3)
     finding(ax, "Where the scatter comes from")
 
 

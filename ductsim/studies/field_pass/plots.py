@@ -29,6 +29,20 @@ def pass_margins(found: FieldPass, ax: Any, measures: str) -> None:
     finding(ax, f"It would block on {100.0 * share:.0f} % of the way" if short.any() else "Nothing blocks")
 
 
+def pass_speed(found: FieldPass, ax: Any, measures: str) -> None:
+    """The ground speed along the row."""
+    x = in_measures(found.distance, "m", measures)
+    speed = in_measures(found.speed, "km/h", measures)
+    ax.stairs(speed, x, color=style.DEEP, lw=1.6, baseline=None)
+    ax.set_xlim(x[0], x[-1])
+    ax.set_ylim(0.0, 1.15 * float(np.nanmax(speed)))
+    ax.set_xlabel(style.measure("distance along the row", "m", measures))
+    ax.set_ylabel(style.measure("ground speed", "km/h", measures))
+    light_grid(ax, "y")
+    low, high = (style.shown(end, "km/h", measures, 2) for end in (found.speed.min(), found.speed.max()))
+    finding(ax, f"Driven at {low}" if low == high else f"Driven at {low} to {high}")
+
+
 def pass_level(found: FieldPass, ax: Any, measures: str) -> None:
     """How full the fullest place of the box is along the row."""
     (level,) = some([] if found.level is None else [found.level], "no box was given")
@@ -44,5 +58,6 @@ def pass_level(found: FieldPass, ax: Any, measures: str) -> None:
 
 PLOTS = {
     "margins": Plot(pass_margins, "The smallest margin along the row", (style.WIDTH, 2.8)),
+    "speed": Plot(pass_speed, "The ground speed along the row", (style.WIDTH, 2.6)),
     "level": Plot(pass_level, "The level of the box along the row", (style.WIDTH, 2.6)),
 }

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from ...display import style
-from ...display.charts import finding, in_measures, light_grid
+from ...display.charts import finding, in_measures, legend, light_grid
 from ...display.presentation import Plot
 from .result import Fill
 
@@ -34,10 +34,10 @@ def profile(found: Fill, ax: Any, measures: str) -> None:
     ax.set_xlabel(style.measure("place across the width, from the left wall", "m", measures))
     ax.set_ylabel("level when the first place is full [%]")
     light_grid(ax, "y")
-    ax.legend(loc="lower center")
+    legend(ax)
     finding(ax, f"{100.0 * found.usable():.0f} % of the box is used when its first place is full")
 
 
 PLOTS = {
-    "profile": Plot(profile, "How full the box is across its width", (style.WIDTH, 3.0)),
+    "profile": Plot(profile, "How full the box is across its width", (style.WIDTH, 3.2)),
 }

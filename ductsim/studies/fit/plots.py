@@ -194,7 +194,7 @@ def chances(found: Suspects, ax: Any, measures: str) -> None:
     ]
     bars(ax, values, [i for i, row in enumerate(rows) if row["suspect"] in named], texts=texts)
     name_rows(ax, [row["suspect"] for row in rows], 26)
-    ax.set_xlim(0.0, 130.0)
+    ax.set_xlim(0.0, 100.0)  # the words beside a long bar stand beyond the axis
     ax.set_xticks([0, 25, 50, 75, 100])
     ax.set_xlabel("chance of being at fault [%]")
 

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from ...display import style
-from ...display.charts import height, in_measures, light_grid, name_rows, some
+from ...display.charts import height, in_measures, legend, light_grid, name_rows, some
 from ...display.presentation import Plot
 from ...quantity import si
 from .result import GroundSpeed
@@ -89,7 +89,7 @@ def speed_against_yield(found: GroundSpeed, ax: Any, measures: str) -> None:
     ax.set_xlabel(style.measure("yield of crop", "kg/m2", measures))
     ax.set_ylabel(style.measure("fastest ground speed", "km/h", measures))
     light_grid(ax, "both")
-    ax.legend(loc="upper right")
+    legend(ax)
 
 
 def speed_against_engine(found: GroundSpeed, ax: Any, measures: str) -> None:
@@ -107,7 +107,7 @@ def speed_against_engine(found: GroundSpeed, ax: Any, measures: str) -> None:
     ax.axvline(now, color=style.INK, lw=0.9, ls=(0, (4, 2)))
     ax.text(now, 0.02, " now", transform=ax.get_xaxis_transform(), fontsize=7.5)
     ax.set_xlabel("engine speed [rpm]" if found.machine.layout.drives else "fan speed [rpm]")
-    ax.legend(loc="upper left")
+    legend(ax)
 
 
 def speed_against_share(found: GroundSpeed, ax: Any, measures: str) -> None:
@@ -121,7 +121,7 @@ def speed_against_share(found: GroundSpeed, ax: Any, measures: str) -> None:
         ax.axvline(now, color=style.INK, lw=0.9, ls=(0, (4, 2)))
         ax.text(now, 0.02, " now", transform=ax.get_xaxis_transform(), fontsize=7.5)
     ax.set_xlabel("share of the crop that enters by the first opening [%]")
-    ax.legend(loc="best")
+    legend(ax)
 
 
 def _limited_line(ax: Any, x: Any, rows: list[dict[str, Any]], measures: str) -> None:
@@ -160,13 +160,18 @@ def fix_gains(found: GroundSpeed, ax: Any, measures: str) -> None:
     y = np.arange(len(gains))
     change = np.array([100.0 * gain.change for gain in gains])
     low, high = (np.array([100.0 * gain.band[end] for gain in gains]) for end in (0, 1))
-    ax.barh(y, change, height=0.6, color=style.DEEP, lw=0)
+    for refused in (False, True):  # what passes a limit of the makers is drawn as refused
+        own = [i for i, gain in enumerate(gains) if bool(gain.problem) is refused]
+        if own:
+            look = {"color": style.MIST, "hatch": "xxx", "label": "not allowed"}
+            ax.barh(y[own], change[own], height=0.6, lw=0, **(look if refused else {"color": style.DEEP}))
     ax.hlines(y, low, high, color=style.PAPER, lw=3.0, zorder=4)
     ax.hlines(y, low, high, color=style.INK, lw=1.2, zorder=5)
     ax.axvline(0.0, color=style.INK, lw=0.7)
     name_rows(ax, [gain.fix.name for gain in gains])
     light_grid(ax)
     ax.set_xlabel("change of the fastest speed, and nine in ten [%]")
+    legend(ax)
 
 
 PLOTS = {
@@ -178,12 +183,12 @@ PLOTS = {
             max(height(len(found.machine.layout.units), 0.9) * 1.5, 2.4),
         ),
     ),
-    "yield": Plot(speed_against_yield, "The fastest speed over the yield", (style.WIDTH, 3.3)),
+    "yield": Plot(speed_against_yield, "The fastest speed over the yield", (style.WIDTH, 3.5)),
     "engine speed": Plot(
-        speed_against_engine, "The fastest speed over the engine's speed", (style.WIDTH, 3.2)
+        speed_against_engine, "The fastest speed over the engine's speed", (style.WIDTH, 3.4)
     ),
     "front share": Plot(
-        speed_against_share, "The fastest speed over the openings' shares", (style.WIDTH, 3.2)
+        speed_against_share, "The fastest speed over the openings' shares", (style.WIDTH, 3.4)
     ),
     "fixes": Plot(
         fix_gains,

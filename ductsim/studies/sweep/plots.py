@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from typing import Any
 
 import numpy as np
@@ -10,16 +11,32 @@ from ...display import style
 from ...display.charts import (
     finding,
     in_measures,
+    legend,
     light_grid,
     some,
+    steady,
 )
 from ...display.presentation import Plot
+from ...questions.vocabulary import Question
 from .result import Sweep
+
+MOST_QUESTIONS = 4
+PANE = 2.2  # inches of height for each question, where there are several
 
 
 def swept(found: Sweep, ax: Any, measures: str) -> None:
-    """The answer over the number that is swept; where another unit becomes the weakest is marked."""
-    asked = found.questions[0]
+    """The answers over the number that is swept, one below the other; a new weakest unit is marked."""
+    asked = found.questions[:MOST_QUESTIONS]
+    panes = [ax] if len(asked) == 1 else style.stacked(ax, len(asked))
+    for pane, own in zip(panes, asked, strict=True):
+        _one_answer(found, own, pane, measures)
+        if pane is not panes[-1]:
+            pane.set_xticklabels([])
+            pane.set_xlabel("")
+    legend(panes[-1], 2)
+
+
+def _one_answer(found: Sweep, asked: Question, ax: Any, measures: str) -> None:
     x, order = _swept(found, measures)
     answer = in_measures(found.answers[asked.of], asked.measure, measures)[order]
     middle = np.array([style.middle(row) for row in answer])
@@ -35,18 +52,22 @@ def swept(found: Sweep, ax: Any, measures: str) -> None:
     if asked.of.startswith("weakest"):
         _mark_changes(found, ax, measures)
     ax.set_xlabel(_swept_label(found, measures))
-    ax.set_ylabel(style.measure(style.plain(asked.label, 40), asked.measure, measures))
+    label = style.measure(style.plain(asked.label, 40), asked.measure, measures)
+    ax.set_ylabel(textwrap.fill(label, 22) if len(found.questions) > 1 else label)
     light_grid(ax, "both")
-    if ax.get_legend_handles_labels()[0]:
-        ax.legend(loc="best")
+    steady(ax, middle if found.machines == 1 else ends)
 
 
 def swept_units(found: Sweep, ax: Any, measures: str) -> None:
     """The vacuum of every unit over the number that is swept."""
     some(found.vacuum, "the machine has no units")
     x, order = _swept(found, measures)
+
+    def shown(values: Any) -> Any:
+        return in_measures(values, "Pa", measures)[order]
+
     for i, (unit, values) in enumerate(found.vacuum.items()):
-        rows = in_measures(values, "Pa", measures)[order]
+        rows = shown(values)
         ax.plot(
             x,
             [style.middle(row) for row in rows],
@@ -59,8 +80,9 @@ def swept_units(found: Sweep, ax: Any, measures: str) -> None:
     ax.set_xlabel(_swept_label(found, measures))
     ax.set_ylabel(style.measure("vacuum", "Pa", measures))
     light_grid(ax, "both")
+    steady(ax, [style.middle(row) for values in found.vacuum.values() for row in shown(values)])
     if len(found.vacuum) <= 12:
-        ax.legend(loc="center left", bbox_to_anchor=(1.0, 0.5))
+        legend(ax, 4)
 
 
 def swept_power(found: Sweep, ax: Any, measures: str) -> None:
@@ -72,8 +94,8 @@ def swept_power(found: Sweep, ax: Any, measures: str) -> None:
     if bad.any():
         y = np.array([style.middle(row) for row in power])[bad]
         ax.plot(x[bad], y, ls="", marker="X", ms=8, color=style.MARK, zorder=4, label="not allowed")
-        ax.legend(loc="best")
-    ax.set_ylim(bottom=0.0)
+        legend(ax)
+    ax.set_ylim(0.0, 1.1 * float(np.nanmax(power)))
     ax.set_xlabel(_swept_label(found, measures))
     ax.set_ylabel(style.measure("shaft power of all fans", "W", measures))
     light_grid(ax, "both")
@@ -113,7 +135,11 @@ def _mark_changes(found: Sweep, ax: Any, measures: str) -> None:
 
 
 PLOTS = {
-    "answer": Plot(swept, "The answer over the number that is swept", (style.WIDTH, 3.2)),
-    "units": Plot(swept_units, "The vacuum of every unit over it", (style.WIDTH, 3.2)),
+    "answer": Plot(
+        swept,
+        "The answers over the number that is swept",
+        lambda found: (style.WIDTH, max(3.2, PANE * min(len(found.questions), MOST_QUESTIONS))),
+    ),
+    "units": Plot(swept_units, "The vacuum of every unit over it", (style.WIDTH, 3.4)),
     "power": Plot(swept_power, "The shaft power over it", (style.WIDTH, 3.0)),
 }

@@ -24,7 +24,7 @@ def telling(found: NextReadings, ax: Any, measures: str) -> None:
     rows = candidates(found)[:MOST_SUSPECTS]
     values = [100.0 * (1.0 - row["shrinks_to"]) for row in rows]
     texts = [f"{value:.0f} %, {row['minutes']:g} min" for value, row in zip(values, rows, strict=True)]
-    bars(ax, values, [0], texts=texts)
+    bars(ax, values, [0], texts=texts, most=100.0)
     name_rows(ax, [_next(row) for row in rows], 44)
     ax.set_xlabel("uncertainty taken away by this reading alone [%]")
     finding(ax, "Which single reading tells most")
