@@ -152,7 +152,7 @@ def _turning(machine: Machine, tasks: Iterable[Task]) -> dict[str, float]:
 
 
 def _factors(machine: Machine, turning: dict[str, float], speeds: Any, size: int) -> Array:
-    """The engine speeds of the page as shares of today's, rising: today's and those of fixes are among them."""
+    """The engine speeds of the page over today's, rising; today's and those of fixes are among them."""
     needed = {1.0, *turning.values()}
     addresses = speed_addresses(machine.layout)
     if not addresses:
@@ -340,7 +340,7 @@ def _check_approximation(out: SolvedFixes, engines: Sequence[Combining], seed: i
     found = engine.solve(sets)
     worst, count = 0.0, 0
     for has, reason, solved in zip(sets, found.reasons, found.answer[:, 0], strict=True):
-        if reason is not None and reason.verdict == CONTRADICTION or not np.isfinite(solved):
+        if (reason is not None and reason.verdict == CONTRADICTION) or not np.isfinite(solved):
             continue
         own = [int(i) for i in np.flatnonzero(has)]
         if not all(1 << i | 1 << j in row for i, j in combinations(own, 2)):
