@@ -169,9 +169,7 @@ def test_pressures_under_a_fault_are_those_of_the_machine_with_it(card, machine)
     taps = [f"tapping {tapping.name}" for tapping in machine.layout.tappings]
     healthy = sound_numbers(card)
     for values, shown in ((healthy, own.sound), (healthy | {own.suspects[0]: own.sizes[0, 7]}, own.at[0, 7])):
-        open_state, taped = (
-            machine.change(values | more).solve() for more in ({}, {"* mouth.area": 0.0})
-        )
+        open_state, taped = (machine.change(values | more).solve() for more in ({}, {"* mouth.area": 0.0}))
         expected = [float(state.ask(tap)) for state in (open_state, taped) for tap in taps]
         assert shown == pytest.approx(expected, rel=1e-6)
 
@@ -186,13 +184,17 @@ def test_uncertainties_by_differences(card, machine):
         return np.array([float(state.ask(f"tapping {t.name}")) for t in machine.layout.tappings])
 
     speed, step = 1500.0 * RPM, 1e-4
-    turned = (shown(**{"fan.speed": speed * (1 + step)}) - shown(**{"fan.speed": speed * (1 - step)})) / (2 * step)
+    turned = (shown(**{"fan.speed": speed * (1 + step)}) - shown(**{"fan.speed": speed * (1 - step)})) / (
+        2 * step
+    )
     count = len(turned)
     assert own.by_speed[:count] == pytest.approx(turned, rel=1e-4)
     assert own.exponent[:count] == pytest.approx(turned / own.sound[:count], rel=1e-4)
     sd = max(spread_of(machine, "left leak.area"), 0.1) * own.likely[0]
     more, less = (shown(**{"left leak.area": own.likely[0] * (1 + way * step)}) for way in (1, -1))
-    assert own.by_suspect[:count, 0] == pytest.approx((more - less) / (2 * step * own.likely[0]) * sd, rel=1e-3)
+    assert own.by_suspect[:count, 0] == pytest.approx(
+        (more - less) / (2 * step * own.likely[0]) * sd, rel=1e-3
+    )
     assert np.linalg.eigvalsh(own.relative).min() > -1e-6
     assert own.zero[0, 0] == pytest.approx(ds.ReadingErrors().zero ** 2)
     assert own.zero[0, count] == 0.0
@@ -234,7 +236,9 @@ class Outline(HTMLParser):
 
     def handle_starttag(self, tag, attrs):
         self.tags.append(tag)
-        self.links += [value for name, value in attrs if name in ("src", "href", "action", "srcset", "poster")]
+        self.links += [
+            value for name, value in attrs if name in ("src", "href", "action", "srcset", "poster")
+        ]
 
 
 def data_of(text):

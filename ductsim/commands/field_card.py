@@ -39,9 +39,7 @@ def _field_card(args: Namespace) -> Answer:
     if args.seen:
         seen = inputs.companion("seen", READERS["seen"])
         given["crop"] = calibrate(inputs.machine, seen, crop=given["crop"])
-    found = field_card(
-        inputs.machine, place, **given, of=args.of, speeds=args.speeds, measures=args.measures
-    )
+    found = field_card(inputs.machine, place, **given, of=args.of, speeds=args.speeds, measures=args.measures)
     size = os.path.getsize(place) / 1e6
     closing = [f"The page is written to {place} ({size:.1f} MB); send it to the phone and open it there."]
     return Answer(found, inputs, tables=(), weakest=weakest(inputs), closing=closing)

@@ -181,7 +181,7 @@ class Combining:
         return out
 
     def built(self, sets: NDArray[np.bool_]) -> Iterable[tuple[MachineData, NDArray[np.intp]]]:
-        """The machines that some sets make, on a single machine: each with a column of those in the rows given.
+        """The machines that some sets make of a single one, each with columns for the sets in the rows given.
 
         Sets that cannot be put together are left out.
         """

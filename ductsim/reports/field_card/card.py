@@ -35,7 +35,7 @@ def field_card(
     speeds: str | Sequence[str] | None = None,
     measures: str | None = None,
 ) -> FieldCard:
-    """One HTML file for a phone that needs no network and no Python: what fixes bring, what readings point at.
+    """One HTML file for a phone, without network or Python: what fixes bring, what readings point at.
 
     On it fixes are ticked and the engine speed is chosen: vacuum, air and ground speed of every unit, power
     and limits follow from a table of all sets of fixes, each solved beforehand. Gauge readings are typed in:
@@ -49,8 +49,8 @@ def field_card(
     path : path, optional
         The file to write, whole or not at all.
     fixes : sequence of Fix, or a path to a file of them, optional
-        The fixes to tick, 40 at most. Every set of them is solved where 8192 sets or fewer can be done, as of 13
-        fixes; else single fixes and pairs, and what is put together from these is said to be an approximation.
+        The fixes to tick, 40 at most. Every set of them is solved where 8192 sets or fewer can be done, as of
+        13 fixes; else single fixes and pairs, and more are put together from these: the page says so.
     readings : DataFrame, what `read_readings` gives, or a path, optional
         Readings that stand on the page from the start.
     crop : Crop, Calibration, or a path, optional

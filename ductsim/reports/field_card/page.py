@@ -130,7 +130,9 @@ def _fixes(card: FieldCard, solved: SolvedFixes, measures: str, texts: list[str]
             for name, (values, measure) in tables.items()
             if values.size and np.isfinite(values).any()
         },
-        "power": _shown(solved.power, "W", measures, solved) if np.nanmax(solved.power, initial=0.0) else None,
+        "power": _shown(solved.power, "W", measures, solved)
+        if np.nanmax(solved.power, initial=0.0)
+        else None,
         "highest_speed": _once(solved.highest_speed, "km/h", measures),
         "weakest": _packed(solved.weakest + 1, "<u2"),
         "verdict": _packed(solved.verdict, "<u2"),
@@ -242,7 +244,9 @@ def _suspect(card: FieldCard, own: Weighing, i: int, measures: str) -> dict[str,
     address = own.suspects[i]
     owner, _, number_key = address.rpartition(".")
     measure = card.machine.layout.declared[address].measure
-    name = owner if address in leak_sizes(card.machine.layout) else f"{owner}, {number_key.replace('_', ' ')}"
+    name = (
+        owner if address in leak_sizes(card.machine.layout) else f"{owner} ({number_key.replace('_', ' ')})"
+    )
     label = display_measure(suited(measure, float(own.likely[i])), measures)
     sizes = np.asarray(from_si(own.sizes[i], label))
     return {

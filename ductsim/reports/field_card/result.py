@@ -45,7 +45,7 @@ class SolvedFixes:
     exact : bool
         Whether every set that can be done was solved; otherwise only single fixes and pairs were.
     masks : array (K,)
-        The sets, whole numbers whose bits are fixes; with more than 60 fixes, texts would not do: see `pairs`.
+        The sets, whole numbers whose bits are fixes.
     answer : array (V, K)
         To the question, in SI.
     vacuum, opening_air, duct_air : arrays (V, K, U)

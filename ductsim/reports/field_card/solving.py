@@ -152,7 +152,7 @@ def _turning(machine: Machine, tasks: Iterable[Task]) -> dict[str, float]:
 
 
 def _factors(machine: Machine, turning: dict[str, float], speeds: Any, size: int) -> Array:
-    """The engine speeds of the page as shares of today's, rising: today's and those of fixes are among them."""
+    """The engine speeds of the page over today's, rising; today's and those of fixes are among them."""
     needed = {1.0, *turning.values()}
     addresses = speed_addresses(machine.layout)
     if not addresses:

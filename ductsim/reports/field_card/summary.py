@@ -74,7 +74,9 @@ def sentences(card: FieldCard, measures: str) -> list[str]:
     if card.sheets:
         count = sum(len(sheet.shown) for sheet in card.sheets)
         word = f"{count} readings on {len(card.sheets)} sheet{'s' if len(card.sheets) > 1 else ''}"
-        who = "" if card.weighing is None else f", which {len(card.weighing.suspects)} suspects are weighed by"
+        who = (
+            "" if card.weighing is None else f", which {len(card.weighing.suspects)} suspects are weighed by"
+        )
         out.append(f"There is room for {word}{who}.")
     return out
 
@@ -84,7 +86,9 @@ def notes(card: FieldCard) -> list[Note]:
     out = []
     solved = card.fixes
     if solved is not None:
-        out += [Note(f"Not on the page: {text}", "not computed", name) for name, text in solved.errors.items()]
+        out += [
+            Note(f"Not on the page: {text}", "not computed", name) for name, text in solved.errors.items()
+        ]
         if not solved.exact:
             out.append(Note(approximation(card, solved, "metric"), "approximation"))
         if ground_speeds(solved):

@@ -1,7 +1,7 @@
 """What the page weighs suspects by: pressures under single faults, and how far sound readings may be off.
 
-The page does what `fit(..., suspects="leaks")` does, from tables: the same suspects, beliefs and errors of the
-instruments. Pressures under a fault are solved; those under two faults are the sum of both changes; what is
+The page does what `fit(..., suspects="leaks")` does, from tables: the same suspects, beliefs and errors of
+the instruments. Pressures under a fault are solved; those under two are the sum of both changes; what is
 uncertain beside the faults is linear about the sound machine and grows with each pressure.
 """
 

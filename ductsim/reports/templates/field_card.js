@@ -450,18 +450,18 @@ function weigh(read) {
 
 const ODDS = 5;
 
-/** Who is at fault most probably, and what can't be told: another explanation with odds below that. */
+/** Who is at fault most probably, and what can't be told: [suspect or null, the others, odds against them]. */
 function judged(found, odds = ODDS) {
   const best = found.hypotheses[0], unsure = [];
-  const near = (other) => other && best.log - other.log < Math.log(odds);
-  for (const i of best.faulty) {
-    const other = found.hypotheses.find((h) => !h.faulty.includes(i));
-    if (near(other)) unsure.push([i, other.faulty.filter((j) => !best.faulty.includes(j)), Math.exp(best.log - other.log)]);
-  }
-  if (!best.faulty.length) {
-    const other = found.hypotheses.find((h) => h.faulty.length);
-    if (near(other)) unsure.push([null, other.faulty, Math.exp(best.log - other.log)]);
-  }
+  const against = (other) => Math.exp(best.log - other.log);
+  const look = (i, fits) => {
+    const near = found.hypotheses.filter((h) => fits(h) && against(h) < odds);
+    if (!near.length) return;
+    const others = near[0].faulty.some((j) => !best.faulty.includes(j)) ? near.flatMap((h) => h.faulty) : [];
+    unsure.push([i, [...new Set(others)].filter((j) => !best.faulty.includes(j)), against(near[0])]);
+  };
+  for (const i of best.faulty) look(i, (h) => !h.faulty.includes(i));
+  if (!best.faulty.length) look(null, (h) => h.faulty.length);
   return { faulty: best.faulty, chance: best.chance, unsure: unsure };
 }
 
@@ -483,7 +483,7 @@ function rounded(number) {
 }
 
 /** Whether readings of the taped sheet would tell two suspects apart, by what the tables foretell. */
-function tapingTells(found, i, others) {
+function tapingTells(i, others) {
   const s = R.sheets.findIndex((sheet) => sheet.blanked.length);
   if (s < 0) return null;
   const every = R.tappings.map((_, t) => ({ place: s * R.tappings.length + t, sheet: s, factor: 1, tachometer: W.tachometer }));
@@ -499,7 +499,7 @@ function tapingTells(found, i, others) {
 }
 
 function advice(found, told) {
-  const names = (list) => listed(list.map((j) => W.suspects[j].name));
+  const names = (list) => listed(list.slice(0, 4).map((j) => W.suspects[j].name));
   return told.unsure.map(([i, others, odds]) => {
     const reason = " (odds of " + digits(odds, 2) + " to 1)";
     let words;
@@ -508,16 +508,17 @@ function advice(found, told) {
     else words = "These readings can't tell " + names([i]) + " from " + names(others) + reason + ".";
     const s = R.sheets.findIndex((sheet) => sheet.blanked.length);
     const taped = s >= 0 && R.tappings.some((_, t) => pressureIn(s, t) !== null);
-    if (s >= 0 && !taped && tapingTells(found, i, others)) return words + " Tape all crop openings shut, read once more, and fill in sheet " + R.sheets[s].name + ".";
-    return words + (others.length && i !== null ? " Look at both." : " Look at it.");
+    if (s >= 0 && !taped && tapingTells(i, others.slice(0, 1))) return words + " Tape all crop openings shut, read once more, and fill in sheet " + R.sheets[s].name + ".";
+    return words + (i !== null && others.length > 1 ? " Look at each." : others.length && i !== null ? " Look at both." : " Look at it.");
   });
 }
 
 let drawn;
-function drawReadings() {
+function drawReadings(wait) {
   const off = markReadings();
   clearTimeout(drawn);
-  drawn = setTimeout(() => drawFinding(off), 150);
+  if (wait) drawn = setTimeout(() => drawFinding(off), wait);
+  else drawFinding(off);
   $("csv").value = csv();
 }
 
@@ -563,7 +564,8 @@ function drawFinding(off) {
 function explained(read, lines) {
   const found = weigh(read), told = judged(found);
   const words = (i) => W.suspects[i].name + " (" + sizeOf(found, i) + ")";
-  if (!told.faulty.length) lines.unshift(element("b", "No suspect is at fault, most probably (" + percent(told.chance) + ")."));
+  if (!told.faulty.length) lines.unshift(element("b", told.unsure.length ? "These readings show no fault for certain."
+    : "No suspect is at fault, most probably (" + percent(told.chance) + ")."));
   else lines.unshift(element("b", "Most probably " + listed(told.faulty.map(words)) + (told.faulty.length > 1 ? " are" : " is") + " at fault (" +
     percent(Math.min(...told.faulty.map((i) => found.chances[i]))) + ")."));
   if (told.faulty.length) lines.push(element("p", "The chance that nothing else is at fault as well is " + percent(told.chance) + "."));
@@ -633,7 +635,7 @@ function field(id, name, range, mark, value, take) {
   input.inputMode = "decimal";
   const words = element("div", "", { className: "mark", id: mark || id + "-mark" });
   input.setAttribute("aria-describedby", words.id);
-  input.addEventListener("input", () => { take(input.value); drawReadings(); keep(); });
+  input.addEventListener("input", () => { take(input.value); drawReadings(150); keep(); });
   input.addEventListener("keydown", (event) => { if (event.key === "Enter") next(input); });
   row.append(label, element("div", range, { className: "range" }), input, words);
   return row;
@@ -808,9 +810,7 @@ if (R) {
   if (kept.others === null) { kept.others = []; if (R.entered.length) { const found = take(R.entered); $("file-words").textContent = fileWords(found); } }
   layFile();
   laySheets();
-  markReadings();
-  drawFinding(markReadings());
-  $("csv").value = csv();
+  drawReadings();
 }
 if (F && R) {
   choose(kept.part);
