@@ -9,6 +9,7 @@ from test_network_many import drawn
 import ductsim as ds
 from ductsim.network.equations import Equations
 from ductsim.network.network import stacked
+from ductsim.network.rising import curves, only
 from ductsim.network.transient import GROWING, Run, inertance, standstill
 
 pytestmark = pytest.mark.filterwarnings("ignore::ductsim.errors.OutsideRange")
@@ -73,3 +74,18 @@ def test_time_steps_follow_air_that_runs_away_on_a_rising_stretch():
         assert (run.time * np.maximum(fastest, 0.0) <= GROWING * (1.0 + 1e-9)).all()
         held += int((run.time * fastest >= GROWING * (1.0 - 1e-9)).sum())
     assert held > 0
+
+
+def test_curves_of_one_scenario_are_those_of_that_scenario_among_many():
+    many = drawn(8, 0.4, seed=3)
+    eq = equations(many)
+    state = many.solve(raise_error=False)
+    rises, drops = curves(eq)
+    alone = only(eq, state.arrays.point, state.arrays.density)
+    for s in range(8):
+        one = eq.take([s])
+        rise, drop = curves(one)
+        assert rise[0] == rises[s]
+        np.testing.assert_allclose(drop[..., 0], drops[..., s], rtol=1e-12)
+        part = state.arrays.take([s])
+        assert only(one, part.point, part.density)[0] == alone[s]

@@ -45,6 +45,11 @@ def curves(eq: Equations) -> tuple[Mask, Array]:
     for c, rows, fans in _fans(eq):
         guess = _wide(eq)[rows][fans]
         law = _of(c, fans)
+        if eq.scenarios == 1:  # one scenario at all flows together
+            drop, slope, _ = law(CURVE_SHARES * guess, air)
+            out |= (slope < 0.0).any()
+            drops.append(np.broadcast_to(drop, slope.shape).T[:, :, None])
+            continue
         found = [law(share * guess, air)[:2] for share in CURVE_SHARES]
         for _, slope in found:
             out |= (slope < 0.0).any(axis=0)
@@ -67,6 +72,8 @@ def only(eq: Equations, point: Point, density: Array | None = None) -> Mask:
     """Scenarios in which no other flows could balance, however often their fans' curves rise and fall."""
     out = np.zeros(eq.scenarios, dtype=bool)
     guess = _wide(eq)
+    if eq.scenarios == 1:
+        return _only(eq, point, density)
     few = _chords(eq, point.flow, density, (share * guess for share in WIDE_SHARES[::COARSELY]))
     worth = np.flatnonzero(_could_be_outweighed(eq, point, few))
     if len(worth) == eq.scenarios:
@@ -154,10 +161,15 @@ def _chords(eq: Equations, flow: Array, density: Array | None, others: Iterable[
         least.append(np.array(slope))
         groups.append((rows, fans, air, law, at, drop))
     with np.errstate(all="ignore"):
+        if groups and eq.scenarios == 1:  # one scenario at all flows together
+            others = [np.concatenate(list(others), axis=1)]
         for other in others if groups else ():
             for (rows, fans, air, law, at, drop), own in zip(groups, least, strict=True):
                 there = other[rows][fans]
-                np.fmin(own, (law(there, air)[0] - drop) / (there - at), out=own)
+                chord = (law(there, air)[0] - drop) / (there - at)
+                if chord.shape != own.shape:
+                    chord = np.fmin.reduce(chord, axis=1, keepdims=True)
+                np.fmin(own, chord, out=own)
     return np.concatenate(least) if least else np.ones((1, eq.scenarios))
 
 
