@@ -198,7 +198,7 @@ def fan(
     knot, a, b, cc, d = _pieces_at(volume, speed, c, "abcd")
     on = volume - speed * knot
     # where the fan stands still every piece in use has d = 0, so the guard changes nothing
-    cubic = d * on / np.maximum(speed, 1e-300)
+    cubic = d * on / np.maximum(speed, 1e-30)
     inverse = 1.0 / curve_density
     linear = b * speed
     rise = inverse * (a * speed * speed + on * (linear + on * (cc + cubic)) - creep * volume)
@@ -226,7 +226,7 @@ def power_by_efficiency(flow: Any, density: Any, *, efficiency: Any, **c: Any) -
     speed = c["speed"]
     knot, a, b, cc, d = _pieces_at(volume, speed, c, "abcd")
     on = volume - speed * knot
-    cubic = d * on / np.maximum(speed, 1e-300)
+    cubic = d * on / np.maximum(speed, 1e-30)
     rise = density / c["curve_density"] * (a * speed * speed + on * (b * speed + on * (cc + cubic)))
     return np.maximum(rise * volume, 0.0) / efficiency
 

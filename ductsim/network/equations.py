@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from ..parts.declare import LocalAir, Pair, Part, Path
 from .structure import Structure, examine
 from .system import LawGroup, System
-from .values import AirNumbers, Coefficients, Power, Values, take_columns
+from .values import AirNumbers, Coefficients, Power, Values, single_precision, take_columns
 
 Array = NDArray[np.float64]
 
@@ -77,6 +77,11 @@ class Equations:
         self.heated = bool(self.powers) and not self.constant
 
     @property
+    def rough_numbers(self) -> bool:
+        """Whether the numbers are in single precision."""
+        return self.held.itemsize < 8
+
+    @property
     def area(self) -> Array:
         """Section of each path [m2], (paths, 1 or S)."""
         return _join(self._areas)
@@ -126,6 +131,28 @@ class Equations:
         out.scenarios = len(np.arange(self.scenarios)[columns])
         return out
 
+    def rough(self) -> Equations:
+        """The equations in single precision: half the time, for what only has to find the way."""
+        out = self.take(slice(None))
+        out.system = self.system.rough
+        for name in (
+            "outside",
+            "viscosity",
+            "temperature",
+            "heat_capacity",
+            "per_pressure",
+            "held",
+            "supply",
+        ):
+            setattr(out, name, single_precision(getattr(out, name)))
+        for name in ("_areas", "_guesses"):
+            setattr(out, name, [(single_precision(v), k) for v, k in getattr(out, name)])
+        out.coefficients = [c.rough() for c in out.coefficients]
+        for power in out.powers:
+            power.values = {k: single_precision(v) for k, v in power.values.items()}
+            power.inlet = None if power.inlet is None else single_precision(power.inlet)
+        return out
+
     def dense(self, share: float = 0.0) -> Equations:
         """The equations of air of one temperature, whose density answers by that share to pressure."""
         out = self.take(slice(None))
@@ -161,7 +188,7 @@ class Equations:
         floating = self.structure.floating
         if floating is None:
             return None
-        out = np.ones((len(self.system.nodes), floating.shape[1]))
+        out = np.ones((len(self.system.nodes), floating.shape[1]), dtype=self.held.dtype)
         out[: self.system.free][floating] = 0.0
         return out
 
@@ -199,11 +226,11 @@ class Equations:
         count = system.singles
         first = second = None
         if not self.constant and slopes:
-            first, second = np.ones((count, flow.shape[1])), np.full((count, flow.shape[1]), -1.0)
+            first, second = np.ones_like(flow[:count]), np.full_like(flow[:count], -1.0)
         pair_slope: list[Any] = []
         pair_answers: list[Array] = []
         warming = warming and entering is not None and slopes
-        by_warmth = np.empty((count, flow.shape[1])) if warming else None
+        by_warmth = np.empty_like(flow[:count]) if warming else None
         pair_by_warmth: list[Any] = []
         for c in self.coefficients:
             if c.group.partners is None:
@@ -462,7 +489,7 @@ def _join(pieces: list[tuple[Any, int]]) -> Array:
     arrays = [np.asarray(value) for value, _ in pieces]
     width = max(a.shape[-1] if a.ndim else 1 for a in arrays)
     lead = max((a.shape[:-2] for a in arrays), key=len)
-    out = np.empty((*lead, sum(k for _, k in pieces), width))
+    out = np.empty((*lead, sum(k for _, k in pieces), width), dtype=np.result_type(*arrays))
     row = 0
     for a, (_, k) in zip(arrays, pieces, strict=True):
         out[..., row : row + k, :] = a

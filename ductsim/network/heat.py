@@ -39,24 +39,36 @@ def heat(eq: Equations, flow: Array, density: Array) -> Array:
     out = np.zeros_like(flow)
     rows = np.array(eq.system.fan_rows, dtype=np.intp)
     if len(rows):
-        out[rows] = eq.power(flow, density) / eq.heat_capacity
-        out[rows] *= np.minimum(np.abs(flow[rows]) / eq.turning[rows], 1.0)
+        out[rows] = _fans_heat(eq, flow, density, rows)
+    return out
+
+
+def _fans_heat(eq: Equations, flow: Array, density: Array, rows: Any) -> Array:
+    out: Array = eq.power(flow, density) / eq.heat_capacity
+    out *= np.minimum(np.abs(flow[rows]) / eq.turning[rows], 1.0)
     return out
 
 
 def advected(eq: Equations, flow: Array, temperature_rise: Array, density: Array) -> Array:
     """Each free node's temperature from those of its neighbours: the air is passed along every path once."""
     system = eq.system
-    ahead = flow >= 0.0
-    amount = np.abs(flow)
-    carried = eq.carried(np.arange(system.paths), ahead, temperature_rise)
-    carried *= amount
-    carried += heat(eq, flow, density)
-    total = system.into @ _both_ways(amount, ahead)
+    both = np.empty((2 * system.paths, flow.shape[1]), dtype=flow.dtype)
+    ahead, behind = both[: system.paths], both[system.paths :]
+    np.maximum(flow, 0.0, out=ahead)
+    np.subtract(ahead, flow, out=behind)
+    total = system.into @ both
     total += np.maximum(eq.supply, 0.0)
     total += ambient_inflow(total)
+    forward = np.broadcast_to(True, flow.shape)
+    ahead *= eq.with_inlets(np.arange(system.paths), temperature_rise[system.start], forward)
+    behind *= temperature_rise[system.finish]
+    rows = np.array(system.fan_rows, dtype=np.intp)
+    if len(rows):
+        warm, on = _fans_heat(eq, flow, density, rows), flow[rows] >= 0.0
+        ahead[rows] += np.where(on, warm, 0.0)
+        behind[rows] += np.where(on, 0.0, warm)
     out = np.zeros_like(temperature_rise)
-    out[: system.free] = np.clip(system.into @ _both_ways(carried, ahead) / total, COLDEST, HOTTEST)
+    out[: system.free] = np.clip(system.into @ both / total, COLDEST, HOTTEST)
     return out
 
 

@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 
 # A pivot smaller than this share of its column's largest original entry sends that scenario to LAPACK.
-SMALLEST_PIVOT = 1e-8
-LARGEST_RESIDUAL = 1e-10
+SMALLEST_PIVOT = {8: 1e-8, 4: 1e-5}  # by the bytes of a number
+LARGEST_RESIDUAL = {8: 1e-10, 4: 1e-4}
 CONTRAST = 1e8
 """Largest over smallest conductance; beyond, rounding in the diagonal hides what leaves a piece."""
 LARGEST_DENSE = 150
@@ -95,7 +95,7 @@ def solve_dense(pattern: Pattern, slots: Array, right: Array) -> Array:
 
 
 def solve_by_leaks(pattern: Pattern, slots: Array, leaks: Array, right: Array) -> Array:
-    """Elimination that never subtracts alike conductances, scenario by scenario; largest pivots first.
+    """Elimination that never subtracts alike conductances; largest pivots first in each scenario.
 
     A column's entries add up to what leaves to known pressures, `leaks` (size, S), known by itself. So a
     diagonal entry is what leaves less the other entries: air that runs in a ring within a piece, however
@@ -107,22 +107,22 @@ def solve_by_leaks(pattern: Pattern, slots: Array, leaks: Array, right: Array) -
     diagonal = np.arange(pattern.size)
     scale = np.abs(full[diagonal, diagonal])
     full[diagonal, diagonal] = 0.0
+    order = np.argsort(-scale, axis=0, kind="stable")
+    each = np.arange(right.shape[1])
+    a = full[order[:, None], order[None], each]
+    b, c = right[order, each], leaks[order, each]
+    pivots, x = np.empty_like(b), np.empty_like(b)
+    for k in range(pattern.size):
+        below = a[k + 1 :, k]
+        pivots[k] = c[k] - below.sum(axis=0)
+        across = a[k, k + 1 :] / pivots[k]
+        c[k + 1 :] -= c[k] * across
+        b[k + 1 :] -= below * (b[k] / pivots[k])
+        a[k + 1 :, k + 1 :] -= below[:, None] * across
+    for k in range(pattern.size - 1, -1, -1):
+        x[k] = (b[k] - (a[k, k + 1 :] * x[k + 1 :]).sum(axis=0)) / pivots[k]
     out = np.empty_like(right)
-    for s in range(right.shape[1]):
-        order = np.argsort(-scale[:, s], kind="stable")
-        a, b = full[:, :, s][np.ix_(order, order)], right[order, s]
-        c, size = leaks[order, s].copy(), pattern.size
-        pivots = np.empty(size)
-        for k in range(size):
-            pivots[k] = c[k] - a[k + 1 :, k].sum()
-            across = a[k, k + 1 :] / pivots[k]
-            c[k + 1 :] -= c[k] * across
-            b[k + 1 :] -= a[k + 1 :, k] * (b[k] / pivots[k])
-            a[k + 1 :, k + 1 :] -= np.outer(a[k + 1 :, k], across)
-        x = np.empty(size)
-        for k in range(size - 1, -1, -1):
-            x[k] = (b[k] - a[k, k + 1 :] @ x[k + 1 :]) / pivots[k]
-        out[order, s] = x
+    out[order, each] = x
     return out
 
 
@@ -233,12 +233,13 @@ class Elimination:
             out = self.substitute(factors, right)
             good &= np.isfinite(out).all(axis=0)
             miss, size = self._miss(slots, right, out)
-            again = good & ~(miss <= LARGEST_RESIDUAL * size)
+            most = LARGEST_RESIDUAL[slots.itemsize]
+            again = good & ~(miss <= most * size)
             if again.any():
                 left = right[:, again] - self._times(slots[:, again], out[:, again])
                 out[:, again] += self.substitute([f[again] for f in factors], left)
                 miss, size = self._miss(slots, right, out)
-                good &= miss <= LARGEST_RESIDUAL * size
+                good &= miss <= most * size
         bad = ~good
         if bad.any():
             for factor in keep or ():
@@ -250,11 +251,12 @@ class Elimination:
         """Lower factors, upper rows and inverse pivots, all in place of the slots; and which are good."""
         scenarios = slots.shape[1]
         work: list[Array] = list(slots.copy())
-        work += [np.zeros(scenarios) for _ in range(self.slots - len(work))]
+        work += [np.zeros(scenarios, dtype=slots.dtype) for _ in range(self.slots - len(work))]
         largest = np.abs(slots[[p for p, _, _ in self.steps]])
         good = np.ones(scenarios, dtype=bool)
+        smallest = SMALLEST_PIVOT[slots.itemsize]
         for at, (pivot, _, below) in enumerate(self.steps):
-            good &= np.abs(work[pivot]) > SMALLEST_PIVOT * largest[at]
+            good &= np.abs(work[pivot]) > smallest * largest[at]
             inverse = np.reciprocal(work[pivot])
             work[pivot] = inverse
             for lower, _, pairs in below:

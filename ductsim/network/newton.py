@@ -65,6 +65,13 @@ class Point:
         if self.temperature_rise is not None and other.temperature_rise is not None:
             self.temperature_rise[:, columns] = other.temperature_rise[:, which]
 
+    def precise(self) -> Point:
+        """A copy in double precision."""
+        warm = self.temperature_rise
+        return Point(
+            self.flow.astype(float), self.pressure.astype(float), None if warm is None else warm.astype(float)
+        )
+
     def wide(self, scenarios: int) -> Point:
         """A copy for so many scenarios: of its own, or of the single one that it has."""
         if self.flow.shape[1] == scenarios:
@@ -180,7 +187,7 @@ def newton_step(
     system = eq.system
     count = system.singles
     own = np.empty_like(values.residual)
-    answers = np.empty((len(system.answer_row), own.shape[1]))
+    answers = np.empty((len(system.answer_row), own.shape[1]), dtype=own.dtype)
     first, second = answers[:count], answers[count : 2 * count]
     np.multiply(values.gain, values.residual[:count], out=own[:count])
     if values.first is None or values.second is None:
@@ -252,7 +259,7 @@ def _driven(eq: Equations, values: Values, change: Any, ahead: Mask) -> Array:
 def _answer(system: System, first: Array, second: Array, blocks: Any, pressure: Array) -> Array:
     """The flows that changed pressures drive, (paths, S)."""
     count = system.singles
-    out = np.empty((system.paths, pressure.shape[1]))
+    out = np.empty((system.paths, pressure.shape[1]), dtype=pressure.dtype)
     np.multiply(first, pressure[system.start[:count]], out=out[:count])
     out[:count] += second * pressure[system.finish[:count]]
     for lg, block in blocks:
@@ -363,8 +370,12 @@ def _iterate(
     place = np.arange(eq.scenarios)
     going = np.ones(eq.scenarios, dtype=bool)
     values = _evaluated(eq, point, damped, quick)
-    if not damped and _flows_from_pressures(eq, point, values):
-        values = _evaluated(eq, point, damped, quick)
+    if not damped:
+        some = np.flatnonzero(_flows_from_pressures(eq, point, values))
+        if 2 * len(some) > eq.scenarios:
+            values = _evaluated(eq, point, damped, quick)
+        elif len(some):
+            values = values.put(some, _evaluated(eq.take(some), point.take(some), damped, quick))
     moved = np.full(eq.scenarios, np.inf)
     warmer: Any = 0.0 if point.temperature_rise is None else np.full(eq.scenarios, np.inf)
     stream = _common_stream(eq, point)
@@ -453,21 +464,20 @@ def _evaluated(eq: Equations, point: Point, careful: bool, warming: bool = False
     return values
 
 
-def _flows_from_pressures(eq: Equations, point: Point, values: Values) -> bool:
+def _flows_from_pressures(eq: Equations, point: Point, values: Values) -> Mask:
     """Give paths whose drop is far from what drives them the flow that their pressures drive, in place.
 
     A leak that is sealed from one scenario to the next would otherwise lose only half its flow a step. Drops
     are taken as powers of the flow, with the exponent that the slope tells: exact for leaks and losses.
+    Returns the scenarios in which some path had to change.
     """
     count = eq.system.singles
     flow, drop = point.flow[:count], values.drop[:count]
     ratio = (drop + values.residual[:count]) / drop
     power = values.slope[:count] * flow / drop
     far = ((ratio > FAR_OFF) | (ratio * FAR_OFF < 1.0)) & (ratio > 0.0) & (power >= 0.9) & (power <= 2.5)
-    if not far.any():
-        return False
     flow[far] *= ratio[far] ** (1.0 / power[far])
-    return True
+    return np.asarray(far.any(axis=0))
 
 
 def _common_stream(eq: Equations, point: Point) -> Stream | None:

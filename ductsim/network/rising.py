@@ -27,10 +27,12 @@ Mask = NDArray[np.bool_]
 
 CURVE_SHARES = np.linspace(0.0, 1.7, 14)  # of the cold start's guess, 0.6 of a fan's full flow
 WIDE_SHARES = np.linspace(-0.6, 1.8, 37)  # of it, backwards too
+COARSELY = 6  # every so many of these, to begin with
 BETWEEN = np.linspace(0.0, 1.0, 13)
 RESISTING_SHARES = (1.0 - 2.0**0.5, 0.0, 2.5)  # of a flow; a square law's least ratio is at the first
 ALIKE = 0.1  # of the largest pressure; up to 0.3 the run-ups of thousands ended alike
 HARDLY = 0.01  # of a slope
+RESISTING = 0.3  # of what a fan lifts over its flow: about the most that counts against its rise
 STRICTER = 1.1  # times a falling ratio, so that a point tells for those close by
 MOST_PATHS = 400
 
@@ -43,6 +45,11 @@ def curves(eq: Equations) -> tuple[Mask, Array]:
     for c, rows, fans in _fans(eq):
         guess = _wide(eq)[rows][fans]
         law = _of(c, fans)
+        if eq.scenarios == 1:  # one scenario at all flows together
+            drop, slope, _ = law(CURVE_SHARES * guess, air)
+            out |= (slope < 0.0).any()
+            drops.append(np.broadcast_to(drop, slope.shape).T[:, :, None])
+            continue
         found = [law(share * guess, air)[:2] for share in CURVE_SHARES]
         for _, slope in found:
             out |= (slope < 0.0).any(axis=0)
@@ -63,13 +70,36 @@ def look_alikes(drops: Array, middle: Array) -> Mask:
 
 def only(eq: Equations, point: Point, density: Array | None = None) -> Mask:
     """Scenarios in which no other flows could balance, however often their fans' curves rise and fall."""
+    out = np.zeros(eq.scenarios, dtype=bool)
+    guess = _wide(eq)
+    if eq.scenarios == 1:
+        return _only(eq, point, density)
+    few = _chords(eq, point.flow, density, (share * guess for share in WIDE_SHARES[::COARSELY]))
+    worth = np.flatnonzero(_could_be_outweighed(eq, point, few))
+    if len(worth) == eq.scenarios:
+        return _only(eq, point, density)
+    if len(worth):
+        density = None if density is None else density[:, worth]
+        out[worth] = _only(eq.take(worth), point.take(worth), density)
+    return out
+
+
+def _only(eq: Equations, point: Point, density: Array | None) -> Mask:
     guess = _wide(eq)
     chords = _chords(eq, point.flow, density, (share * guess for share in WIDE_SHARES))
     out = np.asarray((chords > 0.0).all(axis=0))
-    some = np.flatnonzero(~out & np.isfinite(chords).all(axis=0))
+    some = np.flatnonzero(~out & _could_be_outweighed(eq, point, chords))
     if len(some) and eq.system.paths <= MOST_PATHS and not several(eq):
         out[some] = _outweighed(eq.take(some), point.take(some), chords[:, some])
     return out
+
+
+def _could_be_outweighed(eq: Equations, point: Point, chords: Array) -> Mask:
+    """Scenarios worth a closer look, by what a fan lifts over its flow."""
+    system, rows = eq.system, list(eq.system.fan_rows)
+    with np.errstate(all="ignore"):
+        lift = np.abs(point.pressure[system.start[rows]] - point.pressure[system.finish[rows]])
+        return np.asarray((STRICTER * chords + RESISTING * lift / np.abs(point.flow[rows]) > 0.0).all(axis=0))
 
 
 def _outweighed(eq: Equations, point: Point, chords: Array) -> Mask:
@@ -131,10 +161,15 @@ def _chords(eq: Equations, flow: Array, density: Array | None, others: Iterable[
         least.append(np.array(slope))
         groups.append((rows, fans, air, law, at, drop))
     with np.errstate(all="ignore"):
+        if groups and eq.scenarios == 1:  # one scenario at all flows together
+            others = [np.concatenate(list(others), axis=1)]
         for other in others if groups else ():
             for (rows, fans, air, law, at, drop), own in zip(groups, least, strict=True):
                 there = other[rows][fans]
-                np.fmin(own, (law(there, air)[0] - drop) / (there - at), out=own)
+                chord = (law(there, air)[0] - drop) / (there - at)
+                if chord.shape != own.shape:
+                    chord = np.fmin.reduce(chord, axis=1, keepdims=True)
+                np.fmin(own, chord, out=own)
     return np.concatenate(least) if least else np.ones((1, eq.scenarios))
 
 

@@ -38,16 +38,17 @@ from .numbers import Numbers
 from .predicted import FEWEST, WORTH, Prediction, Rows
 from .rising import curves, look_alikes, only
 from .slope_floor import FINER, least_slopes
-from .stability import doubtful, settle, start_too_far, supersonic
+from .stability import Waiting, begin, doubtful, go_on, settle, start_too_far, supersonic
 from .structure import Structure, floating_nodes
 from .system import System
-from .transient import run_up, standstill
+from .transient import Run, run_up, standstill
 
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]
 
 CHUNK = 2048  # scenarios; their arrays stay in cache
 PLAIN_STEPS = 14
+FEW_SURE = 0.25  # of a chunk
 CLOSE, LIKE = 0.02, 0.15  # of a fan's usual flow: beside a sure start; beside the middle
 CHORD_ROUNDS, CHORD_STEPS, CHORD_POLISH = 4, 40, 12
 DAMPED_STEPS = 40
@@ -108,8 +109,7 @@ def solve(system: System, numbers: Numbers, start: Point | None = None) -> tuple
         again = solve_single(eq, structure, None)
         out.put(places, again)
         doubted.append(places[doubtful(eq, again)])
-    for places, eq, structure in _gathered(system, numbers, doubted):
-        _settle(eq, structure, out, places)
+    _settle_many(system, numbers, doubted, out)
     left = [some[~out.good[some]] for some in doubted]
     for places, eq, structure in _gathered(system, numbers, left):
         out.put(places, solve_single(eq, structure, None))
@@ -131,6 +131,8 @@ def _solve_sure(
     some = np.flatnonzero(~sure)
     if len(some):
         sure[some] = only(eq.take(some), near.take(some))
+        if sure.mean() < FEW_SURE:  # few cost as much as many; running up finds their only point too
+            sure[:] = False
     if sure.all():
         solve_from(eq, near, structure.anchors, into)
         _keep_near(eq, near, into)
@@ -289,6 +291,36 @@ def _keep_near(eq: Equations, start: Point, out: Solved) -> None:
 def _settle(eq: Equations, structure: Structure, out: Solved, places: Index) -> None:
     """Where another point may be the one that is reached by running up, take that; `eq` is of `places`."""
     again = settle(eq, structure, out.take(places))
+    reached = np.flatnonzero(again.good)
+    out.put(places[reached], again.take(reached))
+
+
+def _settle_many(system: System, numbers: Numbers, doubted: list[Index], out: Solved) -> None:
+    """The same in full chunks; what runs long runs on together, for few cost as much as many."""
+    waiting: list[Waiting] = []
+    for places, eq, structure in _gathered(system, numbers, doubted):
+        again = out.take(places)
+        left = begin(eq, structure, again)
+        if len(left.places):
+            again.good[left.places] = False
+            left.places = places[left.places]
+            waiting.append(left)
+        reached = np.flatnonzero(again.good)
+        out.put(places[reached], again.take(reached))
+        if sum(len(w.places) for w in waiting) >= CHUNK:
+            _settle_left(system, numbers, waiting, out)
+            waiting = []
+    if waiting:
+        _settle_left(system, numbers, waiting, out)
+
+
+def _settle_left(system: System, numbers: Numbers, waiting: list[Waiting], out: Solved) -> None:
+    places = np.concatenate([w.places for w in waiting])
+    eq = numbers.some(places).equations(system)
+    way = eq.rough() if waiting[0].run.eq.rough_numbers else eq
+    run = Run.joined([w.run for w in waiting], way, eq.structure.anchors)
+    again = out.take(places)
+    go_on(eq, eq.structure, Waiting(np.arange(len(places)), run, waiting[0].steps), again)
     reached = np.flatnonzero(again.good)
     out.put(places[reached], again.take(reached))
 

@@ -7,6 +7,7 @@ listed, each with its stability.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -21,13 +22,17 @@ from .transient import Run, beside, inertance, run_up, standstill
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
+Index = NDArray[np.intp]
 
-LEGS = (18, 6, 8, 12, 20, 40, 100, 200)  # time steps of a run-up between looks at where it leads
-LEG_POLISH = 8
+FIRST_LEG = 24  # time steps of a run-up before the first look at where it leads
+STEADY = 0.03  # of their usual flow in one of these steps: fans that are worth a look
+LEGS = (6, 10, 12, 20, 40, 80, 120)  # between further looks
+ROUGHLY = 100  # scenarios and more begin in single precision
+LEG_POLISH = 6
 RUN_UP_STEPS = 600
 POLISH_STEPS = 40
 PUSH = 0.01
-ROUNDS, ROUND_STEPS = 2, 1000  # for the few that have not settled by then
+ROUNDS, ROUND_STEPS = 2, 500  # for the few that have not settled by then
 CHORD_STEPS = 100
 CREEPING = 1e-3  # of the largest flow in a round: further rounds would lead nowhere
 TIPPED = (0.01, -0.01, 0.05, -0.05, 0.2, -0.2, 0.5, -0.5)  # of the largest flow, along the fastest growth
@@ -81,40 +86,102 @@ def start_too_far(eq: Equations, start: Point, solved: Solved) -> Mask:
     return out
 
 
+@dataclass
+class Waiting:
+    """Scenarios that are still on their way: their places, how the air runs, time steps taken."""
+
+    places: Index
+    run: Run
+    steps: int
+
+
 def settle(eq: Equations, structure: Structure, known: Solved) -> Solved:
     """The points reached by running up from standstill, found by Newton's method once that is certain.
 
     What no run-up leads to is left as it is `known`, and not good.
     """
     out = known.take(np.arange(eq.scenarios))
-    place = np.arange(eq.scenarios)
-    run, steps = Run.of(eq, standstill(eq), structure.anchors, careful=True), 0
-    for leg in LEGS:
-        mass = inertance(run.eq)
-        for _ in range(leg):
-            run.step(mass)
-        steps += leg
-        begin = run.point.wide(run.eq.scenarios)
-        found = iterate(run.eq, begin, run.anchors, LEG_POLISH, damped=False, whole=True)
-        found.steps += steps + known.steps[place]
-        there = _arrived(run, found)
-        out.put(place[there], found.take(there))
-        if there.all():
-            return out
-        place, run = place[~there], run.take(~there)
-    again = _settle(run.eq, structure.take(place), run.point, run.calm)
-    again.steps += steps + known.steps[place]
-    out.put(place, again)
+    left = begin(eq, structure, out)
+    if len(left.places):
+        go_on(eq.take(left.places), structure.take(left.places), left, out)
     return out
 
 
-def _arrived(run: Run, found: Solved) -> Mask:
+def begin(eq: Equations, structure: Structure, out: Solved) -> Waiting:
+    """Run up for some time steps; what arrives goes into `out`, what has not is returned.
+
+    Many run in single precision, for Newton's method finds the point itself: the run-up only tells which.
+    """
+    many = eq.scenarios >= ROUGHLY
+    way = eq.rough() if many else eq
+    run = Run.of(way, standstill(way), structure.anchors, careful=True)
+    waiting, before = Waiting(np.arange(eq.scenarios), run, 0), out.steps.copy()
+    _run(waiting, FIRST_LEG)
+    _look(waiting, eq, out, before)
+    return waiting
+
+
+def go_on(eq: Equations, structure: Structure, left: Waiting, out: Solved) -> None:
+    """Let scenarios run on until all have come to rest; `eq` and `structure` are theirs."""
+    everything = left.places
+    before = out.steps.copy()
+    for leg in LEGS:
+        if left.run.eq.rough_numbers and len(left.places) < ROUGHLY:
+            left.run = left.run.precise(eq)
+        _run(left, leg)
+        eq = _look(left, eq, out, before)
+        if not len(left.places):
+            return
+    place = left.places
+    at = np.searchsorted(everything, place)
+    again = _settle(eq, structure.take(at), left.run.point.precise(), left.run.calm)
+    again.steps += left.steps + before[place]
+    out.put(place, again)
+
+
+def _run(waiting: Waiting, steps: int) -> None:
+    mass = inertance(waiting.run.eq)
+    for _ in range(steps):
+        waiting.run.step(mass)
+    waiting.steps += steps
+
+
+def _look(waiting: Waiting, eq: Equations, out: Solved, before: Index) -> Equations:
+    """Put scenarios that have arrived into `out` and wait for them no longer; the others' equations.
+
+    `eq` are those of all that wait, in double precision.
+    """
+    run = waiting.run
+    ready = np.flatnonzero(run.drift <= STEADY)
+    if not len(ready):
+        return eq
+    close, part = run.take(ready), eq.take(ready)
+    start = close.point.precise()
+    if close.eq.rough_numbers:  # the first Newton steps too
+        found = iterate(close.eq, close.point, close.anchors, LEG_POLISH, damped=False)
+        good = np.flatnonzero(found.good)
+        ready, close, part, start = ready[good], close.take(good), part.take(good), found.point.take(good)
+        if not len(ready):
+            return eq
+    found = iterate(part, start, close.anchors, LEG_POLISH, damped=False, whole=True)
+    there = np.flatnonzero(_arrived(close, part, found))
+    place = waiting.places[ready[there]]
+    found = found.take(there)
+    found.steps += waiting.steps + before[place]
+    out.put(place, found)
+    left = np.ones(len(waiting.places), dtype=bool)
+    left[ready[there]] = False
+    waiting.places, waiting.run = waiting.places[left], run.take(left)
+    return eq.take(left)
+
+
+def _arrived(run: Run, eq: Equations, found: Solved) -> Mask:
     """Scenarios in which air on its way can only come to rest at the point that Newton's method found.
 
     Each fan is past whatever its curve has that could hold it, or has come near; air in tees, where small
     flows decide, must be beside its own.
     """
-    eq, at, flow = run.eq, run.point, found.point.flow
+    at, flow = run.point, found.point.flow
     out = found.good & ~supersonic(eq, found)
     if found.point.temperature_rise is not None and at.temperature_rise is not None:
         out &= (np.abs(found.point.temperature_rise - at.temperature_rise) <= FAR_RISE).all(axis=0)

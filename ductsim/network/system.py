@@ -7,6 +7,7 @@ never compile twice.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from copy import copy
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any, NamedTuple
@@ -283,6 +284,14 @@ class System:
             (sign[inner], (ends[inner], np.concatenate([path, path])[inner])), shape=(free, self.paths)
         )
         self.diagonal = np.searchsorted(places, np.arange(free) * (max(free, 1) + 1))
+
+    @cached_property
+    def rough(self) -> System:
+        """The same system for numbers in single precision."""
+        out = copy(self)
+        for name in ("fill", "leaks", "outflow", "into", "carry"):
+            setattr(out, name, getattr(self, name).astype(np.float32))
+        return out
 
     @cached_property
     def into(self) -> Any:

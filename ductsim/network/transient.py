@@ -24,6 +24,7 @@ FIRST_TIME_STEP = 1e-3  # s
 SHORTEST, LONGEST = 1e-7, 1e6  # s
 LARGEST_CHANGE = 0.1  # of the largest flow or of the fans' usual one, in one time step of a run-up
 GROWTH = 2.0  # of a time step of a run-up to the next
+GROWING = 3.0  # times the time in which air on a rising stretch runs away, at most, in a time step
 STEADIED = 0.25  # of the inertia is left at least where a rising stretch speeds the air up
 SETTLED_RATE = 1e-6  # of the largest flow per second: small flows have settled too
 PATIENCE, BLINK = 150, 1e-3  # time steps, s: air that has been followed no further by then never will be
@@ -40,23 +41,24 @@ def inertance(eq: Equations) -> Array:
     that a symmetric start cannot stay on an unstable symmetric point.
     """
     area = np.where(eq.area > 0.0, eq.area, 1e-3)
-    tilt = 1.0 + PERTURBATION * np.linspace(0.0, 1.0, eq.system.paths)[:, None]
+    tilt = 1.0 + PERTURBATION * np.linspace(0.0, 1.0, eq.system.paths, dtype=area.dtype)[:, None]
     return COLUMN_LENGTH / np.maximum(area, 1e-6) * tilt
 
 
 def standstill(eq: Equations) -> Point:
     """No flow anywhere, held pressures only."""
-    pressure = np.zeros((len(eq.system.nodes), eq.scenarios))
+    pressure = np.zeros((len(eq.system.nodes), eq.scenarios), dtype=eq.held.dtype)
     pressure[eq.system.free :] = eq.held
     temperature_rise = np.zeros_like(pressure) if eq.heated else None
-    return Point(np.zeros((eq.system.paths, eq.scenarios)), pressure, temperature_rise)
+    return Point(np.zeros((eq.system.paths, eq.scenarios), dtype=pressure.dtype), pressure, temperature_rise)
 
 
 @dataclass
 class Run:
     """Air on its way from a point, all scenarios in step, each with a time step of its own [s].
 
-    Careful runs keep the time steps so short that the motion is physical; others only seek the end.
+    Careful runs keep the time steps so short that the motion is physical; others only seek the end. `drift`
+    is what the fans' flows changed by in the last step, over what they usually deliver.
     """
 
     eq: Equations
@@ -68,23 +70,43 @@ class Run:
     elapsed: Array
     moved: Array
     total: Array
+    drift: Array
     sound: NDArray[np.bool_]
 
     @classmethod
     def of(cls, eq: Equations, point: Point, anchors: Array | None, careful: bool) -> Run:
         """Air that is at `point`."""
-        count = eq.scenarios
-        endless = np.full(count, np.inf)
-        none = np.zeros(count, dtype=bool)
-        begin = np.full(count, FIRST_TIME_STEP)
-        return cls(eq, anchors, point, careful, begin, endless, np.zeros(count), endless, endless, none)
+        count, kind = eq.scenarios, point.flow.dtype
+        endless, still = np.full(count, np.inf, dtype=kind), np.zeros(count, dtype=kind)
+        begin = np.full(count, FIRST_TIME_STEP, dtype=kind)
+        return cls(eq, anchors, point, careful, begin, endless, still, endless, endless, endless, still > 0.0)
 
     def take(self, columns: Any) -> Run:
         """Some of the scenarios."""
         anchors = None if self.anchors is None else self.anchors[:, columns]
-        rows = (self.time, self.size, self.elapsed, self.moved, self.total, self.sound)
+        rows = (self.time, self.size, self.elapsed, self.moved, self.total, self.drift, self.sound)
         eq, point = self.eq.take(columns), self.point.take(columns)
         return Run(eq, anchors, point, self.careful, *(r[columns] for r in rows))
+
+    def precise(self, eq: Equations) -> Run:
+        """The same in double precision, going on by these equations."""
+        return Run.joined([self], eq, self.anchors)
+
+    @classmethod
+    def joined(cls, runs: list[Run], eq: Equations, anchors: Array | None) -> Run:
+        """Careful runs side by side, going on by these equations."""
+        kind = eq.held.dtype
+
+        def beside(parts: list[Any]) -> Any:
+            return np.concatenate(parts, axis=-1).astype(kind)
+
+        warm = [r.point.temperature_rise for r in runs]
+        flow, pressure = beside([r.point.flow for r in runs]), beside([r.point.pressure for r in runs])
+        point = Point(flow, pressure, None if any(w is None for w in warm) else beside(warm))
+        names = ("time", "size", "elapsed", "moved", "total", "drift")
+        rows = {name: beside([getattr(r, name) for r in runs]) for name in names}
+        sound = np.concatenate([r.sound for r in runs])
+        return cls(eq, anchors, point, careful=True, sound=sound, **rows)
 
     @property
     def calm(self) -> NDArray[np.bool_]:
@@ -124,7 +146,13 @@ class Run:
         size = np.sqrt((values.residual**2).mean(axis=0))
         self.elapsed = self.elapsed + np.where(sound, time, 0.0)
         self.moved, self.total, self.sound = moved / time, total, sound
+        rows = list(eq.system.fan_rows)
+        fans = np.abs(step.flow[rows]).max(axis=0) / _usual(eq) if rows else change
+        self.drift = np.where(sound, fans, np.inf)
         self.time = _next_time_step(time, sound, size, self.size, change, self.careful)
+        if self.careful:
+            fastest = (-values.slope / mass).max(axis=0, initial=0.0)
+            self.time = np.minimum(self.time, GROWING / np.maximum(fastest, GROWING / LONGEST))
         self.size = np.where(sound, size, self.size)
 
 

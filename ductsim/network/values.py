@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field, fields, replace
 from typing import Any
 
 import numpy as np
@@ -49,6 +49,11 @@ class Coefficients:
     def take(self, columns: Any) -> Coefficients:
         """The same for some of the scenarios."""
         return Coefficients(self.group, {k: take_columns(v, columns) for k, v in self.values.items()})
+
+    def rough(self) -> Coefficients:
+        """The same in single precision."""
+        group = replace(self.group, incidence=single_precision(self.group.incidence))
+        return Coefficients(group, {k: single_precision(v) for k, v in self.values.items()})
 
 
 @dataclass
@@ -133,6 +138,12 @@ class Values:
             return cover(old, new)
 
         return Values(*(each(getattr(self, f.name), getattr(other, f.name)) for f in fields(Values)))
+
+
+def single_precision(values: Any) -> Any:
+    """Floating numbers with half the digits; what is too large for them is infinite."""
+    with np.errstate(all="ignore"):
+        return np.asarray(values).astype(np.float32)
 
 
 def take_columns(values: Array, columns: Any) -> Array:

@@ -1,0 +1,91 @@
+"""Run-ups of many scenarios: in single precision, with time steps that follow air on a rising stretch."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from test_network_many import drawn
+
+import ductsim as ds
+from ductsim.network.equations import Equations
+from ductsim.network.network import stacked
+from ductsim.network.rising import curves, only
+from ductsim.network.transient import GROWING, Run, inertance, standstill
+
+pytestmark = pytest.mark.filterwarnings("ignore::ductsim.errors.OutsideRange")
+
+
+def equations(many: ds.Machine) -> Equations:
+    system = many.system
+    numbers, _ = stacked(system, many.part_numbers(), many.air())
+    return numbers.equations(system)
+
+
+def test_rough_equations_are_the_equations_with_half_the_digits():
+    eq = equations(drawn(20, 0.3))
+    rough = eq.rough()
+    point = standstill(eq)
+    point.flow += eq.guess
+    values = eq.evaluate(point.flow, point.pressure, point.temperature_rise)
+    warm = point.temperature_rise
+    half = rough.evaluate(
+        *(v.astype(np.float32) for v in (point.flow, point.pressure)),
+        None if warm is None else warm.astype(np.float32),
+    )
+    for name in ("drop", "slope", "density", "first", "second", "gain"):
+        found = getattr(half, name)
+        assert found.dtype == np.float32
+        np.testing.assert_allclose(found, getattr(values, name), rtol=1e-3)
+    assert rough.rough_numbers and not eq.rough_numbers
+
+
+def test_a_run_up_in_single_precision_goes_the_same_way():
+    eq = equations(drawn(40, 0.5, seed=1))
+    flows = []
+    for way in (eq, eq.rough()):
+        run, mass = Run.of(way, standstill(way), None, careful=True), inertance(way)
+        for _ in range(30):
+            run.step(mass)
+        assert run.point.flow.dtype == way.held.dtype
+        flows.append(run.point.flow)
+    apart = np.abs(flows[0] - flows[1]).max(axis=0) / np.abs(flows[0]).max(axis=0)
+    assert apart.max() < 1e-3
+
+
+def test_many_run_up_roughly_end_where_precise_run_ups_do(monkeypatch):
+    many = drawn(110, 0.4, seed=2)
+    roughly = many.solve(raise_error=False)
+    monkeypatch.setattr("ductsim.network.stability.ROUGHLY", 10**9)
+    precisely = many.solve(raise_error=False)
+    most = np.max([np.abs(precisely.flow[p]) for p in precisely.flow], axis=0)
+    for path in roughly.flow:
+        assert (np.abs(roughly.flow[path] - precisely.flow[path]) <= 1e-9 * most).all()
+
+
+def test_time_steps_follow_air_that_runs_away_on_a_rising_stretch():
+    eq = equations(drawn(40, 0.5, seed=1))
+    run, mass = Run.of(eq, standstill(eq), None, careful=True), inertance(eq)
+    held = 0
+    for _ in range(40):
+        before = run.point
+        run.step(mass)
+        slope = eq.evaluate(before.flow, before.pressure, before.temperature_rise).slope
+        fastest = (-slope / mass).max(axis=0)
+        assert (run.time * np.maximum(fastest, 0.0) <= GROWING * (1.0 + 1e-9)).all()
+        held += int((run.time * fastest >= GROWING * (1.0 - 1e-9)).sum())
+    assert held > 0
+
+
+def test_curves_of_one_scenario_are_those_of_that_scenario_among_many():
+    many = drawn(8, 0.4, seed=3)
+    eq = equations(many)
+    state = many.solve(raise_error=False)
+    rises, drops = curves(eq)
+    alone = only(eq, state.arrays.point, state.arrays.density)
+    for s in range(8):
+        one = eq.take([s])
+        rise, drop = curves(one)
+        assert rise[0] == rises[s]
+        np.testing.assert_allclose(drop[..., 0], drops[..., s], rtol=1e-12)
+        part = state.arrays.take([s])
+        assert only(one, part.point, part.density)[0] == alone[s]
