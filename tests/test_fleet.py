@@ -1,7 +1,5 @@
 """A fleet: what is usual, the odd machine, what must not be mixed, folders, the command, and long trials."""
 
-from dataclasses import replace
-
 import fleet_trials
 import numpy as np
 import pytest
@@ -83,11 +81,10 @@ def test_machines_that_differ_in_what_matters_are_not_mixed(fits):
     other = ds.fit(fits[0].given, fits[0].taken, dict.fromkeys(NAMES, (0.0, 0.001, 0.009)), draws=20)
     with pytest.raises(ds.InputError, match="other things were believed of their unknowns"):
         ds.learn([fits[0], other])
-    layout = fits[0].given.layout
-    less = fits[0].given.rebuilt(layout=replace(layout, tappings=layout.tappings[:1]))
-    own = [r for r in fits[0].taken if r.tapping == "left tapping"]
+    joined = bench().document()
+    next(p for p in joined["part"] if p["name"] == "right leak")["to"] = "left head"
     with pytest.raises(ds.InputError, match="they have other parts"):
-        ds.learn([fits[0], ds.fit(less, own, draws=20)])
+        ds.learn([fits[0], ds.fit(ds.Machine.of(joined), fits[0].taken, draws=20)])
 
 
 @pytest.mark.parametrize(

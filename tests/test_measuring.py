@@ -263,7 +263,7 @@ def test_how_a_tapping_faces_the_air_is_what_the_fit_found(machine, fit):
 
 def test_a_fit_has_one_interval(fit):
     """Of each unknown, what the fit and the choice of readings say of it now is the same."""
-    found = {row["question"]: row for row in where_to_measure(fit).questions()}
+    found = {row["question"]: row for row in where_to_measure(fit, "unknowns").questions()}
     for row in fit.unknowns:
         own = found[row["unknown"]]
         assert (
@@ -295,7 +295,7 @@ def replace_coordinate(fit, place, value):
 def test_many_draws_are_thinned(machine, fit):
     """What readings would tell is worked out for as many draws as are usual, intervals for all."""
     many = explained(machine, fit.taken, unknowns_of(machine), draws=0)
-    belief = _Belief.of(many, possible_readings(many))
+    belief = _Belief.of(many, possible_readings(machine))
     assert many.draws.x.shape[1] == 2000 and belief.x.shape[1] == 400
     np.testing.assert_allclose(
         belief.draws.mean(belief.draws.x), many.draws.mean(many.draws.x), atol=4.0 / np.sqrt(400.0)

@@ -108,6 +108,7 @@ ONE_OF_EACH = [
     "state", "possible state", "machine", "sensitivity", "comparison", "scaled sweep", "faults",
     "balance", "fit", "gauges", "suspects", "next", "proof", "speed with fixes",
     "fill", "calibration", "history", "pass", "ensemble",
+    "next step", "visit plan", "fleet",
 ]  # fmt: skip
 some_and_every = few_and_all("names", ONE_OF_EACH, None)
 

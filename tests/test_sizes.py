@@ -120,7 +120,7 @@ def test_sets_of_one_condition_are_looked_at_once(small, monkeypatch):
 
 
 def test_more_conditions_get_fewer_draws_unless_asked_otherwise(small, monkeypatch):
-    monkeypatch.setattr("ductsim.studies.fit.study.EASY", 100)
+    monkeypatch.setattr("ductsim.machine.fitted.EASY", 100)
     assert ds.fit(small, sets(small, 2)).draws.asked == 50
     assert ds.fit(small, sets(small, 2), draws=60).draws.asked == 60
 

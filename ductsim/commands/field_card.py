@@ -10,13 +10,13 @@ from ..errors import InputError
 from ..speed import calibrate
 from ..terminal.command import Answer, Command, weakest
 from ..terminal.inputs import READERS, Inputs
-from ..terminal.parsing import Parser, companion_options, machine_options
+from ..terminal.parsing import USUAL, Parser, companion_options, machine_options
 from ..terminal.signature import SEEN
 from ..writing import check
 
 
 def _options(parser: Parser) -> None:
-    machine_options(parser, of="weakest vacuum", plot=False)
+    machine_options(parser, of=f'what to ask (default "{USUAL}")', plot=False)
     parser.take("path", metavar="FILE.html", help="the page to write")
     companion_options(parser, "fixes", "readings", "crop")
     parser.take("--seen", metavar="FILE", help=SEEN)
@@ -39,7 +39,9 @@ def _field_card(args: Namespace) -> Answer:
     if args.seen:
         seen = inputs.companion("seen", READERS["seen"])
         given["crop"] = calibrate(inputs.machine, seen, crop=given["crop"])
-    found = field_card(inputs.machine, place, **given, of=args.of, speeds=args.speeds, measures=args.measures)
+    found = field_card(
+        inputs.machine, place, **given, of=args.of or USUAL, speeds=args.speeds, measures=args.measures
+    )
     size = os.path.getsize(place) / 1e6
     closing = [f"The page is written to {place} ({size:.1f} MB); send it to the phone and open it there."]
     return Answer(found, inputs, tables=(), weakest=weakest(inputs), closing=closing)

@@ -8,12 +8,11 @@ from pathlib import Path
 from ..errors import InputError
 from ..terminal.command import Answer, Command, weakest
 from ..terminal.inputs import READERS, Inputs
-from ..terminal.parsing import Parser, companion_options, machine_options, minutes
+from ..terminal.parsing import USUAL, Parser, companion_options, machine_options, minutes
 from ..writing import check
 from .demos import Listed
 
 ROLES = ("fixes", "readings", "crop", "seen", "field")
-USUAL = "weakest vacuum"
 
 
 def _report_options(parser: Parser) -> None:

@@ -14,7 +14,7 @@ from ..questions.vocabulary import Question, question
 from ..result import Result
 from ..terminal.command import Answer, Command
 from ..terminal.inputs import Inputs
-from ..terminal.parsing import Parser, count, machine_options
+from ..terminal.parsing import USUAL, Parser, count, machine_options
 from ..wording import said
 
 # ---- solve
@@ -118,9 +118,6 @@ def _check(args: Namespace) -> Answer:
 
 
 # ---- sensitivity
-
-
-USUAL = "weakest vacuum"
 
 
 @dataclass(repr=False, eq=False)

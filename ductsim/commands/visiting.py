@@ -6,13 +6,13 @@ from argparse import Namespace
 
 from ..terminal.command import Answer, Command
 from ..terminal.inputs import READERS, Inputs
-from ..terminal.parsing import Parser, companion_options, machine_options, minutes
+from ..terminal.parsing import USUAL, Parser, companion_options, machine_options, minutes
 from ..visiting import visit
 from ..writing import check
 
 
 def _options(parser: Parser) -> None:
-    machine_options(parser, of="weakest vacuum")
+    machine_options(parser, of=f'what to ask (default "{USUAL}")')
     companion_options(parser, "fixes")
     parser.take("--readings", metavar="FILE", help="what was read so far in this visit")
     text = 'the time of the whole visit, like 60 or "1.5 h" (default 60)'
@@ -35,7 +35,7 @@ def _visit(args: Namespace) -> Answer:
             check(place, [name for name in (args.machine, args.readings) if name and not inputs.is_demo])
     fixes = inputs.companion("fixes", READERS["fixes"]) if inputs.find("fixes") else None
     taken = inputs.companion("readings", READERS["readings"]) if args.readings else None
-    found = visit(inputs.machine, fixes, args.minutes, taken, answer=args.of, spent=args.spent)
+    found = visit(inputs.machine, fixes, args.minutes, taken, answer=args.of or USUAL, spent=args.spent)
     closing = []
     if args.sheet:
         found.write_sheet(args.sheet)

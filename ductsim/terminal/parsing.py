@@ -114,6 +114,10 @@ class Parser(argparse.ArgumentParser):
 # ---- arguments that several commands take
 
 
+USUAL = "weakest vacuum"
+"""What commands ask that ask something even where nobody says what."""
+
+
 def machine_options(parser: Parser, *, of: str = "", many: bool = False, plot: bool = True) -> None:
     """The machine and the options that all commands about one have in common.
 

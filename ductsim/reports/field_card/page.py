@@ -12,7 +12,6 @@ from typing import Any
 
 import numpy as np
 from jinja2 import Environment, PackageLoader, StrictUndefined
-from markupsafe import Markup
 from numpy.typing import NDArray
 
 from ...errors import visible
@@ -51,9 +50,9 @@ def page(card: FieldCard, measures: str) -> str:
         date=datetime.date.today().isoformat(),
         file=visible(os.path.basename(card.machine.file or "")),
         sha256=card.machine.sha256 or "",
-        style=Markup(style),
-        script=Markup(script),
-        data=Markup(text),
+        style=style,
+        script=script,
+        data=text,
         notes=[visible(str(note)) for note in card.notes if note.kind != "approximation"],
         has_fixes=card.fixes is not None,
         has_readings=bool(card.sheets),
