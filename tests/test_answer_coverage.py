@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 from answer_coverage import MACHINES, WAYS, asked, coverage, described, drawn, within_doubt
+from scipy import stats
 
 import ductsim as ds
 from ductsim.description.spreads import drawn_spread, spread_of
@@ -51,8 +52,12 @@ def test_a_number_at_the_end_of_its_range_scatters_one_way():
     machine = ds.demo("suction")
     assert drawn_spread(machine, "duct 1.diameter") == spread_of(machine, "duct 1.diameter")
     machine = ds.demo("picker").change({"jet *.mixing_effectiveness": 1.0})
-    # half of the draws lie at 1: of max(0, z) the deviation is sqrt(1/2 - 1/(2 pi)) = 0.58 of that of z
-    assert drawn_spread(machine, "jet 1.mixing_effectiveness") == pytest.approx(0.1 * 0.58, rel=0.05)
+    # half of the draws lie at 1: the deviation of the smaller of 1 and a lognormal number, by scipy.stats
+    width = np.sqrt(np.log(1.01))
+    own = stats.lognorm(width, scale=np.exp(-0.5 * width**2))
+    first, second = (own.expect(lambda x, n=n: np.minimum(x, 1.0) ** n) for n in (1, 2))
+    expected = np.sqrt(second - first**2)
+    assert drawn_spread(machine, "jet 1.mixing_effectiveness") == pytest.approx(expected, rel=0.01)
     found = ds.ensemble(machine, of=["weakest vacuum"], samples=4000)
     values = found.inputs_drawn("jet 1.mixing_effectiveness")["jet 1.mixing_effectiveness"]
     assert drawn_spread(machine, "jet 1.mixing_effectiveness") == pytest.approx(values.std(), rel=0.03)
