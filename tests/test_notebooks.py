@@ -17,7 +17,7 @@ LARGEST = 300_000  # bytes
 PATHS = re.compile(
     r"(?<![\w.:/<)\]+=])/[A-Za-z_~][\w.~-]*/[\w.~-]|\b[A-Za-z]:\\|~/|site-packages|\.venv|ipykernel_\d"
 )
-SLOW = ("3", "4", "5", "7")
+SLOW = ("3", "4", "5", "7", "8")
 """Notebooks that take long to run: the tests marked slow run them."""
 
 
