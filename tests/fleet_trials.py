@@ -19,7 +19,7 @@ import ductsim as ds
 from ductsim.readings.model import ReadingModel
 from ductsim.readings.unknowns import default_scale, nuisances, unknowns_of
 
-MACHINES, NEXT = 12, 5
+MACHINES, NEXT = 12, 3
 MEAN, SPREAD, AWAY = (0.9, -0.6), (0.3, 0.4), 3.0
 SPEED = float(ds.demo("bench").numbers["fan.speed"])
 SIDES = ("left", "right")

@@ -92,6 +92,7 @@ COMMANDS = {
     "faults": (3, [[], ["--of", "shaft power"]], []),
     "fit": (4, [[], ["--relative"], ["--suspects"]], ["readings"]),
     "where-to-measure": (1, [["--most", "2"]], ["readings"]),
+    "visit": (1, [["--minutes", "40"]], ["fixes"]),
     "proof": (1, [["--fix", "seal hatch 4"]], ["fixes"]),
     "ground-speed": (2, [[], ["--seen", "seen.csv"], ["--crop", "crop.toml"]], ["crop", "seen", "fixes"]),
     "calibrate": (11, [[], ["--crop", "crop.toml"]], ["seen", "crop"]),

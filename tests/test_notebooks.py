@@ -17,7 +17,7 @@ LARGEST = 300_000  # bytes
 PATHS = re.compile(
     r"(?<![\w.:/<)\]+=])/[A-Za-z_~][\w.~-]*/[\w.~-]|\b[A-Za-z]:\\|~/|site-packages|\.venv|ipykernel_\d"
 )
-SLOW = ("2", "3", "4", "5", "6", "7")
+SLOW = ("2", "3", "4", "5", "6", "7", "8")
 """Notebooks that take long to run: the tests marked slow run them."""
 
 

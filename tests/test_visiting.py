@@ -126,13 +126,14 @@ def test_the_sheet_is_a_readings_file_and_a_page(machine, plan, tmp_path):
 
 
 def test_the_readings_so_far_stay_on_the_sheet(machine, tmp_path):
-    taken = shown(machine, [ds.Reading("left tapping", 0.0, engine_speed=SPEED, set="A")])
+    own = {"sd": 1.5, "resolution": 2.0}
+    taken = shown(machine, [ds.Reading("left tapping", 0.0, engine_speed=SPEED, set="A", **own)])
     again = ds.visit(machine, FIXES, 45, ds.Readings(taken))
     again.write_sheet(tmp_path / "sheet.csv")
     lines = (tmp_path / "sheet.csv").read_text(encoding="utf-8").splitlines()
     assert lines[1].startswith("left tapping,static,-")
     got = ds.read_readings(tmp_path / "sheet.csv")
-    assert got.items[0].value == taken[0].value
+    assert replace(got.items[0], line=0) == replace(taken[0], engine_speed=got.items[0].engine_speed)
     assert {r.set for r in again.readings()} == {"A"}  # one gauge, one set
 
 

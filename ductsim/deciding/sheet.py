@@ -11,11 +11,13 @@ from typing import Any
 from ..description.layout import Layout
 from ..errors import InputError
 from ..quantity import RPM
-from ..readings.table import BETWEEN, Reading
+from ..readings.table import BETWEEN, WEATHER, Reading
 from ..writing import write_text
 from .candidates import taped_words
 
 HEADER = ("tapping", "quantity", "value", "engine_speed", "set", "blanked", "note")
+MORE = ("sd", "resolution", *WEATHER)
+"""Columns that a sheet has only where some reading has them."""
 
 
 def sheet_rows(layout: Layout, readings: Sequence[Reading]) -> list[dict[str, Any]]:
@@ -41,13 +43,22 @@ def place(reading: Reading) -> str:
 
 def sheet_text(readings: Sequence[Reading], taken: Sequence[Reading] = ()) -> str:
     """The readings taken so far and those to take, whose values are blank, as a CSV file."""
+    own = [*((r, f"{r.value!r}") for r in taken), *((r, "") for r in readings)]
+    more = [key for key in MORE if any(_more(r)[key] for r, _ in own)]
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(HEADER)
-    for r, value in [*((r, f"{r.value!r}") for r in taken), *((r, "") for r in readings)]:
-        speed = "" if r.engine_speed is None else f"{r.engine_speed * RPM:.6g} rpm"
-        writer.writerow([place(r), r.quantity, value, speed, r.set, BETWEEN.join(r.blanked), r.note])
+    writer.writerow([*HEADER, *more])
+    for r, value in own:
+        speed = "" if r.engine_speed is None else f"{r.engine_speed * RPM:.10g} rpm"
+        cells = [place(r), r.quantity, value, speed, r.set, BETWEEN.join(r.blanked), r.note]
+        writer.writerow([*cells, *(_more(r)[key] for key in more)])
     return text.getvalue()
+
+
+def _more(reading: Reading) -> dict[str, str]:
+    """What only some readings have, in SI."""
+    known = {"sd": reading.sd, "resolution": reading.resolution, **dict(reading.weather)}
+    return {key: "" if known.get(key) is None else f"{known[key]!r}" for key in MORE}
 
 
 def write_sheet(path: str | os.PathLike[str], readings: Sequence[Reading]) -> None:

@@ -25,7 +25,7 @@ Array = NDArray[np.float64]
 
 MOST_MACHINES = 500
 FEWEST = 2
-ODD = 0.01
+ODD = 0.05
 """Chance that a fleet without an odd machine has one named, over all machines and unknowns."""
 CHANCE = 2.0
 """So many standard errors of the draws are taken off what a fit says beyond the prior."""

@@ -1,7 +1,8 @@
 """A visit planned within the time there is: readings, fix, proof; and planned anew as readings come."""
 
 from . import summary
-from .result import Step, VisitPlan
+from .result import VisitPlan
+from .steps import Step
 from .study import visit
 
 VisitPlan.show_by(

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from ..deciding.candidates import taped_words
 from ..deciding.sheet import place
+from ..description.layout import Layout
 from ..display.tables import escaped
 from ..display.tables import text as table_text
 from ..quantity import RPM
-from .result import FIX, VisitPlan
-from .summary import words_of
+from .steps import FIX, Step
 
 STYLE = """
 body { font: 11pt sans-serif; margin: 12mm; color: #111; }
@@ -21,12 +23,14 @@ h2 { font-size: 12pt; margin: 4mm 0 2mm; } li { margin-bottom: 1mm; }
 BLANK = '<td class="blank"></td>'
 
 
-def page(found: VisitPlan) -> str:
+def page(
+    title: str, layout: Layout, sentences: Sequence[str], steps: Sequence[Step], cautions: Sequence[str]
+) -> str:
     """The whole visit as one page of HTML that needs nothing else."""
-    title = escaped(found.given.layout.title or "machine")
+    title = escaped(title)
     body = [f"<h1>Visit: {title}</h1>", "<p>Date ____________ &nbsp; Who ____________</p>"]
-    body += [f"<p>{escaped(words)}</p>" for words in found.sentences()]
-    for i, step in enumerate(found.steps, 1):
+    body += [f"<p>{escaped(words)}</p>" for words in sentences]
+    for i, step in enumerate(steps, 1):
         head = f"{i}. {step.kind}, minute {step.start:.0f} to {step.start + step.minutes:.0f}"
         body.append(f"<h2>{escaped(head)}</h2>")
         if step.kind == FIX:
@@ -40,11 +44,11 @@ def page(found: VisitPlan) -> str:
         rows = []
         for r in step.readings:
             speed = "" if r.engine_speed is None else f"{r.engine_speed * RPM:,.0f} rpm"
-            taped = taped_words(found.given.layout, r.blanked) or "nothing"
+            taped = taped_words(layout, r.blanked) or "nothing"
             cells = (place(r), taped, speed, f"{r.value:.0f}")
             rows.append("<tr>" + "".join(f"<td>{escaped(c)}</td>" for c in cells) + BLANK * 2 + "</tr>")
         body.append(f"<table><tr>{heads}</tr>{''.join(rows)}</table>")
-    listed = "".join(f"<li>{escaped(words)}</li>" for words in found.cautions)
+    listed = "".join(f"<li>{escaped(words)}</li>" for words in cautions)
     body.append(f"<h2>Cautions</h2><ul>{listed}</ul>")
     return (
         f'<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8"><title>Visit: {title}</title>'
@@ -52,19 +56,21 @@ def page(found: VisitPlan) -> str:
     )
 
 
-def text(found: VisitPlan) -> str:
+def text(
+    title: str, layout: Layout, sentences: Sequence[str], steps: Sequence[Step], cautions: Sequence[str]
+) -> str:
     """The same in plain text."""
-    out = [f"Visit: {found.given.layout.title or 'machine'}", "Date ____________  Who ____________", ""]
-    out += [*found.sentences(), ""]
-    for i, step in enumerate(found.steps, 1):
+    out = [f"Visit: {title}", "Date ____________  Who ____________", ""]
+    out += [*sentences, ""]
+    for i, step in enumerate(steps, 1):
         out.append(f"{i}. {step.kind}, minute {step.start:.0f} to {step.start + step.minutes:.0f}")
         if step.kind == FIX:
-            out += [f"   [ ] {words_of((name,))}  ____________________" for name in step.fixes]
+            out += [f"   [ ] {name}  ____________________" for name in step.fixes]
         else:
             rows = [
                 {
                     "tapping": place(r),
-                    "tape_shut": taped_words(found.given.layout, r.blanked) or "nothing",
+                    "tape_shut": taped_words(layout, r.blanked) or "nothing",
                     "engine_speed_rpm": None if r.engine_speed is None else r.engine_speed * RPM,
                     "expected_Pa": r.value,
                     "read": "__________",
@@ -73,4 +79,4 @@ def text(found: VisitPlan) -> str:
             ]
             out.append(table_text(rows))
         out.append("")
-    return "\n".join([*out, "Cautions", *(f"- {words}" for words in found.cautions), ""])
+    return "\n".join([*out, "Cautions", *(f"- {words}" for words in cautions), ""])

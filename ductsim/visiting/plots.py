@@ -7,7 +7,8 @@ from typing import Any
 from ..display import style
 from ..display.charts import MOST_SUSPECTS, bars, height, light_grid, name_rows, some
 from ..display.presentation import Plot
-from .result import FIX, READ, VisitPlan
+from .result import VisitPlan
+from .steps import FIX, READ
 from .summary import what_of, words_of
 
 

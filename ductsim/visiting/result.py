@@ -8,38 +8,14 @@ from pathlib import Path
 
 from ..deciding.sheet import sheet_text
 from ..deciding.weighing import Work
+from ..description.layout import Layout
 from ..errors import InputError
 from ..machine.machine import Machine
 from ..readings.table import Reading
 from ..result import Note, Result
 from ..writing import write_text
-
-READ, BEFORE, FIX, PROVE = "read", "read before the work", "fix", "read after the work"
-AFTER = "after"
-"""The set of readings that prove a fix."""
-
-
-@dataclass(frozen=True)
-class Step:
-    """One step of a visit.
-
-    Attributes
-    ----------
-    kind : str
-        "read", "read before the work", "fix" or "read after the work".
-    start, minutes : float
-        When it begins, and how long it takes [min].
-    readings : tuple of Reading
-        What is read, with what is expected.
-    fixes : tuple of str
-        What is done, in order.
-    """
-
-    kind: str
-    start: float
-    minutes: float
-    readings: tuple[Reading, ...] = ()
-    fixes: tuple[str, ...] = ()
+from .page import page, text
+from .steps import PROVE, READ, Step
 
 
 @dataclass(repr=False, eq=False)
@@ -146,16 +122,18 @@ class VisitPlan(Result):
         InputError
             For another ending, and a place that cannot be written.
         """
-        from .page import page, text
-
         ending = Path(path).suffix.lower()
         if ending == ".csv":
             write_text(path, sheet_text(self.readings(after), () if after else self.taken))
         elif ending in (".html", ".htm"):
-            write_text(path, page(self))
+            write_text(path, page(*self._sheet()))
         elif ending == ".txt":
-            write_text(path, text(self))
+            write_text(path, text(*self._sheet()))
         else:
             raise InputError(
                 f"{Path(path).name!r} is no sheet", place="sheet", allowed="a .csv, .html or .txt file"
             )
+
+    def _sheet(self) -> tuple[str, Layout, list[str], list[Step], list[str]]:
+        layout = self.given.layout
+        return layout.title or "machine", layout, self.sentences(), self.steps, self.cautions

@@ -25,7 +25,8 @@ from ..readings.unknowns import usual_speed
 from ..result import Note
 from ..studies.fit import fit
 from ..studies.proof import proof
-from .result import AFTER, BEFORE, FIX, PROVE, READ, Step, VisitPlan
+from .result import VisitPlan
+from .steps import AFTER, BEFORE, FIX, PROVE, READ, Step
 
 SAMPLES = 200
 """How many possible machines are weighed."""

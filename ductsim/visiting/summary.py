@@ -11,7 +11,8 @@ from ..deciding.sheet import place, sheet_rows
 from ..quantity import RPM, measure_key
 from ..result import Note
 from ..wording import gathered, listed, said
-from .result import FIX, READ, Step, VisitPlan
+from .result import VisitPlan
+from .steps import FIX, READ, Step
 
 Row = dict[str, Any]
 MOST_SHOWN = 12

@@ -22,7 +22,8 @@ def worths(found: NextStep, ax: Any, measures: str) -> None:
     names = []
     for o in options:
         taped = taped_words(layout, o.readings[0].blanked)
-        names.append(style.cut(o.where, 24) + (f", taped: {style.cut(taped, 20)}" if taped else ""))
+        where = style.cut(o.where, 22 if taped else 42)
+        names.append(where + (f", taped: {style.cut(taped, 14)}" if taped else ""))
     name_rows(ax, names, 44)
     least = float(differences_in([found.noticed], found.measure, measures)[0])
     ax.axvline(least, color=style.MARK, lw=1.1, ls=(0, (4, 2)))
