@@ -148,7 +148,11 @@ def test_a_section_of_a_report(found, tmp_path):
     place = tmp_path / "report.html"
     ds.report(ds.demo("bench"), place, sections=[found, Written(), ds.demo("bench").sensitivity()])
     page = place.read_text(encoding="utf-8")
-    section = page[page.index('<section id="study-1">') : page.index('<section id="study-2">')]
+    section = page[
+        page.index('<section id="study-1" class="sheet">') : page.index(
+            '<section id="study-2" class="sheet">'
+        )
+    ]
     assert "<h2>What becomes of the power</h2>" in section
     assert "Useful power of every unit" in section and "<svg" in section
     assert "useful power" in section and "<h3>Units</h3>" in section
