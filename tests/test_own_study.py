@@ -5,6 +5,7 @@ files, and a command.
 """
 
 import copy
+import html
 import json
 import pickle
 from dataclasses import dataclass
@@ -157,12 +158,13 @@ def test_a_section_of_a_report(found, tmp_path):
     assert "Useful power of every unit" in section and "<svg" in section
     assert "useful power" in section and "<h3>Units</h3>" in section
     assert str(found) in section and found.notes[0] in section
-    assert section.count("<li>") == 2  # the note, the caution
+    assert section.count("<li>") == 1  # the note; the cautions stand on the first sheet
+    assert all(text in html.unescape(page) for text in found.cautions)
     assert '<a href="#study-1">What becomes of the power</a>' in page
     assert "<h2>Written</h2>" in page and "It is two metres long." in page
     assert "<h2>What the answer hangs on</h2>" in page
     assert page.index('id="units"') < page.index('id="study-1"') < page.index('id="machine"')
-    assert CAUTIONS["lock_out"] in page[page.index('id="cautions"') :]
+    assert CAUTIONS["lock_out"] in page[page.index('id="cautions"') : page.index('id="units"')]
 
 
 def test_one_result_is_a_section_too(found, tmp_path, monkeypatch):
