@@ -5,6 +5,7 @@ files, and a command.
 """
 
 import copy
+import html
 import json
 import pickle
 from dataclasses import dataclass
@@ -148,18 +149,22 @@ def test_a_section_of_a_report(found, tmp_path):
     place = tmp_path / "report.html"
     ds.report(ds.demo("bench"), place, sections=[found, Written(), ds.demo("bench").sensitivity()])
     page = place.read_text(encoding="utf-8")
-    start, end = (page.index(f'<section id="study-{place}" class="sheet">') for place in (1, 2))
-    section = page[start:end]
+    section = page[
+        page.index('<section id="study-1" class="sheet">') : page.index(
+            '<section id="study-2" class="sheet">'
+        )
+    ]
     assert "<h2>What becomes of the power</h2>" in section
     assert "Useful power of every unit" in section and "<svg" in section
     assert "useful power" in section and "<h3>Units</h3>" in section
     assert str(found) in section and found.notes[0] in section
-    assert section.count("<li>") == 1  # the note; cautions stand once, on the first sheet
+    assert section.count("<li>") == 1  # the note; the cautions stand on the first sheet
+    assert all(text in html.unescape(page) for text in found.cautions)
+    assert '<a href="#study-1">What becomes of the power</a>' in page
     assert "<h2>Written</h2>" in page and "It is two metres long." in page
     assert "<h2>What the answer hangs on</h2>" in page
     assert page.index('id="units"') < page.index('id="study-1"') < page.index('id="machine"')
-    assert page.count(CAUTIONS["lock_out"]) == 1
-    assert page.index(CAUTIONS["lock_out"]) < page.index('id="units"')
+    assert CAUTIONS["lock_out"] in page[page.index('id="cautions"') : page.index('id="units"')]
 
 
 def test_one_result_is_a_section_too(found, tmp_path, monkeypatch):

@@ -213,7 +213,8 @@ def about_speed(found: Findings) -> list[str]:
     if gain is not None and gain.problem:
         out.append(f"With all jobs: {gain.problem}.")
     elif gain is not None and np.isfinite(gain.change) and np.isfinite(gain.speed):
-        then = _speed_within(gain.ratio * result.speeds, result.capped(gain.speed), found.measures)
+        runs = np.where(result.speeds > 0.0, result.speeds, np.nan)  # the others do not run before either
+        then = _speed_within(gain.ratio * runs, result.capped(gain.speed), found.measures)
         low, high = (percent(share, sign=True) for share in gain.band)
         change = percent(gain.change, sign=True)
         limits = f"; unit {gain.unit} limits then" if gain.unit else ""
