@@ -100,6 +100,7 @@ COMMANDS = {
     "fill": (11, [[], ["--crop", "crop.toml"]], ["crop"]),
     "ensemble": (2, [["--samples", "64"], ["--samples", "64", "--method", "sobol"]], []),
     "report": (1, [["report.html"]], ["fixes", "readings", "crop"]),
+    "field-card": (1, [["page.html"]], ["fixes", "readings", "crop"]),
 }
 FILES = {"fixes": "fixes.toml", "readings": "readings.csv", "crop": "crop.toml"} | {
     "seen": "seen.csv",

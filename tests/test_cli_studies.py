@@ -354,6 +354,7 @@ def test_every_command_works_on_a_starting_folder(run, monkeypatch, tmp_path):
             "proof": ["--fix", "seal hatch 4"],
             "ensemble": ["--samples", "200"],
             "report": ["report.html"],
+            "field-card": ["page.html"],
         }
         told = answer(run, name, "my machine/machine.toml", *more.get(name, []))
         assert told["weakest"] == "4"

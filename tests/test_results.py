@@ -139,6 +139,7 @@ MAKERS = {
     ),
     "proof": lambda: ds.proof(leaky_bench(), read(leaky_bench()), read(SEAL.on(leaky_bench())), SEAL),
     "planned proof": lambda: ds.proof(leaky_bench(), None, None, SEAL),
+    "field page": lambda: ds.field_card(leaky_bench(), fixes=[SEAL], crop=CROP, speeds=[]),
     "readings": lambda: ds.read_readings(READINGS),
     "check of readings": lambda: ds.check_readings(leaky_bench(), read(leaky_bench())),
     "reduced readings": lambda: ds.reduce_readings(leaky_bench(), read(leaky_bench())),

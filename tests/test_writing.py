@@ -17,6 +17,7 @@ from ductsim import writing
 from ductsim.display import canvas as plots
 
 BENCH = ds.demo("bench")
+FIELD_CARD = ds.field_card(BENCH)
 
 
 WRITERS = {
@@ -24,6 +25,7 @@ WRITERS = {
     "text": lambda place: writing.write_text(place, "new"),
     "picture": lambda place: plots.save(BENCH, place),
     "report": lambda place: ds.report(BENCH, place),
+    "field page": lambda place: FIELD_CARD.write(place),
 }
 
 

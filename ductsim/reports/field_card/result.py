@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from dataclasses import dataclass, field
+from importlib import import_module
 from typing import Any
 
 import numpy as np
@@ -14,9 +15,11 @@ from ...machine.machine import Machine
 from ...quantity import RPM
 from ...questions.vocabulary import Question, question
 from ...result import Note, Result
+from ...writing import write_text
 
 Array = NDArray[np.float64]
 Row = dict[str, Any]
+PAGE = "ductsim.reports.field_card.page"  # which knows of this module; loaded when a page is asked for
 
 
 @dataclass
@@ -234,9 +237,8 @@ class FieldCard(Result):
 
     def page(self, measures: str | None = None) -> str:
         """The whole page as HTML; `measures` is "metric" or "inch", by default the machine's own."""
-        from .page import page
-
-        return page(self, self.machine.measures if measures is None else measures)
+        made: str = import_module(PAGE).page(self, self.machine.measures if measures is None else measures)
+        return made
 
     def write(self, path: str | os.PathLike[str], measures: str | None = None) -> None:
         """Write the page: one file that needs nothing else.
@@ -246,6 +248,4 @@ class FieldCard(Result):
         InputError
             Where nothing can be written, and for unknown measures.
         """
-        from ...writing import write_text
-
         write_text(path, self.page(measures))

@@ -92,7 +92,8 @@ def notes(card: FieldCard) -> list[Note]:
         if not solved.exact:
             out.append(Note(approximation(card, solved, "metric"), "approximation"))
         if ground_speeds(solved):
-            out.append(Note(ground_speeds(solved), "approximation", value=solved.ground_speed_error))
+            error = solved.ground_speed_error if solved.ground_speed_checks else None
+            out.append(Note(ground_speeds(solved), "approximation", value=error))
     if card.sheets and card.weighing is None:
         out.append(Note("Readings are not weighed: there is no suspect, or no speed.", "suspects"))
     return out + card.seen

@@ -551,7 +551,7 @@ function drawFinding(off) {
   let rows = [];
   if (!read.length) lines.push(element("p", "Type what the gauge shows; the suspects are ranked as you type."));
   else {
-    lines.push(element("p", off.length ? "Out of line: " + listed(off) + "." : read.length === 1 ? "The reading is in line." : "All " + read.length + " readings are in line."));
+    lines.push(element("p", off.length ? "Out of line: " + few(off) + "." : read.length === 1 ? "The reading is in line." : "All " + read.length + " readings are in line."));
     if (W && read.length < 2) lines.push(element("p", "One reading ranks nothing: read on."));
     if (W && read.length > 1) rows = explained(read, lines);
   }
@@ -559,6 +559,10 @@ function drawFinding(off) {
   filled($("suspects"), rows);
   $("rule").textContent = rows.length ? "Chances by a table made beforehand. Beforehand one suspect in " + Math.round(1 / W.rate) +
     " is at fault. “Can't tell”: another explanation is less than " + ODDS + " times less probable. The fit of the program itself counts more." : "";
+}
+
+function few(names) {
+  return names.length > 4 ? names.slice(0, 3).join(", ") + " and " + (names.length - 3) + " more" : listed(names);
 }
 
 function explained(read, lines) {
