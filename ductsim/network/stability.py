@@ -15,7 +15,8 @@ from numpy.typing import NDArray
 
 from .chords import by_chords
 from .equations import Equations
-from .newton import Point, Solved, iterate
+from .newton import iterate
+from .point import Point, Solved
 from .rising import curves, falls_between, only, several
 from .structure import Structure, open_patterns
 from .transient import Run, beside, inertance, run_up, standstill
