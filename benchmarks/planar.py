@@ -53,7 +53,7 @@ def run(paths: int) -> dict[str, float]:
 
     from ductsim.network.linear import factorise
     from ductsim.network.network import solve_system, stacked
-    from ductsim.network.newton import newton_step
+    from ductsim.network.step import newton_step
 
     warnings.simplefilter("ignore")  # the fans of a random mesh may run beyond their curves
     build(800).solve()  # whatever is imported on first use

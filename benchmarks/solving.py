@@ -20,7 +20,7 @@ import ductsim as ds
 from ductsim.network.equations import Equations
 from ductsim.network.heat import settled
 from ductsim.network.network import stacked
-from ductsim.network.newton import newton_step
+from ductsim.network.step import newton_step
 
 ROOT = Path(__file__).resolve().parent.parent
 # MINPACK's own default, looser than the library's 1e-10: one iteration less for the peer

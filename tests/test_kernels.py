@@ -16,7 +16,8 @@ from ductsim.network.linear import (
     solve_sparse,
 )
 from ductsim.network.network import stacked
-from ductsim.network.newton import Point, newton_step
+from ductsim.network.point import Point
+from ductsim.network.step import newton_step
 
 MANY = examples(60)
 

@@ -5,7 +5,7 @@ import pytest
 
 import ductsim as ds
 from ductsim.network.network import stacked
-from ductsim.network.newton import Point
+from ductsim.network.point import Point
 from ductsim.network.solve import solve
 from ductsim.network.stability import FAR, FAR_RISE, SOUND, _motions, start_too_far, supersonic
 from ductsim.network.transient import inertance

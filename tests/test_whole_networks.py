@@ -12,7 +12,8 @@ from scipy.optimize import brentq
 
 import ductsim as ds
 from ductsim.network.network import stacked
-from ductsim.network.newton import Point, newton_step
+from ductsim.network.point import Point
+from ductsim.network.step import newton_step
 from ductsim.parts.declare import LocalAir
 
 DENSE = 100.0  # kg/m3, of the fluid that stands in for water

@@ -12,7 +12,7 @@ from ..crop.margins import Limiting, limiting, margin_rows
 from ..crop.solving import solve_running
 from ..description.data import MachineData, running_speed
 from ..network.network import solve_system
-from ..network.newton import Point
+from ..network.point import Point
 from ..network.state import State
 from ..quantity import RPM
 from ..questions.gauges import inlet_density, opening_air, stacked_path, tapping_pressures

@@ -15,8 +15,8 @@ from numpy.typing import NDArray
 from ..description.crop_way import section, speeds_crop
 from ..description.data import MachineData
 from ..network.network import make_state, stacked, warn_outside
-from ..network.newton import Point, Solved
 from ..network.numbers import Numbers
+from ..network.point import Point, Solved
 from ..network.solve import CHUNK, beyond, solve, solve_from
 from ..network.state import State, judge
 from ..network.system import System

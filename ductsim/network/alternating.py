@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 from .chords import by_chords
 from .equations import Equations
 from .heat import settled
-from .newton import LEAST_RISE, Point, Solved, iterate
+from .newton import LEAST_RISE, iterate
+from .point import Point, Solved
 
 Array = NDArray[np.float64]
 

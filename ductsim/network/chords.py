@@ -13,8 +13,10 @@ from numpy.typing import NDArray
 
 from .equations import Equations
 from .heat import settled
-from .newton import LEAST_FLOW, LEAST_RISE, Point, newton_step
+from .newton import LEAST_FLOW, LEAST_RISE
+from .point import Point
 from .slope_floor import least_slopes
+from .step import newton_step
 from .values import Values
 
 Array = NDArray[np.float64]

@@ -14,7 +14,8 @@ from .alternating import alternate
 from .chords import by_chords
 from .equations import Equations
 from .heat import HOTTEST
-from .newton import Point, Solved, cold_start, iterate
+from .newton import cold_start, iterate
+from .point import Point, Solved
 from .structure import connected
 
 Array = NDArray[np.float64]

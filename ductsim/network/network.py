@@ -14,8 +14,8 @@ from ..arguments import instance, text, texts
 from ..errors import InputError, OutsideRange, UnknownName, shown
 from ..parts.declare import Part, number_values
 from ..quantity import column
-from .newton import Point
 from .numbers import Numbers
+from .point import Point
 from .slope_check import check_slopes
 from .solve import beyond, solve
 from .state import State, judge

@@ -7,7 +7,7 @@ The temperatures follow the flows by a sweep down the stream after each step.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -15,9 +15,11 @@ from numpy.typing import NDArray
 
 from .equations import Equations
 from .heat import settled
-from .linear import CONTRAST, FEW_SCENARIOS
+from .linear import FEW_SCENARIOS
+from .point import Point, Solved
 from .slope_floor import least_slopes
-from .system import Stream, System
+from .step import Step, newton_step
+from .system import Stream
 from .values import Values
 
 Array = NDArray[np.float64]
@@ -43,238 +45,6 @@ HALVINGS = 7  # of a damped step
 MANY_HALVINGS = 16  # at a cliff of a fan's curve
 PATIENCE = 3  # steps in a row that are halved to the last: given up, other methods are quicker then
 RELAXING_STEPS = (15, 40)  # damped steps after which temperatures follow the flows half as fast
-
-
-@dataclass
-class Point:
-    """Flows (paths, S), total pressures of all nodes (nodes, S), node temperatures over outside's or None."""
-
-    flow: Array
-    pressure: Array
-    temperature_rise: Array | None
-
-    def take(self, columns: Any) -> Point:
-        """Some of the scenarios."""
-        temperature_rise = None if self.temperature_rise is None else self.temperature_rise[:, columns]
-        return Point(self.flow[:, columns], self.pressure[:, columns], temperature_rise)
-
-    def put(self, columns: Any, other: Point, which: Any = slice(None)) -> None:
-        """Overwrite some of the scenarios by some of another point's."""
-        self.flow[:, columns] = other.flow[:, which]
-        self.pressure[:, columns] = other.pressure[:, which]
-        if self.temperature_rise is not None and other.temperature_rise is not None:
-            self.temperature_rise[:, columns] = other.temperature_rise[:, which]
-
-    def precise(self) -> Point:
-        """A copy in double precision."""
-        warm = self.temperature_rise
-        return Point(
-            self.flow.astype(float), self.pressure.astype(float), None if warm is None else warm.astype(float)
-        )
-
-    def wide(self, scenarios: int) -> Point:
-        """A copy for so many scenarios: of its own, or of the single one that it has."""
-        if self.flow.shape[1] == scenarios:
-            return self.take(np.arange(scenarios))
-        return self.take(np.zeros(scenarios, dtype=np.intp))
-
-
-@dataclass
-class Solved:
-    """Where the iteration ended: the point, what the laws say there, the steps taken, which are solved.
-
-    `power` has a row for each of the system's `fan_rows` [W]. `overloaded` marks scenarios that are not
-    solved because a share of their load already needs a pressure that no duct could have; their point is that
-    one.
-    """
-
-    point: Point
-    density: Array
-    drop: Array
-    slope: Array
-    imbalance: Array
-    power: Array
-    steps: NDArray[np.intp]
-    good: Mask
-    overloaded: Mask
-
-    @classmethod
-    def empty(cls, system: System, scenarios: int, heated: bool) -> Solved:
-        """Room for so many scenarios, none of them solved."""
-
-        def room(rows: int) -> Array:
-            return np.full((rows, scenarios), np.nan)
-
-        paths, nodes = system.paths, len(system.nodes)
-        point = Point(room(paths), room(nodes), room(nodes) if heated else None)
-        return cls(
-            point,
-            room(paths),
-            room(paths),
-            room(paths),
-            np.full(scenarios, np.nan),
-            room(len(system.fan_rows)),
-            np.zeros(scenarios, dtype=np.intp),
-            np.zeros(scenarios, dtype=bool),
-            np.zeros(scenarios, dtype=bool),
-        )
-
-    def take(self, columns: Any) -> Solved:
-        """Some of the scenarios; with a slice, a view of them."""
-        return Solved(
-            self.point.take(columns),
-            self.density[:, columns],
-            self.drop[:, columns],
-            self.slope[:, columns],
-            self.imbalance[columns],
-            self.power[:, columns],
-            self.steps[columns],
-            self.good[columns],
-            self.overloaded[columns],
-        )
-
-    def put(self, columns: Any, other: Solved) -> None:
-        """Overwrite some of the scenarios."""
-        self.point.put(columns, other.point)
-        for name in ("density", "drop", "slope", "power"):
-            getattr(self, name)[:, columns] = getattr(other, name)
-        for name in ("imbalance", "steps", "good", "overloaded"):
-            getattr(self, name)[columns] = getattr(other, name)
-
-    def record(
-        self,
-        eq: Equations,
-        columns: Any,
-        which: Any,
-        point: Point,
-        values: Values,
-        imbalance: Array,
-        steps: int,
-    ) -> None:
-        """Write scenarios that have ended (`which` of the point's) into their `columns`."""
-        self.point.put(columns, point, which)
-        self.power[:, columns] = eq.power(point.flow, values.density)[:, which]
-        self.density[:, columns] = values.density[:, which]
-        self.drop[:, columns] = values.drop[:, which]
-        self.slope[:, columns] = values.slope[:, which]
-        self.imbalance[columns] = imbalance[which]
-        self.steps[columns] = steps
-
-
-@dataclass
-class Step:
-    """A Newton step in flows and pressures."""
-
-    flow: Array
-    pressure: Array
-    temperature_rise: Array | None = None
-    lag: Array | None = None
-
-
-def newton_step(
-    eq: Equations,
-    values: Values,
-    point: Point,
-    anchors: Array | None,
-    stream: Stream | None = None,
-) -> Step:
-    """The full step from `point`; `anchors` (free, S) pin nodes of no known level.
-
-    Temperatures are no unknowns of it. Where `values` tell how drops answer to them, they are taken in by a
-    second substitution with the same factors: the step then has the temperatures it leads to, and what they
-    still lag behind its flows [K], (S,).
-    """
-    system = eq.system
-    count = system.singles
-    own = np.empty_like(values.residual)
-    answers = np.empty((len(system.answer_row), own.shape[1]), dtype=own.dtype)
-    first, second = answers[:count], answers[count : 2 * count]
-    np.multiply(values.gain, values.residual[:count], out=own[:count])
-    if values.first is None or values.second is None:
-        first[:] = values.gain
-        np.negative(values.gain, out=second)
-    else:
-        np.multiply(values.first, values.gain, out=first)
-        np.multiply(values.second, values.gain, out=second)
-    blocks: list[tuple[Any, Array]] = []
-    at = 2 * count
-    for lg, ((g11, g12), (g21, g22)), raw in zip(
-        system.pairs, values.pair_gain, values.pair_answers, strict=True
-    ):
-        one, two = values.residual[lg.rows], values.residual[lg.partners]
-        own[lg.rows] = g11 * one + g12 * two
-        own[lg.partners] = g21 * one + g22 * two
-        block = answers[at : at + 6 * len(one)].reshape(raw.shape)
-        at += 6 * len(one)
-        for side, (left, right_) in enumerate(((g11, g12), (g21, g22))):
-            np.multiply(left, raw[0], out=block[side])
-            block[side] += right_ * raw[1]
-        blocks.append((lg, block))
-    slots = system.fill @ answers
-    leaks = system.leaks @ answers if _far_apart(answers) else None
-    if anchors is not None:
-        slots[system.diagonal] += anchors
-        leaks = None if leaks is None else leaks + anchors
-    right = eq.supply - system.outflow @ (point.flow + own)
-    pressure = np.zeros_like(point.pressure)
-    factors: list[Array] = []
-    keep = factors if values.by_warmth is not None else None
-    pressure[: system.free] = system.pattern.solve(slots, right, leaks, keep)
-    own += _answer(system, first, second, blocks, pressure)
-    if not factors or point.temperature_rise is None:
-        return Step(own, pressure)
-    early = settled(eq, point.flow + own, values.density, stream)
-    lost = _driven(eq, values, early - point.temperature_rise, point.flow >= 0.0)
-    change = np.zeros_like(pressure)
-    change[: system.free] = system.pattern.again(factors, system.outflow @ lost)
-    change[:, ~np.isfinite(change).all(axis=0)] = 0.0
-    own -= lost
-    own += _answer(system, first, second, blocks, change)
-    pressure += change
-    temperature_rise = settled(eq, point.flow + own, values.density, stream)
-    return Step(own, pressure, temperature_rise, np.abs(temperature_rise - early).max(axis=0))
-
-
-def _driven(eq: Equations, values: Values, change: Any, ahead: Mask) -> Array:
-    """What flow the paths lose when the nodes get so much warmer and no pressure changes, (paths, S)."""
-    system, count = eq.system, eq.system.singles
-    entering = np.where(ahead, change[system.start], change[system.finish])
-    for p in eq.powers:
-        if p.inlet is not None:  # air of a temperature of its own
-            entering[p.rows] = np.where(ahead[p.rows] & ~np.isnan(p.inlet), 0.0, entering[p.rows])
-    out: Array = np.empty_like(entering)
-    assert values.by_warmth is not None
-    np.multiply(values.gain, values.by_warmth, out=out[:count])
-    out[:count] *= entering[:count]
-    for lg, ((g11, g12), (g21, g22)), (a, b, c, d) in zip(
-        system.pairs, values.pair_gain, values.pair_by_warmth, strict=True
-    ):
-        one, two = entering[lg.rows], entering[lg.partners]
-        x, y = a * one + b * two, c * one + d * two
-        out[lg.rows] = g11 * x + g12 * y
-        out[lg.partners] = g21 * x + g22 * y
-    return out
-
-
-def _answer(system: System, first: Array, second: Array, blocks: Any, pressure: Array) -> Array:
-    """The flows that changed pressures drive, (paths, S)."""
-    count = system.singles
-    out = np.empty((system.paths, pressure.shape[1]), dtype=pressure.dtype)
-    np.multiply(first, pressure[system.start[:count]], out=out[:count])
-    out[:count] += second * pressure[system.finish[:count]]
-    for lg, block in blocks:
-        both = (block * pressure[lg.ends]).sum(axis=1)
-        out[lg.rows], out[lg.partners] = both
-    return out
-
-
-def _far_apart(answers: Array) -> bool:
-    """Whether conductances of a few scenarios differ so much that small ones are lost beside large ones."""
-    if answers.shape[1] > FEW_SCENARIOS:
-        return False
-    size = np.abs(answers)
-    least = np.where(size > 0.0, size, np.inf).min(axis=0, initial=np.inf)
-    return bool((size.max(axis=0, initial=0.0) > CONTRAST * least).any())
 
 
 def cold_start(eq: Equations, anchors: Array | None) -> Point:

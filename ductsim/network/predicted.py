@@ -12,8 +12,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from .newton import Point
 from .numbers import Numbers
+from .point import Point
 from .values import AirNumbers
 
 Array = NDArray[np.float64]

@@ -9,8 +9,8 @@ import numpy as np
 from ..laws.card import card_of
 from ..parts.declare import LocalAir
 from .equations import Equations
-from .newton import Solved
 from .numbers import Numbers
+from .point import Solved
 from .system import System
 from .values import Coefficients
 

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from ..laws.card import card_of
 from ..parts.declare import LocalAir
 from .equations import Equations
-from .newton import Point
+from .point import Point
 from .system import System
 
 Array = NDArray[np.float64]

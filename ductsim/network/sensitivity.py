@@ -14,8 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .heat import advected, ambient_inflow
-from .newton import Solved
 from .numbers import Numbers
+from .point import Solved
 from .system import LawGroup, System
 
 Array = NDArray[np.float64]

@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 from ..errors import WrongSlope
 from ..parts.declare import LocalAir
 from .equations import Equations
-from .newton import Solved
 from .numbers import Numbers
+from .point import Solved
 from .system import System
 from .values import Coefficients
 

@@ -26,15 +26,9 @@ from .continuation import (
 )
 from .equations import Equations
 from .linear import FEW_SCENARIOS
-from .newton import (
-    HALVINGS,
-    MANY_HALVINGS,
-    Point,
-    Solved,
-    cold_start,
-    iterate,
-)
+from .newton import HALVINGS, MANY_HALVINGS, cold_start, iterate
 from .numbers import Numbers
+from .point import Point, Solved
 from .predicted import FEWEST, WORTH, Prediction, Rows
 from .rising import curves, look_alikes, only
 from .slope_floor import FINER, least_slopes

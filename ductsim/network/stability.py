@@ -15,7 +15,8 @@ from numpy.typing import NDArray
 
 from .chords import by_chords
 from .equations import Equations
-from .newton import Point, Solved, iterate
+from .newton import iterate
+from .point import Point, Solved
 from .rising import curves, falls_between, only, several
 from .structure import Structure, open_patterns
 from .transient import Run, beside, inertance, run_up, standstill
@@ -32,7 +33,7 @@ LEG_POLISH = 6
 RUN_UP_STEPS = 600
 POLISH_STEPS = 40
 PUSH = 0.01
-ROUNDS, ROUND_STEPS = 2, 500  # for the few that have not settled by then
+ROUNDS, ROUND_STEPS = 2, 1000  # for the few that have not settled by then
 CHORD_STEPS = 100
 CREEPING = 1e-3  # of the largest flow in a round: further rounds would lead nowhere
 TIPPED = (0.01, -0.01, 0.05, -0.05, 0.2, -0.2, 0.5, -0.5)  # of the largest flow, along the fastest growth

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from ..arguments import locked
 from ..errors import InputError, NoOperatingPoint, UnknownName, shown
-from .newton import Solved
+from .point import Solved
 from .structure import Structure, floating_nodes
 from .system import System
 

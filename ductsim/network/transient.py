@@ -14,7 +14,9 @@ from numpy.typing import NDArray
 
 from .equations import Equations
 from .heat import advected
-from .newton import LEAST_FLOW, Point, newton_step
+from .newton import LEAST_FLOW
+from .point import Point
+from .step import newton_step
 from .values import Values
 
 Array = NDArray[np.float64]

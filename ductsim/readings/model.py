@@ -17,7 +17,7 @@ from ..description.layout import Layout
 from ..errors import InputError
 from ..inference.problem import Problem
 from ..inference.scales import Scale, Scales
-from ..network.newton import Point
+from ..network.point import Point
 from ..questions.vocabulary import question
 from ..size_limits import at_most
 from .naming import blank, named

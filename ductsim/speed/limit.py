@@ -13,7 +13,7 @@ from ..answers.state import solve
 from ..crop.margins import margins, places
 from ..crop.solving import calm_point, solve_running
 from ..description.data import MachineData
-from ..network.newton import Point
+from ..network.point import Point
 
 Array = NDArray[np.float64]
 

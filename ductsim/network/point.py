@@ -1,0 +1,133 @@
+"""Where an iteration is and where it ended: flows, pressures, temperatures of many scenarios."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+if TYPE_CHECKING:
+    from .equations import Equations
+    from .system import System
+    from .values import Values
+
+Array = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+
+@dataclass
+class Point:
+    """Flows (paths, S), total pressures of all nodes (nodes, S), node temperatures over outside's or None."""
+
+    flow: Array
+    pressure: Array
+    temperature_rise: Array | None
+
+    def take(self, columns: Any) -> Point:
+        """Some of the scenarios."""
+        temperature_rise = None if self.temperature_rise is None else self.temperature_rise[:, columns]
+        return Point(self.flow[:, columns], self.pressure[:, columns], temperature_rise)
+
+    def put(self, columns: Any, other: Point, which: Any = slice(None)) -> None:
+        """Overwrite some of the scenarios by some of another point's."""
+        self.flow[:, columns] = other.flow[:, which]
+        self.pressure[:, columns] = other.pressure[:, which]
+        if self.temperature_rise is not None and other.temperature_rise is not None:
+            self.temperature_rise[:, columns] = other.temperature_rise[:, which]
+
+    def precise(self) -> Point:
+        """A copy in double precision."""
+        warm = self.temperature_rise
+        return Point(
+            self.flow.astype(float), self.pressure.astype(float), None if warm is None else warm.astype(float)
+        )
+
+    def wide(self, scenarios: int) -> Point:
+        """A copy for so many scenarios: of its own, or of the single one that it has."""
+        if self.flow.shape[1] == scenarios:
+            return self.take(np.arange(scenarios))
+        return self.take(np.zeros(scenarios, dtype=np.intp))
+
+
+@dataclass
+class Solved:
+    """Where the iteration ended: the point, what the laws say there, the steps taken, which are solved.
+
+    `power` has a row for each of the system's `fan_rows` [W]. `overloaded` marks scenarios that are not
+    solved because a share of their load already needs a pressure that no duct could have; their point is that
+    one.
+    """
+
+    point: Point
+    density: Array
+    drop: Array
+    slope: Array
+    imbalance: Array
+    power: Array
+    steps: NDArray[np.intp]
+    good: Mask
+    overloaded: Mask
+
+    @classmethod
+    def empty(cls, system: System, scenarios: int, heated: bool) -> Solved:
+        """Room for so many scenarios, none of them solved."""
+
+        def room(rows: int) -> Array:
+            return np.full((rows, scenarios), np.nan)
+
+        paths, nodes = system.paths, len(system.nodes)
+        point = Point(room(paths), room(nodes), room(nodes) if heated else None)
+        return cls(
+            point,
+            room(paths),
+            room(paths),
+            room(paths),
+            np.full(scenarios, np.nan),
+            room(len(system.fan_rows)),
+            np.zeros(scenarios, dtype=np.intp),
+            np.zeros(scenarios, dtype=bool),
+            np.zeros(scenarios, dtype=bool),
+        )
+
+    def take(self, columns: Any) -> Solved:
+        """Some of the scenarios; with a slice, a view of them."""
+        return Solved(
+            self.point.take(columns),
+            self.density[:, columns],
+            self.drop[:, columns],
+            self.slope[:, columns],
+            self.imbalance[columns],
+            self.power[:, columns],
+            self.steps[columns],
+            self.good[columns],
+            self.overloaded[columns],
+        )
+
+    def put(self, columns: Any, other: Solved) -> None:
+        """Overwrite some of the scenarios."""
+        self.point.put(columns, other.point)
+        for name in ("density", "drop", "slope", "power"):
+            getattr(self, name)[:, columns] = getattr(other, name)
+        for name in ("imbalance", "steps", "good", "overloaded"):
+            getattr(self, name)[columns] = getattr(other, name)
+
+    def record(
+        self,
+        eq: Equations,
+        columns: Any,
+        which: Any,
+        point: Point,
+        values: Values,
+        imbalance: Array,
+        steps: int,
+    ) -> None:
+        """Write scenarios that have ended (`which` of the point's) into their `columns`."""
+        self.point.put(columns, point, which)
+        self.power[:, columns] = eq.power(point.flow, values.density)[:, which]
+        self.density[:, columns] = values.density[:, which]
+        self.drop[:, columns] = values.drop[:, which]
+        self.slope[:, columns] = values.slope[:, which]
+        self.imbalance[columns] = imbalance[which]
+        self.steps[columns] = steps
