@@ -22,6 +22,7 @@ from ductsim.files.start import start_files
 from ductsim.fixes.several import Several
 from ductsim.machine.demos import demo_file
 from ductsim.reports.findings import Findings
+from ductsim.reports.first import first_sheet
 from ductsim.reports.jobs import proved_by
 from ductsim.reports.numbers import assumption_rows, part_rows, together
 from ductsim.speed.limit import speed_limit
@@ -158,7 +159,7 @@ def test_jobs_have_minutes_gain_and_proof(full, bench):
 def test_a_refused_fix_is_said_to_be_refused(full):
     text, _ = full
     jobs = part_of(text, "jobs", "cautions")
-    assert "Not allowed: far too fast." in jobs
+    assert "Not allowed: far too fast." in jobs and "Not computed: nonsense." in jobs
     assert "far too fast is not allowed" in part_of(text, "fixes", "all-fixes")
 
 
@@ -187,6 +188,15 @@ def test_what_was_seen_calibrates_the_speed():
     assert found.along_a_row.sentences() == ds.field_pass(machine, found.field, crop=found.crop).sentences()
     with pytest.raises(InputError, match="report, seen: there is no crop"):
         Findings(ds.demo("bench"), seen=seen)
+
+
+def test_without_readings_numbers_have_the_digits_of_the_usual_spreads(bench):
+    found = Findings(bench, fixes=BENCH_FIXES[:1])
+    sheet = first_sheet(found)
+    said = re.search(r"weakest: (\d+) Pa", sheet.finding[0])[1]
+    assert said.endswith("0") and f"goes from {said} Pa to {sheet.jobs[0].after}" in sheet.total[0]
+    refused = first_sheet(Findings(bench, fixes=[BENCH_FIXES[3]]))
+    assert refused.jobs == [] and refused.remarks[1:] == ["Not allowed: far too fast."]
 
 
 def test_all_jobs_are_done_at_once(bench):

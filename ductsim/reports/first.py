@@ -176,11 +176,13 @@ def _remarks(found: Findings, has_jobs: bool) -> list[str]:
             "No fixes go with it. Write what could be done into a file of fixes (name, change, minutes, "
             "cost): the jobs that are worth doing then stand here."
         ]
-    if not has_jobs:
-        return found.said(comparison)[:1]
+    out = [] if has_jobs else found.said(comparison)[:1]
     refused = [name for name in _refused(found) if name not in comparison.order]
-    out = [f"Not allowed: {listed(refused)}."] if refused else []
-    if comparison.left_out:
+    if refused:
+        out.append(f"Not allowed: {listed(refused)}.")
+    if comparison.errors:
+        out.append(f"Not computed: {listed(list(comparison.errors))}.")
+    if has_jobs and comparison.left_out:
         out.append(f"Not worth the work beside these: {listed(comparison.left_out)}.")
     return out
 

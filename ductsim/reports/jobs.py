@@ -91,10 +91,17 @@ def _gain(found: Findings, gains: Any) -> str:
 
 
 def answer_after(found: Findings, row: int) -> str:
-    """The answer of a solved set, with no more digits than the possible machines agree on."""
+    """The answer of a solved set, with no more digits than the possible machines agree on.
+
+    Of a single machine the set's answer is taken to be as unsure as that with nothing done.
+    """
     assert found.comparison is not None
     answers = found.comparison.sure.answers.answer[row]
     low, mid, high = (quantile(answers, share) for share in (0.05, 0.5, 0.95))
+    if found.comparison.machines == 1:
+        alike = found.possible.ask(found.comparison.of)
+        less, usual, more = (quantile(alike, share) for share in (0.05, 0.5, 0.95))
+        low, high = (mid * end / usual if usual else mid for end in (less, more))
     return within(mid, (low, high), found.comparison.question.measure, found.measures)[0]
 
 
