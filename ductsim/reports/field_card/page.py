@@ -11,7 +11,6 @@ import os
 from typing import Any
 
 import numpy as np
-from jinja2 import Environment, PackageLoader, StrictUndefined
 from numpy.typing import NDArray
 
 from ...errors import visible
@@ -19,6 +18,7 @@ from ...measures import measure_of, spellings
 from ...quantity import display_measure, from_si, suited
 from ...readings.unknowns import leak_sizes, usual_speed
 from ...version import VERSION
+from ..report import environment as templates
 from .result import FieldCard, Sheet, SolvedFixes, Weighing
 from .summary import approximation, cautions, ground_speeds
 
@@ -34,13 +34,7 @@ def page(card: FieldCard, measures: str) -> str:
     text = json.dumps(data, allow_nan=False, separators=(",", ":"))
     for sign in "<>&":  # nothing in a name can end the script that the data stand in
         text = text.replace(sign, f"\\u{ord(sign):04x}")
-    environment = Environment(
-        loader=PackageLoader("ductsim.reports", "templates"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
+    environment = templates()
     source = environment.loader
     assert source is not None
     style, script = (source.get_source(environment, f"field_card.{kind}")[0] for kind in ("css", "js"))
