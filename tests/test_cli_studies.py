@@ -335,6 +335,10 @@ def test_every_example_works_as_it_stands(run, monkeypatch, tmp_path, name):
         shutil.copy(tmp_path / "my-machine" / "readings.csv", tmp_path / "today.csv")
     if name == "history":
         run(*shlex.split(command("log").example)[1:])
+    if name == "fleet":
+        for folder in ("machine-1", "machine-2", "machine-3"):
+            run("demo", "picker", folder)
+            run("log", folder, "--readings", f"{folder}/readings.csv")
     if name == "rewrite":
         shutil.copy(Path(__file__).parent / "format1" / "picker.toml", tmp_path / "old.toml")
     status, out, err = run(*shlex.split(command(name).example)[1:])
@@ -347,7 +351,7 @@ def test_every_command_works_on_a_starting_folder(run, monkeypatch, tmp_path):
     monkeypatch.chdir(tmp_path)
     out = run("demo", "picker", "my machine")[1]
     for name in tuple(places()):
-        if name in ("demo", "laws", "docs", "start", "kinds", "rewrite", "log", "history"):
+        if name in ("demo", "laws", "docs", "start", "kinds", "rewrite", "log", "history", "fleet"):
             continue  # they take no machine as it is
         more = {
             "sweep": ["belt.slip", "0", "0.05"],

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from argparse import Namespace
 
-from ..terminal.command import Answer, Command
+from ..terminal.command import Answer, Command, weakest
 from ..terminal.inputs import READERS, Inputs
 from ..terminal.parsing import USUAL, Parser, companion_options, machine_options, minutes
 from ..visiting import visit
@@ -46,7 +46,7 @@ def _visit(args: Namespace) -> Answer:
     if not found.enough:
         words = f"ductsim visit {args.machine} --minutes {found.minutes:g} --readings FILE"
         closing += ["When these readings are filled in, plan anew with all of them:", f"  {words}"]
-    return Answer(found, inputs, ("plan", "sheet", "decisions"), closing=closing)
+    return Answer(found, inputs, ("plan", "sheet", "decisions"), weakest=weakest(inputs), closing=closing)
 
 
 COMMANDS = {
