@@ -23,6 +23,8 @@ from .result import FieldCard, Sheet, SolvedFixes, Weighing
 from .summary import approximation, cautions, ground_speeds
 
 Array = NDArray[np.float64]
+SCRIPT = ("field_card_fixes", "field_card_readings", "field_card_exchange", "field_card")
+"""The pieces of the page's script, one function's body together; the last one starts the page."""
 TABLES = ("at", "sound", "relative", "zero", "by_suspect", "by_speed")
 DIGITS = 3
 """So many digits of a number are shown at least, as sentences have them."""
@@ -37,7 +39,9 @@ def page(card: FieldCard, measures: str) -> str:
     environment = templates()
     source = environment.loader
     assert source is not None
-    style, script = (source.get_source(environment, f"field_card.{kind}")[0] for kind in ("css", "js"))
+    style = source.get_source(environment, "field_card.css")[0]
+    pieces = (source.get_source(environment, f"{name}.js")[0] for name in SCRIPT)
+    script = '"use strict";\n(function () {\n' + "".join(pieces) + "})();\n"
     rendered: str = environment.get_template("field_card.html").render(
         title=data["title"],
         version=VERSION,
