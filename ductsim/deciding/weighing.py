@@ -196,7 +196,16 @@ class Weighing:
     @cached_property
     def right(self) -> float:
         """The chance that what would be done now is right."""
-        return float(self.fine(self.choices.within(self.left))[self.now] @ self.belief.weights)
+        return self.right_after(0.0)
+
+    def right_after(self, cost: float) -> float:
+        """The chance that what would be done in the time beside readings of that cost is right."""
+        left = self._beside(cost)
+        first = self.choices.best(self.belief.weights, left)
+        return float(self.fine(self.choices.within(left))[first] @ self.belief.weights)
+
+    def _beside(self, cost: float) -> float | None:
+        return None if self.left is None else self.left - cost
 
     @cached_property
     def price(self) -> float | None:
@@ -218,8 +227,7 @@ class Weighing:
 
     def worth(self, values: Array, minutes: float) -> Worth:
         """The worth of readings with the values (B, N) that take so many minutes."""
-        left = None if self.left is None else self.left - minutes
-        places = self.choices.within(left)
+        places = self.choices.within(self._beside(minutes))
         found = worth_of_reading(
             self.choices.gains[places], values, self.belief.weights, self.choices.gains[self.now]
         )
@@ -261,8 +269,7 @@ class Weighing:
     ) -> Option:
         found = self.worth(values, cost)
         here = np.arange(len(self.belief.weights))
-        left = None if self.left is None else self.left - cost
-        places = self.choices.within(left)
+        places = self.choices.within(self._beside(cost))
         vain = self.vain(places)
         saved, saved_error = self._mean(vain[self.now] - vain[found.choice, here])
         fine = self.fine(places)
@@ -309,14 +316,14 @@ class Weighing:
             out.append(self._read(r, first, second))
         return out
 
-    def work(self) -> list[Work]:
-        """What can be done in the time there is: first what would be done now, then what gains most."""
-        found, weights = self.choices, self.belief.weights
-        places = found.within(self.left)
+    def work(self, cost: float = 0.0) -> list[Work]:
+        """What can be done in the time beside readings of that cost: what would be done first, then by gain."""
+        found, weights, left = self.choices, self.belief.weights, self._beside(cost)
+        places, first = found.within(left), found.best(weights, left)
         chances = dict(zip(places.tolist(), self.chances(places).tolist(), strict=True))
         mean = found.gains @ weights
         out = []
-        for k in sorted(chances, key=lambda k: (k != self.now, -mean[k])):
+        for k in sorted(chances, key=lambda k: (k != first, -mean[k])):
             low, high = weighted_quantiles(found.gains[k], weights, NINE_IN_TEN).tolist()
             out.append(Work(found.fixes[k], float(found.minutes[k]), float(mean[k]), low, high, chances[k]))
         return out

@@ -115,8 +115,9 @@ def visit(
     rounds = planned(weighing, certain) if left > 0.0 else []
     values = [v for option in rounds for v in weighing.values(option)]
     planned_readings = [r for option in rounds for r in option.readings]
-    worth = weighing.worth(np.array(values), weighing.cost(planned_readings)) if rounds else None
-    work = weighing.work()
+    cost = weighing.cost(planned_readings)
+    worth = weighing.worth(np.array(values), cost) if rounds else None
+    work = weighing.work(cost)
     steps = _read_steps(rounds, gone)
     start = gone + sum(option.minutes for option in rounds)
     proof_steps, chance = _work_steps(
@@ -137,7 +138,7 @@ def visit(
         decisions=_shares(decided, belief) if worth is not None else [(work[0].fixes, 1.0)],
         worth=0.0 if worth is None else worth.value,
         noticed=weighing.noticed,
-        right=weighing.right,
+        right=weighing.right_after(cost),
         proved=chance,
         machines=len(belief.weights),
         usual=fixes is None,
