@@ -121,3 +121,26 @@ def test_any_pressures_at_its_three_ends(motive, wind, outlet, door, duct, share
     parts, held = unit(motive, door, duct, wind, outlet, nozzle=0.06 * share)
     state = network(parts, held, AIRS[air]).solve()
     agrees(parts, held, AIRS[air], state)
+
+
+def ring_with_a_suction():
+    """A fan's box with a ring through the side of a merge, from which air is drawn: it needs a start."""
+    net = ds.Network(ds.Air.at(altitude=1000.0, temperature=280.0), free_ends=False)
+    curve = {"flow": [0.1, 0.5, 0.6, 1.0], "total_pressure": [40.0, 40.0, 1e-4, 1e-4]}
+    net.add("fan", ds.Fan(**curve, curve_speed=300.0, speed=50.0), "outside", "box")
+    net.add("resistance", ds.Resistance(coefficient=2.0, exponent=3.0), "far", "box")
+    net.add("merge", ds.Merge(straight_area=1e-3, branch_area=7e-5, angle=1.1), "box", "side", "dead end")
+    net.add("transition", ds.Transition(first_area=1.7e-3, second_area=6e-5, angle=2.5), "side", "far")
+    net.add("leak", ds.Leak(coefficient=0.0076, exponent=1.0), "side", "drawn")
+    return net.supply("drawn", -0.0234)
+
+
+@pytest.mark.parametrize("ends", [("motive", "suction", "discharge"), ("dead end", "box", "discharge")])
+def test_a_jet_that_neither_blows_nor_loses_spoils_nothing(ends):
+    """With its nozzle shut and no losses its drop is exactly flat: it has no slope to start from."""
+    jet = ds.Jet(nozzle_area=0.0, mixing_area=2.4, suction_loss=0.0, mixing_loss=0.0, angle=0.03)
+    without = ring_with_a_suction().solve()
+    state = ring_with_a_suction().add("jet", jet, *ends).solve()
+    for name in without.flow:
+        assert state.flow[name] == pytest.approx(without.flow[name], rel=1e-9, abs=1e-12)
+    assert abs(state.flow["jet", "suction"]) < 1e-12

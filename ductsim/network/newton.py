@@ -40,6 +40,7 @@ LEAST_FLOW = 1e-6  # kg/s, with nothing flowing
 LEAST_RISE = 1e-6  # K
 LAST_STEP, LAST_STRAY = 1e-5, 1e-10  # of each flow, of the largest: the next step would be their square
 LAST_LAG = 2e-7  # K by which temperatures lag behind such a step; a flow's share of that is a thousandth
+LEAST_SLOPE = 1e-9  # Pa s/kg at a cold start: a jet with its nozzle shut and no losses has none
 FAR_OFF = 4.0  # times what drives a path: a drop that Newton's steps would only approach by halves
 HALVINGS = 7  # of a damped step
 MANY_HALVINGS = 16  # at a cliff of a fan's curve
@@ -65,7 +66,11 @@ def cold_start(eq: Equations, anchors: Array | None) -> Point:
     with np.errstate(divide="ignore", invalid="ignore"):
         secant = (fast.drop[:count] - values.drop[:count]) / flow[:count]
         least = 0.01 * np.abs(fast.drop[:count]) / np.abs(flow[:count])
-        gain = 1.0 / np.maximum(np.maximum(secant, least), 1e-9)
+        gain = 1.0 / np.maximum(np.maximum(secant, least), LEAST_SLOPE)
+    if system.pairs:
+        flat = np.abs(values.slope) < LEAST_SLOPE
+        if flat[count:].any():
+            values = eq.with_inertia(values, np.where(flat, LEAST_SLOPE, 0.0))
     values.gain = np.where(values.gain == 0.0, 0.0, np.nan_to_num(gain, nan=0.0, posinf=0.0))
     step = newton_step(eq, values, Point(still, pressure, temperature_rise), anchors)
     return Point(still + step.flow, pressure + step.pressure, temperature_rise)
