@@ -58,14 +58,14 @@ def falling_root(
     low, high = x.copy(), x.copy()
     f_low = function(x, np.arange(n))
     f_high = f_low.copy()
-    factor, tried, asked = 1.25, False, False
+    factor, asked = 1.25, False
     while True:  # widen each bracket until the function is above zero at its low end, below at its high end
         up = (f_high > 0.0) & (high < fastest)
         down = (f_low < 0.0) & (low > SLOWEST)
         some = np.flatnonzero(up | down)
         if not len(some):
             break
-        if down.any() and tried and not asked:  # where it is below zero all the way, the way tells nothing
+        if down.any() and not asked:  # where it is below zero all the way, the way down tells nothing
             asked, some = True, np.flatnonzero(down)
             value = function(np.full(len(some), SLOWEST), some)
             dead = some[value < 0.0]
@@ -87,7 +87,7 @@ def falling_root(
             else:
                 high[which], f_high[which] = low[which], f_low[which]
                 low[which], f_low[which] = place, kept
-        factor, tried = min(factor * 1.5, 8.0), True
+        factor = min(factor * 1.5, 8.0)
     out = np.where(f_low <= 0.0, np.where(f_low == 0.0, low, 0.0), np.where(f_high == 0.0, high, np.inf))
     open_ = (f_low > 0.0) & (f_high < 0.0)
     out[np.isnan(f_low) | np.isnan(f_high)] = np.nan
