@@ -7,6 +7,7 @@ raised from nothing, in steps where a duct blocks or comes near it.
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 import numpy as np
@@ -21,10 +22,14 @@ from ..network.solve import CHUNK, beyond, solve, solve_from
 from ..network.state import State, judge
 from ..network.system import System
 
+Array = NDArray[np.float64]
+
 STEPS = 16
 
 
-def solve_running(machine: MachineData, start: Point | None = None, near: Point | None = None) -> State:
+def solve_running(
+    machine: MachineData, start: Point | None = None, near: Point | None = None, share: Array | None = None
+) -> State:
     """The running state of a machine that carries crop; a choked scenario comes out with its duct blocked.
 
     Parameters
@@ -35,6 +40,8 @@ def solve_running(machine: MachineData, start: Point | None = None, near: Point 
         The air without crop (`calm_point`), found here if not given.
     near : Point, optional
         A point for each scenario that may be near its answer, of at most `CHUNK` scenarios.
+    share : array (S,), optional
+        Each such point is the running state at this share of the crop flow, 0 for air without crop.
     """
     system, numbers = machine.system, machine.part_numbers()
     values, columns = stacked(system, numbers, machine.air())
@@ -43,7 +50,13 @@ def solve_running(machine: MachineData, start: Point | None = None, near: Point 
     slow = np.flatnonzero(_slow(machine, numbers, solved))
     if start is not None:
         for first in range(0, len(slow), CHUNK):
-            _raise_crop(machine, values, slow[first : first + CHUNK], start, solved)
+            some = slow[first : first + CHUNK]
+            if near is None or share is None:
+                _raise_crop(machine, values, some, start, np.zeros(len(some)), solved)
+                continue
+            lost = _raise_crop(machine, values, some, near.take(some), share[some], solved)
+            if len(lost):
+                _raise_crop(machine, values, lost, start, np.zeros(len(lost)), solved)
     extremes = beyond(system, values, solved, structures)
     outcomes, floating, node = judge(solved, structures, system, extremes)
     state = make_state(system, values, solved, outcomes, floating, columns, node)
@@ -95,20 +108,25 @@ def _slow(machine: MachineData, numbers: Any, solved: Solved) -> NDArray[np.bool
 
 
 def _raise_crop(
-    machine: MachineData, values: Numbers, some: NDArray[np.intp], start: Point, solved: Solved
-) -> None:
+    machine: MachineData, values: Numbers, some: NDArray[np.intp], start: Point, first: Array, solved: Solved
+) -> NDArray[np.intp]:
     """Raise the crop flow in steps in some scenarios, each from the step before.
 
-    What runs to the end is the answer. Where no running state is left on the way, the duct is choked, and
-    the answer is a blocked one.
+    The start is the running state at a first share of it; so what runs with less crop need not begin at
+    nothing. What runs to the end is the answer. Where no running state is left on the way, the duct is
+    choked, and the answer is a blocked one. Scenarios that ran with more crop and were lost on the way down
+    come back as they were.
     """
     system = machine.system
     numbers = _picked(machine.part_numbers(), some)
     part = values.some(some)
     point = start.wide(len(some))
     alive = np.ones(len(some), dtype=bool)
-    for share in np.linspace(0.0, 1.0, STEPS + 1) ** 0.5:
-        eq = _scaled(system, part, float(share)).equations(system)
+    way = 1.0 - first**2
+    steps = min(STEPS, max(1, math.ceil(STEPS * np.abs(way).max())))
+    for k in range(1 if first.all() else 0, steps + 1):
+        share = np.sqrt(first**2 + way * (k / steps))
+        eq = _scaled(system, part, share).equations(system)
         structure = eq.structure
         with np.errstate(all="ignore"):
             step = solve_from(eq, point, structure.anchors)
@@ -120,10 +138,12 @@ def _raise_crop(
         point = step.point
     kept = np.flatnonzero(alive)
     solved.put(some[kept], step.take(kept))
-    between = np.flatnonzero(~alive & _running(machine, numbers, solved.take(some)))
+    lost = ~alive & (first > 1.0)
+    between = np.flatnonzero(~alive & ~lost & _running(machine, numbers, solved.take(some)))
     if len(between):  # choked, but solved for the state between running and blocked
         blocked, _ = solve(system, values.some(some[between]))
         solved.put(some[between], blocked)
+    return some[lost]
 
 
 def _running(machine: MachineData, numbers: Any, solved: Solved) -> NDArray[np.bool_]:
@@ -133,8 +153,8 @@ def _running(machine: MachineData, numbers: Any, solved: Solved) -> NDArray[np.b
     return out
 
 
-def _scaled(system: System, values: Numbers, factor: float) -> Numbers:
-    """The numbers with every crop flow scaled."""
+def _scaled(system: System, values: Numbers, factor: float | Array) -> Numbers:
+    """The numbers with every crop flow scaled, by one factor or by one for each scenario."""
     parts = []
     for group, numbers_of_group in zip(system.groups, values.parts, strict=True):
         names = group.schema.number_keys

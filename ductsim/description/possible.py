@@ -1,8 +1,8 @@
-"""Possible machines as columns: the middle one, and how a study adds an axis of its own to them."""
+"""Possible machines as columns: the middle one, several joined, and how a study adds an axis of its own."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -50,3 +50,22 @@ def across(machine: M, values: Mapping[str, Array], count: int, which: Any = Non
         else:
             numbers[address] = value
     return machine.rebuilt(numbers)
+
+
+def joined(machines: Sequence[M]) -> M:
+    """Machines of one layout as the columns of one, one after the other; a single one gets a column too.
+
+    Each has the same number of columns S, or none (S = 1); with V machines there are V x S scenarios.
+    """
+    size = max(machine.columns or 1 for machine in machines)
+    numbers: dict[str, Any] = {}
+    for address, first in machines[0].numbers.items():
+        values = [machine.numbers[address] for machine in machines]
+        if all(np.ndim(value) == 0 and value == first for value in values):
+            numbers[address] = first
+        else:
+            numbers[address] = np.concatenate([np.broadcast_to(value, size) for value in values])
+    if all(np.ndim(value) == 0 for value in numbers.values()):
+        address, first = next(iter(numbers.items()))
+        numbers[address] = np.full(len(machines) * size, float(first))
+    return machines[0].rebuilt(numbers)

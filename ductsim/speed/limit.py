@@ -159,19 +159,24 @@ class _Margins:
         self.calm = calm_point(machine)
         self._slips = bool(slipping(machine))
         self._near: Point | None = None if self.calm is None else self.calm.wide(count)
+        self._ran = np.zeros(count)  # the speed at which each such point was running
 
     def at(self, machine: MachineData, speed: Array, which: NDArray[np.intp]) -> Array:
         """Margins (places, n) of the scenarios `which`, given as a machine, at some speeds [m/s]."""
         some = type(machine)(machine.layout, {**machine.numbers, "crop.ground_speed": speed})
         near = None if self._near is None else self._near.take(which)
         # a belt that slips more the more it carries is settled anew at every speed
-        state = solve(some, raise_error=False) if self._slips else solve_running(some, self.calm, near)
+        if self._slips:
+            state = solve(some, raise_error=False)
+        else:
+            state = solve_running(some, self.calm, near, self._ran[which] / speed)
         own = margins(some, state)
         solved = np.asarray(state.solved)
         own = np.where(solved, own, np.nan)
         if self._near is not None:
             moving = np.flatnonzero(solved & (own > 0.0).all(axis=0))
             self._near.put(which[moving], state.arrays.point, moving)
+            self._ran[which[moving]] = speed[moving]
         return own
 
 

@@ -2,21 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ...answers.limits import limits_of
 from ...answers.state import solve
-from ...crop.crop import UNCERTAIN, Crop, with_crop
-from ...crop.margins import CONVEYING, Place, found_margins, limiting, places
-from ...crop.solving import calm_point
+from ...crop.crop import UNCERTAIN, with_crop
+from ...crop.margins import CONVEYING, Place, found_margins, places
 from ...description.possible import middle
 from ...errors import InputError, shown
 from ...fixes.file import read_fixes
-from ...fixes.fix import Fix
 from ...machine.machine import Machine
 from ...machine.possible import possible_machines
 from ...quantity import si
@@ -25,8 +22,9 @@ from ...speed import Calibration, crop_from
 from ...speed.conditioning import Conditioned, drawn
 from ...speed.limit import ROUGH, margins_at, place_limits, speed_limit
 from ...speed.raising import raising
+from .gains import gains_of
 from .narrowing import deciding, most_telling
-from .result import Gain, GroundSpeed, near_limit, usable_guess
+from .result import GroundSpeed, near_limit, usable_guess
 
 Array = NDArray[np.float64]
 
@@ -116,7 +114,7 @@ def ground_speed(
         margins=found_margins(loaded, solve(loaded, raise_error=False)),
         duct_margins=_duct_margins(judged, margins_at(loaded, [guess])[:, 0]),
         raising=raising(loaded.without_crop()),
-        gains=[_gain(fix, possible.without_crop(), own, draws, speeds, limit) for fix in wanted],
+        gains=gains_of(wanted, possible.without_crop(), own, draws, speeds, limit),
     )
 
 
@@ -165,36 +163,3 @@ def _draws(machine: Machine, samples: int, seed: int) -> dict[str, Array]:
 def _told(crop: Any, count: int, seed: int) -> Conditioned | None:
     """Draws of them by what was seen; None without a calibration."""
     return crop.conditioned(count, seed) if isinstance(crop, Calibration) else None
-
-
-# ---- fixes
-
-
-def _near(before: Array, limit: float, after: float) -> Array:
-    """Where the limit of every draw may be with a fix [m/s]: moved from before it as the middle one is."""
-    if after <= 0.0:
-        return np.full_like(before, near_limit(after))
-    near: Array = np.where(np.isfinite(before) & (before > 0.0), before, usable_guess(limit))
-    return near * (usable_guess(after) / usable_guess(limit))
-
-
-def _gain(
-    fix: Fix, plain: Machine, crop: Crop | None, draws: Mapping[str, Array], before: Array, limit: float
-) -> Gain:
-    """What a fix makes of the limiting speed, with the same draws as before it."""
-    try:
-        done = with_crop(fix.on(plain), crop)
-    except InputError as err:
-        return Gain(fix, np.nan, np.full_like(before, np.nan), problem=str(err))
-    one = middle(done)
-    after_one = float(speed_limit(one, near_limit(limit)))
-    cloud = done.rebuilt({**done.numbers, **draws})
-    after = np.asarray(speed_limit(cloud, _near(before, limit, after_one), ROUGH))
-    with np.errstate(all="ignore"):
-        ratio = after / before
-    at = one.rebuilt({**one.numbers, "crop.ground_speed": np.array([near_limit(after_one)])})
-    found = solve(at, raise_error=False, start=calm_point(one))
-    first = limiting(at, found)
-    place = Place(first.units[0], first.place[0], first.what[0]) if first.units[0] else None
-    over = [passed.sentence() for passed in limits_of(found) if passed.passed.any()]
-    return Gain(fix, after_one, ratio, place, f"not allowed: {'; '.join(over)}" if over else "")
