@@ -20,8 +20,7 @@ from chromium import Chromium
 import ductsim as ds
 from ductsim.readings.model import ReadingModel
 from ductsim.readings.unknowns import default_scale, nuisances, unknowns_of, usual_speed
-from ductsim.studies.fit.result import FAULTY
-from ductsim.studies.fit.suspecting import sound_belief, suspects_of
+from ductsim.studies.fit.suspecting import FAULTY, sound_belief, suspects_of
 
 TELLING = 3.0
 """A fit can tell where every explanation without its suspect is so much less probable."""
