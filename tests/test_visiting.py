@@ -21,7 +21,8 @@ FIXES = [
 @pytest.fixture
 def picker_fixes():
     """Those of the demonstration that take no more than half an hour."""
-    return [fix for fix in ds.read_fixes(demo_file("picker").parent / "picker_fixes.toml") if fix.minutes <= 30]
+    fixes = ds.read_fixes(demo_file("picker").with_name("picker_fixes.toml"))
+    return [fix for fix in fixes if fix.minutes <= 30]
 
 
 SIDES = ("left", "right")

@@ -317,7 +317,7 @@ class Weighing:
         return out
 
     def work(self, cost: float = 0.0) -> list[Work]:
-        """What can be done in the time beside readings of that cost: what would be done first, then by gain."""
+        """What can be done beside readings of that cost: first what would be done, then by gain."""
         found, weights, left = self.choices, self.belief.weights, self._beside(cost)
         places, first = found.within(left), found.best(weights, left)
         chances = dict(zip(places.tolist(), self.chances(places).tolist(), strict=True))
