@@ -9,6 +9,9 @@ from oracle import Oracle
 from oracle_parts import plain_parts
 
 import ductsim as ds
+from ductsim.network.chords import by_chords
+from ductsim.network.network import stacked
+from ductsim.network.newton import cold_start
 
 pytestmark = pytest.mark.filterwarnings("ignore::ductsim.errors.OutsideRange")
 
@@ -144,3 +147,24 @@ def test_a_jet_that_neither_blows_nor_loses_spoils_nothing(ends):
     for name in without.flow:
         assert state.flow[name] == pytest.approx(without.flow[name], rel=1e-9, abs=1e-12)
     assert abs(state.flow["jet", "suction"]) < 1e-12
+
+
+def test_chords_apart_leave_the_suction_of_a_tiny_nozzle_its_freedom():
+    """A nozzle that resists far more than the two paths act on each other must not slow the suction down."""
+    net = ds.Network(ds.Air(density=1.2, viscosity=1.8e-5), free_ends=False).hold("box", -12519.0)
+    lossless = {"suction_loss": 0.0, "mixing_loss": 0.0}
+    narrow = ds.Jet(
+        nozzle_area=1.26e-8, mixing_area=6.6e-4, angle=0.444, mixing_effectiveness=0.674, **lossless
+    )
+    wide = ds.Jet(nozzle_area=1.13e-6, mixing_area=0.62, angle=0.625, mixing_effectiveness=0.613, **lossless)
+    net.add("way in", ds.Transition(first_area=0.0116, second_area=1.9e-5, angle=0.115), "outside", "ring")
+    net.add("leak", ds.Leak(coefficient=0.107, exponent=0.922), "ring", "back")
+    net.add("narrow", narrow, "box", "ring", "a").add("wide", wide, "box", "a", "b")
+    net.add("jet", ds.Jet(nozzle_area=0.00726, mixing_area=0.06, angle=0.773), "box", "b", "c")
+    split = ds.Split(straight_area=0.156, branch_area=0.027, combined_area=0.25, angle=1.157)
+    system = net.add("split", split, "end", "back", "c").system()
+    eq = stacked(system, net.numbers(), net.air)[0].equations(system)
+    for apart in (False, True):
+        point, _ = by_chords(eq, cold_start(eq, None), None, 100, apart=apart)
+        miss = np.abs(eq.evaluate(point.flow, point.pressure, None).residual).max()
+        assert (miss < 1e-3) == apart

@@ -29,18 +29,19 @@ AT_REST = 1e-7  # of the largest flow: such a step is none
 
 
 def by_chords(
-    eq: Equations, point: Point, anchors: Array | None, limit: int, frozen: bool = False
+    eq: Equations, point: Point, anchors: Array | None, limit: int, frozen: bool = False, apart: bool = False
 ) -> tuple[Point, NDArray[np.intp]]:
     """So many steps from a point, or fewer when hardly anything moves any more; and how many each took.
 
-    Frozen keeps the temperatures. A scenario that has ended is not moved further by its neighbours.
+    Frozen keeps the temperatures. Apart lets the one of two paths that act on each other move freely that
+    resists far less: see `_least`. A scenario that has ended is not moved further by its neighbours.
     """
     with np.errstate(all="ignore"):
-        return _by_chords(eq, point, anchors, limit, 0.0 if frozen else RELAX)
+        return _by_chords(eq, point, anchors, limit, 0.0 if frozen else RELAX, apart)
 
 
 def _by_chords(
-    eq: Equations, point: Point, anchors: Array | None, limit: int, relax: float
+    eq: Equations, point: Point, anchors: Array | None, limit: int, relax: float, apart: bool
 ) -> tuple[Point, NDArray[np.intp]]:
     memory = np.zeros_like(point.flow)
     place = np.arange(eq.scenarios)
@@ -48,7 +49,7 @@ def _by_chords(
     going = np.ones(eq.scenarios, dtype=bool)
     values = eq.evaluate(point.flow, point.pressure, point.temperature_rise)
     for steps in range(limit):
-        line = np.maximum(_least(eq, values), memory)
+        line = np.maximum(_least(eq, values, apart), memory)
         values = eq.with_inertia(values, line - np.minimum(values.slope, line))
         step = newton_step(eq, values, point, anchors)
         flow, pressure = point.flow + step.flow, point.pressure + step.pressure
@@ -87,12 +88,18 @@ def _by_chords(
     return last, taken
 
 
-def _least(eq: Equations, values: Values) -> Array:
-    """The flattest line allowed on each path [Pa s/kg], (paths, S)."""
+def _least(eq: Equations, values: Values, apart: bool) -> Array:
+    """The flattest line allowed on each path [Pa s/kg], (paths, S).
+
+    Both of two paths that act on each other resist at least as much as they do that. It is enough that their
+    lines together outweigh it (apart): a tiny nozzle resists so much that its suction may move freely.
+    """
     out = np.maximum(values.slope, FALLING * np.abs(values.slope))
     for lg, (_, s12, s21, _) in zip(eq.system.pairs, values.pair_slope, strict=True):
         across = 0.5 * np.abs(s12 + s21)
-        for rows in (lg.rows, lg.partners):
-            out[rows] = np.maximum(out[rows], across)
+        one, two = out[lg.rows].copy(), out[lg.partners].copy()
+        for rows, other in ((lg.rows, two), (lg.partners, one)):
+            share = np.fmin(across / other, 1.0) if apart else 1.0
+            out[rows] = np.maximum(out[rows], across * share)
     more = least_slopes(eq, out)
     return out if more is None else out + more

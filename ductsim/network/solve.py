@@ -259,6 +259,7 @@ def solve_single(eq: Equations, structure: Structure, start: Point | None) -> So
         _need_too_much(eq, structure, out)
         _less_eased(eq, structure, out)
         _run_up_failed(eq, structure, out, RUN_UPS[1:])
+        _chords_for_failed(eq, structure, out, apart=True)
     return out
 
 
@@ -319,18 +320,21 @@ def _settle_left(system: System, numbers: Numbers, waiting: list[Waiting], out: 
     out.put(places[reached], again.take(reached))
 
 
-def _chords_for_failed(eq: Equations, structure: Structure, out: Solved) -> None:
-    """Solve what is left by lines that no cliff misleads: many together, then one by one."""
+def _chords_for_failed(eq: Equations, structure: Structure, out: Solved, apart: bool = False) -> None:
+    """Solve what is left by lines that no cliff misleads: many together, then one by one.
+
+    Apart takes longer steps in jets and tees, which may lead past a calmer point: the last that is tried.
+    """
     left = np.flatnonzero(~out.good & ~structure.fed & ~out.overloaded)
     if len(left) > FEW_SCENARIOS:
-        _chords_together(eq.take(left), structure.take(left), out, left)
+        _chords_together(eq.take(left), structure.take(left), out, left, apart)
     for s in np.flatnonzero(~out.good & ~structure.fed & ~out.overloaded):
         one = np.array([s])
         hard, anchors = eq.take(one), structure.take(one).anchors
         with np.errstate(all="ignore"):
             point = cold_start(hard, anchors)
         for _ in range(CHORD_ROUNDS):
-            point, taken = by_chords(hard, point, anchors, CHORD_STEPS)
+            point, taken = by_chords(hard, point, anchors, CHORD_STEPS, apart=apart)
             found = iterate(hard, point, anchors, CHORD_POLISH, damped=True)
             found.steps += out.steps[one] + taken
             out.put(one, found)
@@ -340,12 +344,12 @@ def _chords_for_failed(eq: Equations, structure: Structure, out: Solved) -> None
             _alternate(hard, structure.take(one), point, out, one)
 
 
-def _chords_together(eq: Equations, structure: Structure, out: Solved, places: Index) -> None:
+def _chords_together(eq: Equations, structure: Structure, out: Solved, places: Index, apart: bool) -> None:
     """The scenarios of `eq`, whose places in `out` these are, by chords in step."""
     with np.errstate(all="ignore"):
         point = cold_start(eq, structure.anchors)
     for _ in range(CHORD_ROUNDS):
-        point, taken = by_chords(eq, point, structure.anchors, CHORD_STEPS)
+        point, taken = by_chords(eq, point, structure.anchors, CHORD_STEPS, apart=apart)
         found = iterate(eq, point, structure.anchors, CHORD_POLISH, damped=True)
         found.steps += out.steps[places] + taken
         out.put(places, found)
