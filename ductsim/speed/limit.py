@@ -166,10 +166,11 @@ class _Margins:
         some = type(machine)(machine.layout, {**machine.numbers, "crop.ground_speed": speed})
         near = None if self._near is None else self._near.take(which)
         # a belt that slips more the more it carries is settled anew at every speed
-        if self._slips:
-            state = solve(some, raise_error=False)
-        else:
-            state = solve_running(some, self.calm, near, self._ran[which] / speed)
+        state = (
+            solve(some, raise_error=False)
+            if self._slips
+            else solve_running(some, self.calm, near, self._ran[which] / speed)
+        )
         own = margins(some, state)
         solved = np.asarray(state.solved)
         own = np.where(solved, own, np.nan)
