@@ -95,6 +95,13 @@ class ByName(Mapping[str, Any]):
         except (KeyError, TypeError):
             raise UnknownName.of(self._what, name, self._own) from None
 
+    def __contains__(self, name: object) -> bool:
+        """Whether something goes by that name; looks for no nearest one."""
+        try:
+            return name in self._own
+        except TypeError:
+            return False
+
     def get(self, name: str, default: Any = None) -> Any:
         """What goes by a name, or `default`."""
         return self._own.get(name, default)

@@ -47,6 +47,21 @@ def test_unit_4_limits_at_its_opening_at_six_km_h(found):
     assert "Unit 4 limits, at front 4" in str(found)
 
 
+def test_fixes_tried_together_come_to_what_each_comes_to_alone(picker):
+    fixes = [
+        ds.Fix("seal", change={"hatch leak 4.area": 0.0}),
+        ds.Fix("no such", change={"hatch leak 4.area": -1.0}),
+        ds.Fix("faster", change={"belt.engine_speed": "2200 rpm"}),
+    ]
+    together = ds.ground_speed(picker, fixes=fixes, samples=20).gains
+    assert [gain.fix.name for gain in together] == ["seal", "no such", "faster"]
+    for gain in together:
+        alone = ds.ground_speed(picker, fixes=[gain.fix], samples=20).gains[0]
+        assert (gain.place, gain.problem) == (alone.place, alone.problem)
+        assert gain.speed == pytest.approx(alone.speed, rel=1e-6, nan_ok=True)
+        assert gain.ratio == pytest.approx(alone.ratio, rel=2e-3, nan_ok=True)
+
+
 def test_with_its_hatch_sealed_another_unit_limits_at_a_higher_speed(picker, found):
     sealed = ds.ground_speed(picker.change(SEALED), samples=20)
     assert sealed.unit == "5" and sealed.limiting.part == "front 5"

@@ -177,6 +177,19 @@ def needed_by_hand(plan):
     return None
 
 
+def test_some_places_of_a_proof_are_the_proof_at_these_places(machine):
+    places = list(machine.layout.tapping)
+    some = [places[-1], places[0]]
+    part, alone = (
+        ds.proof(machine, None, None, FIX, at=places).only(some),
+        ds.proof(machine, None, None, FIX, at=some),
+    )
+    assert [point.tapping for point in part.points] == some
+    for word in ("means", "counts", "changes", "covariance", "weights", "power"):
+        assert getattr(part, word) == pytest.approx(getattr(alone, word), rel=1e-6), word
+    assert (part.readings_needed, part.sets_needed) == (alone.readings_needed, alone.sets_needed)
+
+
 def test_more_readings_are_asked_for_when_it_cannot_be_told(machine):
     rng = np.random.default_rng(8)
     rough = ReadingErrors(swing=60.0)

@@ -133,7 +133,7 @@ def proved_by(machine: Machine, fix: Fix, measures: str) -> str:
     try:
         every = proof(machine, None, None, fix, at=places)
         k = int(np.argmax(np.abs(every.expected) / np.sqrt(np.diag(every.covariance))))
-        return _told(proof(machine, None, None, fix, at=[places[k]]), measures)
+        return _told(every.only([places[k]]), measures)
     except (InputError, NoOperatingPoint):
         return "not known"
 

@@ -176,7 +176,8 @@ class _Margins:
         solved = np.asarray(state.solved)
         own = np.where(solved, own, np.nan)
         if self._near is not None:
-            moving = np.flatnonzero(solved & (own > 0.0).all(axis=0))
+            # what crawls is no better to go on from than the air alone
+            moving = np.flatnonzero(solved & (own > 0.0).all(axis=0) & (speed > 0.5 * self._ran[which]))
             self._near.put(which[moving], state.arrays.point, moving)
             self._ran[which[moving]] = speed[moving]
         return own

@@ -254,7 +254,7 @@ def _work_steps(
     looked = proof(subject, None, None, done, at=places)
     order = np.argsort(-np.abs(looked.expected), kind="stable")
     chosen = list(dict.fromkeys([places[order[0]], places[order[-1]]]))
-    chance = proof(subject, None, None, done, at=chosen).power
+    chance = looked.only(chosen).power
     points = [
         Reading(place, float(before), engine_speed=usual, set=name)
         for place, before in zip(places, looked.means[0], strict=True)

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -87,6 +88,19 @@ class Proof(Result):
         """Of the changes by the errors of the readings, (K, K)."""
         out: Array = np.diag(self.own) + self.common @ self.common.T
         return out
+
+    def only(self, tappings: Sequence[str]) -> Proof:
+        """The same proof by what is read at some of its tappings alone, in that order; nothing is solved."""
+        rows = [k for name in tappings for k, point in enumerate(self.points) if point.tapping == name]
+        return replace(
+            self,
+            points=[self.points[k] for k in rows],
+            means=self.means[:, rows],
+            counts=self.counts[:, rows],
+            own=self.own[rows],
+            common=self.common[rows],
+            changes=self.changes[rows],
+        )
 
     # ---- the effect
 
