@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,6 +14,8 @@ Array = NDArray[np.float64]
 
 STEPS = 8
 ENOUGH = 5e-2  # gain in chi-square that ends the search
+SHARES = (1.0, 0.3, 0.1)  # of a step: each is tried where those before are no better
+NUDGE = 0.05  # standard deviations by which an unknown is moved to see its slope
 
 
 @dataclass
@@ -32,12 +35,20 @@ class Weighed:
 
 
 def weigh(
-    problem: Problem, slopes: Array, at: Array, means: Array, sds: Array, start: Array | None = None
+    problem: Problem,
+    slopes: Array,
+    at: Array,
+    means: Array,
+    sds: Array,
+    start: Array | None = None,
+    own: Sequence[Sequence[int]] = (),
 ) -> Weighed:
     """Weigh hypotheses that differ in what they believe beforehand of each unknown.
 
-    All are searched at once, as columns, with one Jacobian whose columns are stretched as the problem knows;
-    the evidence is that of the linear, normal approximation at each answer (Laplace).
+    All are searched at once, as columns, with one Jacobian whose columns are stretched as the problem knows.
+    Where a hypothesis takes an unknown far from where the Jacobian was taken, its slope may be quite another
+    there (a screen that is nearly blinded): those of `own` are found by differences at every step. The
+    evidence is that of the linear, normal approximation at each answer (Laplace).
 
     Parameters
     ----------
@@ -51,19 +62,34 @@ def weigh(
         What each hypothesis believes.
     start : array (A, H), optional
         Where each search begins; at the means if not given.
+    own : sequence of sequences of int, optional
+        For each hypothesis the unknowns whose slopes are its own.
     """
     stretch = problem.stretch or np.ones_like
     goal = (problem.measured / problem.sd)[:, None]
     base = stretch(at[:, None])
     moving = base != 0.0
+    pairs = [(h, i) for h, of in enumerate(own) for i in of]
 
     def predict(x: Array) -> Array:
         problem.solves += x.shape[1]
         return problem.predict(x) / problem.sd[:, None]
 
-    def local(x: Array, sds: Array) -> Array:
-        factor = np.where(moving, stretch(x) / np.where(moving, base, 1.0), 1.0) * sds
+    def local(which: NDArray[np.intp]) -> Array:
+        """Jacobians of these hypotheses where they stand, in whitened unknowns."""
+        x = means[:, which] + sds[:, which] * u[:, which]
+        factor = np.where(moving, stretch(x) / np.where(moving, base, 1.0), 1.0) * sds[:, which]
         out: Array = slopes[None, :, :] * factor.T[:, None, :]
+        place = {int(h): k for k, h in enumerate(which)}
+        near = [(place[h], i) for h, i in pairs if h in place]
+        if near:
+            k, i = np.array(near, dtype=np.intp).T
+            h = which[k]
+            nudged = x[:, k]
+            nudged[i, np.arange(len(i))] += NUDGE * sds[i, h]
+            told = (predict(nudged) - predicted[:, h]) / NUDGE
+            known = np.isfinite(told).all(axis=0)
+            out[k[known], :, i[known]] = told[:, known].T
         return out
 
     u = np.zeros_like(means) if start is None else (start - means) / sds
@@ -73,14 +99,14 @@ def weigh(
     live = np.arange(len(cost))
     for _ in range(STEPS):
         mean, sd = means[:, live], sds[:, live]
-        j = local(mean + sd * u[:, live], sd)
+        j = local(live)
         target = np.einsum("hma,ah->mh", j, u[:, live]) + goal - predicted[:, live]
         inner = np.eye(len(slopes)) + j @ j.transpose(0, 2, 1)
         k = np.linalg.solve(inner, target.T[:, :, None])
         step = (j.transpose(0, 2, 1) @ k)[:, :, 0].T - u[:, live]
         before = cost[live]
         waiting = np.arange(len(live))
-        for share in (1.0, 0.3):
+        for share in SHARES:
             trial = u[:, live[waiting]] + share * step[:, waiting]
             trial *= np.minimum(1.0, reach[live[waiting]] / np.maximum(np.linalg.norm(trial, axis=0), 1e-9))
             there = predict(mean[:, waiting] + sd[:, waiting] * trial)
@@ -95,10 +121,9 @@ def weigh(
         live = live[before - cost[live] > ENOUGH]
         if not len(live):
             break
-    x = means + sds * u
-    j = local(x, sds)
+    j = local(np.arange(len(cost)))
     inner = np.eye(len(slopes)) + j @ j.transpose(0, 2, 1)
-    return Weighed(x, -0.5 * cost - 0.5 * np.linalg.slogdet(inner)[1])
+    return Weighed(means + sds * u, -0.5 * cost - 0.5 * np.linalg.slogdet(inner)[1])
 
 
 def _cost(misfit: Array, u: Array) -> Array:

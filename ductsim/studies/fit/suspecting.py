@@ -165,7 +165,7 @@ class _Search:
         beliefs = [self.believed(f) for f in trial]
         means, sds = (np.array([b[k] for b in beliefs]).T for k in (0, 1))
         starts = np.array([self._start(f, means[:, i]) for i, f in enumerate(trial)]).T
-        weighed = weigh(self.problem, self.base.slopes, self.base.x, means, sds, starts)
+        weighed = weigh(self.problem, self.base.slopes, self.base.x, means, sds, starts, trial)
         self.at.update({f: weighed.x[:, i] for i, f in enumerate(trial)})
         return [float(v) for v in weighed.log_evidence]
 
