@@ -66,6 +66,7 @@ def coefficients(part):
         ),
         (lambda: Fan(**(CURVE | {"speed": 3600})), ["fan: speed", "3600 rpm"]),
         (lambda: Fan(**(CURVE | {"flow": [0.0, 2.0, 1.0]})), ["flow[2]", "do not rise", "larger"]),
+        (lambda: Fan(**(CURVE | {"flow": [0.0, 5e-324, 1.0]})), ["flow[1]", "do not rise", "larger"]),
         (lambda: Fan(**(CURVE | {"flow": [0.0, 1.0]})), ["total_pressure", "3 values for 2 flows"]),
         (lambda: Fan(**(CURVE | {"flow": [0.0], "total_pressure": [1.0]})), ["flow", "2 to 200 points"]),
         (lambda: Fan(**(CURVE | {"total_pressure": [0.0, 0.0, 0.0]})), ["no pressure is above zero"]),

@@ -29,6 +29,8 @@ from .wheels import ASSUMED_SPREADS, WHEELS
 SHAPE = ((0.0, 0.95), (0.06, 1.02), (0.12, 1.0), (0.18, 0.86), (0.24, 0.60), (0.30, 0.25))
 DESIGN = SHAPE[3]
 STANDARD_AIR = 1.2
+ROUNDING = 1e-15
+"""Flows nearer to each other than this share of the largest are one: the slope between them is no number."""
 """Density that fan curves are stated for where nothing else is said [kg/m3]; common practice."""
 SHAPE_WORDS = {
     **dict.fromkeys(
@@ -228,7 +230,7 @@ class Fan(Part):
                     allowed="as many values as flows",
                 )
         for i in range(1, n):
-            if not np.all(np.greater(self.flow[i], self.flow[i - 1])):
+            if not np.all(np.greater(self.flow[i], self.flow[i - 1] + ROUNDING * self.flow[-1])):
                 raise InputError(
                     "the flows do not rise from point to point",
                     place=f"fan: flow[{i}]",
