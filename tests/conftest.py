@@ -1,6 +1,5 @@
 """Settings for all tests."""
 
-import gc
 import os
 
 # Small systems are solved quickest by one thread; before NumPy is imported, in workers too.
@@ -15,8 +14,3 @@ __all__ = ["kept", "refused", "run"]  # fixtures that any test may ask for
 
 # No test depends on the time it takes, and a run can be repeated exactly.
 settings.load_profile("ductsim")
-
-
-def pytest_collection_finish():
-    """What was collected stays to the end: the garbage collector need not look through it again and again."""
-    gc.freeze()
