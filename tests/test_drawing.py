@@ -21,6 +21,7 @@ import ductsim as ds
 from ductsim.display import canvas, style
 from ductsim.drawing import picture as drawing
 from ductsim.drawing.plan import crossings, plan
+from ductsim.drawing.sheet import WIDEST_LINE, Sheet
 from ductsim.drawing.spots import ROW, port
 from ductsim.drawing.symbols import SYMBOLS, symbol_of, tint, words_of
 from ductsim.errors import InputError
@@ -228,9 +229,9 @@ def test_warm_is_pressure_cool_is_vacuum():
 
 
 def test_more_air_makes_a_thicker_line():
-    sheet = drawing.Sheet(ds.demo("picker").solve(), plan(ds.demo("picker")), "metric")
+    sheet = Sheet(ds.demo("picker").solve(), plan(ds.demo("picker")), "metric")
     widths = [sheet.line_width(flow) for flow in (0.0, 0.1, 1.0, sheet.most)]
-    assert widths == sorted(widths) and widths[-1] == pytest.approx(drawing.WIDEST_LINE)
+    assert widths == sorted(widths) and widths[-1] == pytest.approx(WIDEST_LINE)
     assert sheet.line_width(-1.0) == sheet.line_width(1.0)
 
 

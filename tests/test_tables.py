@@ -9,7 +9,8 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 
 import ductsim as ds
-from ductsim.display.tables import WIDTH, columns, figure, frame, html, html_table, json_rows, plain, text
+from ductsim.display.figures import figure
+from ductsim.display.tables import WIDTH, columns, frame, html, html_table, json_rows, plain, text
 from ductsim.quantity import convert
 
 ROWS = [

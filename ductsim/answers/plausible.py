@@ -31,6 +31,7 @@ from ..questions.gauges import stacked_path
 from ..result import Note
 from ..statistics import middle
 from ..wording import gathered, listed, said
+from .exchanged import exchanged, general
 from .solved import SolvedMachine
 
 Span = tuple[float, float]
@@ -118,7 +119,6 @@ AWAY = 2.6
 does, between the two factors. The ends of four even steps lie twice as far and a little more."""
 OUT_OF_LINE = 0.10  # of the highest point; an end of the curve may lie three times as far
 SIZES = ("m", "m2")
-SIDES = re.compile(r"\b(left|right|front|rear|upper|lower|inner|outer)\b")
 
 
 class _Number(NamedTuple):
@@ -182,7 +182,7 @@ def plausibility(state: SolvedMachine, measures: str = "") -> Looked:
     found = [*_unusual(own), *_odd_siblings(groups), *_shapes(state, own), *_fans(state, numbers)]
     fast = list(_velocities(state)) if bool(np.all(state.solved)) else []
     found += [note for note in fast if note is not None]
-    notes = [*_told(found, measures or state.machine.measures), *_exchanged(state.machine.layout)]
+    notes = [*_told(found, measures or state.machine.measures), *exchanged(state.machine.layout)]
     usual = sum(n.key in USUAL.get(n.kind, {}) for n in own)
     return Looked(notes, usual, sum(map(len, groups)), len(state.machine.layout.fans), len(fast))
 
@@ -269,20 +269,11 @@ def _siblings(layout: Layout, numbers: list[_Number]) -> Iterator[list[_Number]]
     for n in numbers:
         if n.measure in SIZES and not issubclass(n.kind, Leak):
             number_key = n.address.removeprefix(n.owner)
-            groups.setdefault((_general(layout, n.owner), number_key), []).append(n)
+            groups.setdefault((general(layout, n.owner), number_key), []).append(n)
     count = len(layout.units)
     for (name, _), group in groups.items():
         if len(group) > 1 and len(group) == (2 if "<" in name else count):
             yield group
-
-
-def _general(layout: Layout, owner: str) -> str:
-    """The name with "*" for the unit in it, or "<" for the side."""
-    for unit in layout.units:
-        name, found = re.subn(rf"(?<!\w){re.escape(unit.name)}(?!\w)", "*", owner)
-        if found:
-            return name
-    return SIDES.sub("<", owner)
 
 
 def _odd_siblings(groups: Iterable[list[_Number]]) -> Iterator[_Odd]:
@@ -469,39 +460,3 @@ def _velocities(state: SolvedMachine) -> Iterator[_Odd | None]:
             yield _Odd(part.name, address, velocity, "m/s", words, ends, "the velocity there")
         else:
             yield None
-
-
-# ---- things exchanged
-
-
-def _exchanged(layout: Layout) -> list[Note]:
-    """Parts and units that are connected with the things of another unit than their name says.
-
-    Only where every other unit's part of that name is connected with its own.
-    """
-    names = [unit.name for unit in layout.units]
-    links: dict[tuple[str, str, int], list[tuple[str, str, str]]] = {}
-    objects = [(part.name, part.ends) for part in layout.parts]
-    objects += [(tap.name, (tap.path,)) for tap in layout.tappings]
-    objects += [(f"unit {u.name}", (u.vacuum_at, u.duct, *u.openings)) for u in layout.units]
-    for owner, ends in objects:
-        own = _unit_in(owner, names)
-        for place, end in enumerate(ends):
-            other = _unit_in(end, names)
-            if own and other:
-                key = (_general(layout, owner), _general(layout, end), place)
-                links.setdefault(key, []).append((owner, end, own if own == other else ""))
-    out = []
-    for group in links.values():
-        wrong = [(owner, end) for owner, end, own in group if not own]
-        if len(group) == len(names) > 2 and 0 < len(wrong) <= 2:
-            out += [
-                Note(f"{owner} is connected with {end}, those of the other units with their own.",
-                     "exchanged", owner)
-                for owner, end in wrong
-            ]  # fmt: skip
-    return out
-
-
-def _unit_in(name: str, units: Iterable[str]) -> str:
-    return next((u for u in units if re.search(rf"(?<!\w){re.escape(u)}(?!\w)", name)), "")

@@ -15,13 +15,13 @@ import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
 from copy import copy
 from dataclasses import dataclass
-from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from ..errors import visible
 from ..quantity import SUITED, convert, display_measure, key_measure, suited
+from .figures import BLANK, figure, figures, is_number
 from .rows import Rows
 
 if TYPE_CHECKING:
@@ -30,9 +30,6 @@ if TYPE_CHECKING:
 Row = Mapping[str, Any]
 WIDTH = 100
 GAP = "  "
-LONGEST_WHOLE = 10**15
-"""Numbers below it are written out."""
-BLANK = "-"
 
 OWN_MEASURE = (
     "value",
@@ -122,11 +119,11 @@ def _column(key: str, rows: Sequence[Row], measures: str, own: bool) -> Column:
         return Column(key, _words(key), "", cells)
     name, measure = key_measure(key)
     if not measure:
-        if _is_share(key) and all(_is_number(v) or v is None for v in values):
+        if _is_share(key) and all(is_number(v) or v is None for v in values):
             return Column(key, _words(key), "%", [None if v is None else plain(100.0 * v) for v in values])
         return Column(key, _words(key), "", values)
     label = display_measure(measure, measures)
-    cells = [plain(convert(value, measure, label)) if _is_number(value) else value for value in values]
+    cells = [plain(convert(value, measure, label)) if is_number(value) else value for value in values]
     return Column(key, _words(name), label, cells)
 
 
@@ -171,7 +168,7 @@ def _in_own(value: Any, row: Row, key: str, measures: str) -> Any:
     """
     if isinstance(value, list):
         return ", ".join(str(_in_own(item, row, key, measures)).replace(",", "") for item in value)
-    if not _is_number(value):
+    if not is_number(value):
         return value
     label = _own_measure(row, measures)
     numbers = [
@@ -196,10 +193,6 @@ def _converted(value: Any, row: Row, key: str, label: str) -> float:
     return float(shown)
 
 
-def _is_number(value: Any) -> bool:
-    return isinstance(value, (int, float)) and not isinstance(value, bool)
-
-
 # ---- single values
 
 
@@ -218,64 +211,6 @@ def plain(value: Any) -> Any:
     if isinstance(value, (list, tuple, set, frozenset)):
         return [plain(item) for item in value]
     return str(value)
-
-
-def figure(value: float | None, digits: int = 4) -> str:
-    """A single number with so many digits that count, without an exponent where it can be helped.
-
-    Examples
-    --------
-    >>> figure(2100.0), figure(0.000412345), figure(-1.5), figure(None)
-    ('2,100', '0.0004123', '-1.5', '-')
-    """
-    if value is None or not math.isfinite(value):
-        return BLANK
-    if value == 0.0:
-        return "0"
-    places = digits - 1 - math.floor(math.log10(abs(value)))
-    if places > digits + 6 or places < digits - 10:
-        return f"{value:.{digits - 1}e}"
-    text = f"{value:,.{max(places, 0)}f}"
-    return text.rstrip("0").rstrip(".") if "." in text else text
-
-
-def _figures(values: list[Any], measure: str) -> list[str]:
-    """The numbers of one column with the same decimals, so that they align.
-
-    Numbers without a measure may be of unlike kinds: each then gets its own decimals where they differ much.
-    """
-    known = [v for v in values if _is_number(v)]
-    if all(isinstance(v, int) for v in known):
-        return [_whole(v) if _is_number(v) else BLANK for v in values]
-    sizes = [abs(v) for v in known if v]
-    if not sizes:
-        return ["0" if _is_number(v) else BLANK for v in values]
-    places = _places(min(sizes), max(sizes), measure)
-    whole = all(v == round(v) for v in known) and max(sizes) < 1e6
-    long = abs(places) > 6 or max(sizes) >= LONGEST_WHOLE
-    if long or (not measure and min(sizes) < 1e-3 * max(sizes)):
-        return [figure(v, 3) if _is_number(v) else BLANK for v in values]
-    places = 0 if whole else max(places, 0)
-    texts = [f"{v:,.{places}f}" if _is_number(v) else BLANK for v in values]
-    return [f"{0.0:.{places}f}" if _is_zero(text) else text for text in texts]
-
-
-def _whole(value: int) -> str:
-    """A whole number; one that no page holds with an exponent."""
-    return f"{value:,d}" if abs(value) < LONGEST_WHOLE else f"{Decimal(value):.2e}"
-
-
-def _places(smallest: float, largest: float, measure: str) -> int:
-    """The decimals of a column: three digits that count for the largest, one more if others need it."""
-    if measure == "%":
-        return 0 if smallest >= 1.0 else 1
-    places = 2 - math.floor(math.log10(largest))
-    return max(places, min(2 - math.floor(math.log10(smallest)), places + 1))
-
-
-def _is_zero(text: str) -> bool:
-    """Whether a number's text shows nothing but zeros, perhaps with a sign to take away."""
-    return text != BLANK and not text.lstrip("-").strip("0.")
 
 
 def _cell(value: Any) -> str:
@@ -315,11 +250,11 @@ class _Laid:
     """A column laid out: its cells as texts and its width."""
 
     def __init__(self, column: Column) -> None:
-        own = _figures(column.values, column.measure) if column.numeric else None
+        own = figures(column.values, column.measure) if column.numeric else None
         self.cells = own or ["" if v == "" else _cell(v) for v in column.values]
         short = max(map(_wide, self.cells)) <= LONGEST_WORD  # longer ones may have to be broken
-        figures = short and _all_figures(column) and not any(map(_is_list, column.values))
-        self.right = column.numeric or figures
+        numbers = short and _all_figures(column) and not any(map(_is_list, column.values))
+        self.right = column.numeric or numbers
         self.words, self.measure = column.words, column.measure
         body = max(map(_wide, [*self.cells, self.measure]))
         self.width = max(body, _wide(self.words))  # all on one line
