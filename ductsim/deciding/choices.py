@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import combinations
 from typing import Any
 
 import numpy as np
@@ -12,7 +11,7 @@ from numpy.typing import NDArray
 
 from ..errors import InputError
 from ..fixes.file import read_fixes
-from ..fixes.fix import Fix, Task, all_cautions
+from ..fixes.fix import Fix, Task, all_cautions, spelled_out
 from ..fixes.sets import NOTICED, combining
 from ..inference.worth import best_now
 from ..machine.machine import Machine
@@ -111,12 +110,7 @@ class Offer:
         question(machine.layout, of)
         given = usual_fixes(machine, wanted) if fixes is None else read_fixes(fixes)
         at_most(len(given), MOST_FIXES, "fixes to decide among", "fixes")
-        tasks, left_out = [], {}
-        for fix in given:
-            try:
-                tasks.append(Task.of(fix, machine))
-            except InputError as err:
-                left_out[fix.name] = str(err)
+        tasks, left_out = spelled_out(given, machine)
         if not tasks:
             why = next(iter(left_out.values()), "there is no fix")
             raise InputError(why, place="fixes", allowed="fixes that can be done on this machine")
@@ -139,12 +133,12 @@ def choices(belief: Belief, offer: Offer, minutes: float | None = None) -> tuple
     sign = 1.0 if engine.question.more_is_better else -1.0
     found = engine.solve(np.concatenate([np.zeros((1, n), dtype=bool), np.eye(n, dtype=bool)]))
     alone = sign * (found.answer[1:] - found.answer[0])
-    members, answers, reasons = [frozenset[int](), *map(frozenset, combinations(range(n), 1))], found, []
-    reasons = list(answers.reasons)
-    rows = found.answer
+    mean = np.nan_to_num(alone) @ belief.weights
+    members = [frozenset[int](), *(frozenset([i]) for i in range(n))]
+    reasons, rows = list(found.reasons), found.answer
     if minutes is not None:
         usable = [i for i in range(n) if reasons[i + 1] is None and time[i] <= minutes]
-        sets = _sets(usable, time, np.nan_to_num(alone) @ belief.weights, minutes)
+        sets = _sets(usable, time, mean, minutes)
         if sets:
             more = engine.solve(np.array([[i in own for i in range(n)] for own in sets]))
             members, reasons = [*members, *sets], [*reasons, *more.reasons]
@@ -159,7 +153,6 @@ def choices(belief: Belief, offer: Offer, minutes: float | None = None) -> tuple
     kept = np.isfinite(gains[fine]).all(axis=0)
     if not kept.any():
         raise InputError("no possible machine has an answer", place="what to do next")
-    mean = np.nan_to_num(alone) @ belief.weights
     out = Choices(
         of=engine.of,
         measure=engine.question.measure,

@@ -293,6 +293,32 @@ def work_on(layout: Layout, address: str) -> list[str]:
     return [kind.work_on.get(number_key, kind.work)]
 
 
+def spelled_out(fixes: Iterable[Fix], machine: MachineData) -> tuple[list[Task], dict[str, str]]:
+    """The fixes on a machine, and of those that cannot be done there, by name, why."""
+    tasks: list[Task] = []
+    errors: dict[str, str] = {}
+    for fix in fixes:
+        try:
+            tasks.append(Task.of(fix, machine))
+        except InputError as err:
+            errors[fix.name] = str(err)
+    return tasks, errors
+
+
+def named_once(fixes: Iterable[Fix]) -> None:
+    """Refuse fixes of one name.
+
+    Raises
+    ------
+    InputError
+        Naming the first that is used twice.
+    """
+    names = [fix.name for fix in fixes]
+    for name in names:
+        if names.count(name) > 1:
+            raise InputError(f"the name {name!r} is used twice", place="fixes", allowed="each name once")
+
+
 def all_cautions(tasks: Iterable[Task]) -> list[str]:
     """The cautions of several fixes, each once, the constant one last."""
     out: list[str] = []

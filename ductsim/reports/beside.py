@@ -10,9 +10,8 @@ from numpy.typing import NDArray
 
 from ..answers.state import solve
 from ..display.tables import escaped
-from ..errors import InputError
 from ..fixes.file import read_fixes
-from ..fixes.fix import Fix, Task
+from ..fixes.fix import Fix, Task, spelled_out
 from ..fixes.several import Several
 from ..machine.machine import Machine
 from ..questions.vocabulary import question
@@ -36,15 +35,9 @@ class Ticks:
     """
 
     def __init__(self, machine: Machine, source: Any) -> None:
-        self.fixes: dict[str, Fix] = {}
-        self.problems: list[str] = []
-        for fix in [] if source is None else read_fixes(source):
-            try:
-                Task.of(fix, machine)
-            except InputError as err:
-                self.problems.append(str(err))
-            else:
-                self.fixes[fix.name] = fix
+        tasks, errors = spelled_out([] if source is None else read_fixes(source), machine)
+        self.fixes: dict[str, Fix] = {task.fix.name: task.fix for task in tasks}
+        self.problems = list(errors.values())
 
     def done(self, machine: Machine, names: tuple[str, ...]) -> Machine:
         """A machine with some of them done."""

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
 
@@ -127,20 +126,11 @@ def about_readings(found: Findings) -> list[str]:
 
 def _its_cost(found: Findings, fit: Fit, address: str) -> str:
     """What a leak takes from the weakest unit."""
-    if address not in {row["unknown"] for row in fit.unknowns} or not found.machine.layout.units:
-        return ""
-    rows = {row["leak"]: row for row in _costs(fit)}
-    row = rows.get(address)
+    row = next((row for row in fit.priced if row["leak"] == address), None)
     if row is None or row["low"] <= 0.0:
         return ""
     value, ends = within(row["cost"], (row["low"], row["high"]), "Pa", found.measures)
     return f" It costs the weakest unit {value} ({ends} at 95 %)."
-
-
-def _costs(fit: Fit) -> list[dict[str, Any]]:
-    """What each leak costs; nothing where no leak was sought."""
-    leaks = [u.address for u in fit.wanted if fit.given.layout.part[u.address.partition(".")[0]].kind.is_leak]
-    return fit.costs() if leaks else []
 
 
 # ---- the jobs

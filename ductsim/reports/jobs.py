@@ -119,10 +119,6 @@ def proved_by(machine: Machine, fix: Fix, measures: str) -> str:
         The work.
     measures : str
         "metric" or "inch".
-    fix : Fix
-        The work.
-    measures : str
-        "metric" or "inch".
     """
     turned = _turned(machine, fix)
     if turned:

@@ -13,7 +13,7 @@ from ...crop.crop import Crop, with_crop
 from ...description.changing import Setting
 from ...errors import InputError, shown
 from ...fixes.file import read_fixes
-from ...fixes.fix import Fix, Task
+from ...fixes.fix import Fix, Task, named_once, spelled_out
 from ...fixes.sets import CONTRADICTION, Answers, Combining, combining
 from ...machine.machine import Machine
 from ...quantity import RPM, si
@@ -49,7 +49,7 @@ def solved_fixes(
 ) -> SolvedFixes:
     """Solve every set of the fixes at every engine speed; see `field_card`."""
     fixes = checked(given)
-    tasks, errors = _spelled_out(fixes, machine)
+    tasks, errors = spelled_out(fixes, machine)
     turning = _turning(machine, tasks)
     own = [task for task in tasks if task.fix.name not in turning]
     engine = combining(machine, own, of)
@@ -95,28 +95,14 @@ def checked(given: Any) -> list[Fix]:
     fixes = read_fixes(given)
     if not fixes:
         raise InputError("there is no fix", place="fixes", allowed="a file of fixes with one [[fix]] or more")
-    names = [fix.name for fix in fixes]
-    for name in names:
-        if names.count(name) > 1:
-            raise InputError(f"the name {name!r} is used twice", place="fixes", allowed="each name once")
+    named_once(fixes)
     at_most(len(fixes), MOST_FIXES, "fixes on one page", "fixes")
     return list(fixes)
 
 
 def tasks_of(machine: Machine, solved: SolvedFixes) -> list[Task]:
     """The fixes of a page spelled out for its machine."""
-    return _spelled_out([*solved.fixes, *(fix for fix, _ in solved.turning)], machine)[0]
-
-
-def _spelled_out(fixes: Iterable[Fix], machine: Machine) -> tuple[list[Task], dict[str, str]]:
-    tasks: list[Task] = []
-    errors: dict[str, str] = {}
-    for fix in fixes:
-        try:
-            tasks.append(Task.of(fix, machine))
-        except InputError as err:
-            errors[fix.name] = str(err)
-    return tasks, errors
+    return spelled_out([*solved.fixes, *(fix for fix, _ in solved.turning)], machine)[0]
 
 
 # ---- engine speeds

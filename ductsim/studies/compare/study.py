@@ -11,9 +11,8 @@ from numpy.typing import NDArray
 from ...arguments import listed
 from ...errors import InputError, shown
 from ...fixes.file import read_fixes
-from ...fixes.fix import Fix, Task
+from ...fixes.fix import Fix, named_once, spelled_out
 from ...fixes.sets import combining
-from ...machine.machine import Machine
 from ...machine.possible import possible_machines
 from .choice import search
 from .result import Comparison, minutes_of
@@ -77,7 +76,7 @@ def compare(
     machine = possible_machines(machine_or_fit)
     given = _checked(read_fixes(fixes))
     within = minutes_of(budget)
-    tasks, errors = _spelled_out(given, machine)
+    tasks, errors = spelled_out(given, machine)
     engine = combining(machine, tasks, of)
     n = len(tasks)
     _bound(engine.machines, n)
@@ -106,18 +105,6 @@ def compare(
     found.sure.need([0, *(1 << i for i in range(n))])
     _recommend(found)
     return found
-
-
-def _spelled_out(fixes: Sequence[Fix], machine: Machine) -> tuple[list[Task], dict[str, str]]:
-    """The fixes on that machine, and why the others cannot be done there."""
-    tasks: list[Task] = []
-    errors: dict[str, str] = {}
-    for fix in fixes:
-        try:
-            tasks.append(Task.of(fix, machine))
-        except InputError as err:
-            errors[fix.name] = str(err)
-    return tasks, errors
 
 
 def _some(machines: int, sets: int) -> NDArray[np.intp] | None:
@@ -233,10 +220,7 @@ def _checked(fixes: Any) -> list[Fix]:
         raise InputError(
             f"there are {len(out):,} fixes", place="fixes", allowed=f"{MOST_FIXES} in one comparison"
         )
-    names = [fix.name for fix in out]
-    for name in names:
-        if names.count(name) > 1:
-            raise InputError(f"the name {name!r} is used twice", place="fixes", allowed="each name once")
+    named_once(out)
     return out
 
 

@@ -20,7 +20,7 @@ LEAST = 1.0  # a leak that costs the weakest unit less is not the costliest [Pa]
 
 
 def priced(fit: Fitted) -> list[Row]:
-    """The same for the fit's own draws; nothing where there is no leak, no unit, or no answer."""
+    """What a fit says of itself: `costs`, or nothing where there is no leak, no unit, or no answer."""
     if not has_costs(fit):
         return []
     try:

@@ -175,13 +175,6 @@ def sentences(found: GroundSpeed, measures: str) -> list[str]:
     return out
 
 
-def in_one_sentence(found: GroundSpeed, measures: str) -> str:
-    """What limits, at which flow of crop, and which speed that is."""
-    if found.limiting is None or not 0.0 < found.limit < np.inf:
-        return sentences(found, measures)[0]
-    return f"{_what_limits(found, found.limiting, measures)}; in {_which_speed(found, measures)}."
-
-
 def _what_limits(found: GroundSpeed, place: Place, measures: str) -> str:
     why = "the air for each kilogram of crop" if place.what == RATIO else f"the {place.what}"
     flow = said(found.crop_flow, "kg/s", measures)
