@@ -137,6 +137,10 @@ def test_the_sheet_is_a_readings_file_and_a_page(machine, plan, tmp_path):
     plain = (tmp_path / "page.txt").read_text(encoding="utf-8")
     for words in ("lock it out", "seal left", "____"):
         assert words in plain
+    for name in ("inch.html", "inch.txt"):
+        plan.write_sheet(tmp_path / name, measures="inch")
+        page = (tmp_path / name).read_text(encoding="utf-8")
+        assert "inH2O" in page and " Pa" not in page
     with pytest.raises(ds.InputError, match=r"a \.csv, \.html or \.txt file"):
         plan.write_sheet(tmp_path / "sheet.pdf")
 

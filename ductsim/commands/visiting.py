@@ -38,7 +38,7 @@ def _visit(args: Namespace) -> Answer:
     found = visit(inputs.machine, fixes, args.minutes, taken, answer=args.of or USUAL, spent=args.spent)
     closing = []
     if args.sheet:
-        found.write_sheet(args.sheet)
+        found.write_sheet(args.sheet, measures=args.measures)
         closing.append(f"The sheet is written to {args.sheet}.")
     if args.after:
         found.write_sheet(args.after, after=True)

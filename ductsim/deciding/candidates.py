@@ -11,7 +11,7 @@ from ..readings.unknowns import usual_speed
 from ..wording import gathered
 
 TAPING = 1.5  # minutes for taping one opening shut and freeing it again: common practice, no published source
-NEW_SPEED = 1.0  # minutes for another engine speed
+NEW_SPEED = 1.0  # minutes for another engine speed: our assumption
 SPEEDS = 3
 NEXT = "next"
 """The set of readings that are still to be taken."""

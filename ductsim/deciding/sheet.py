@@ -27,18 +27,13 @@ def sheet_rows(layout: Layout, readings: Sequence[Reading]) -> list[dict[str, An
             "step": i,
             "tape_shut": taped_words(layout, r.blanked) or "nothing",
             "engine_speed_rpm": None if r.engine_speed is None else r.engine_speed * RPM,
-            "tapping": place(r),
+            "tapping": r.place,
             "quantity": r.quantity,
             "expected_Pa": r.value,
             "value": "",
         }
         for i, r in enumerate(readings, 1)
     ]
-
-
-def place(reading: Reading) -> str:
-    """The tapping, or the two of a difference, as a file of readings has it."""
-    return f"{reading.tapping} - {reading.minus}" if reading.minus else reading.tapping
 
 
 def sheet_text(readings: Sequence[Reading], taken: Sequence[Reading] = ()) -> str:
@@ -50,7 +45,7 @@ def sheet_text(readings: Sequence[Reading], taken: Sequence[Reading] = ()) -> st
     writer.writerow([*HEADER, *more])
     for r, value in own:
         speed = "" if r.engine_speed is None else f"{r.engine_speed * RPM:.10g} rpm"
-        cells = [place(r), r.quantity, value, speed, r.set, BETWEEN.join(r.blanked), r.note]
+        cells = [r.place, r.quantity, value, speed, r.set, BETWEEN.join(r.blanked), r.note]
         writer.writerow([*cells, *(_more(r)[key] for key in more)])
     return text.getvalue()
 

@@ -119,10 +119,14 @@ class Reading:
         return QUANTITIES[self.quantity]
 
     @property
+    def place(self) -> str:
+        """The tapping, or the two of a difference, as a file of readings has it."""
+        return f"{self.tapping} - {self.minus}" if self.minus else self.tapping
+
+    @property
     def where(self) -> str:
-        """What was read, in words: "door 2", "total at door 2", "door 2 - door 4"."""
-        place = f"{self.tapping} - {self.minus}" if self.minus else self.tapping
-        return place if self.quantity == "static" else f"{self.quantity} of {place}"
+        """What was read, in words: "door 2", "total of door 2", "door 2 - door 4"."""
+        return self.place if self.quantity == "static" else f"{self.quantity} of {self.place}"
 
     @property
     def how(self) -> str:

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from ..deciding.candidates import taped_words
-from ..deciding.sheet import place
 from ..description.layout import Layout
 from ..display.tables import escaped
 from ..display.tables import text as table_text
 from ..quantity import RPM
+from ..wording import said
 from .steps import FIX, Step
 
 STYLE = """
@@ -24,9 +24,14 @@ BLANK = '<td class="blank"></td>'
 
 
 def page(
-    title: str, layout: Layout, sentences: Sequence[str], steps: Sequence[Step], cautions: Sequence[str]
+    title: str,
+    layout: Layout,
+    sentences: Sequence[str],
+    steps: Sequence[Step],
+    cautions: Sequence[str],
+    measures: str,
 ) -> str:
-    """The whole visit as one page of HTML that needs nothing else."""
+    """The whole visit as one page of HTML that needs nothing else; `measures` is "metric" or "inch"."""
     title = escaped(title)
     body = [f"<h1>Visit: {title}</h1>", "<p>Date ____________ &nbsp; Who ____________</p>"]
     body += [f"<p>{escaped(words)}</p>" for words in sentences]
@@ -39,13 +44,13 @@ def page(
             continue
         heads = "".join(
             f"<th>{escaped(word)}</th>"
-            for word in ("tapping", "tape shut", "engine speed", "expected [Pa]", "read", "remark")
+            for word in ("tapping", "tape shut", "engine speed", "expected", "read", "remark")
         )
         rows = []
         for r in step.readings:
             speed = "" if r.engine_speed is None else f"{r.engine_speed * RPM:,.0f} rpm"
             taped = taped_words(layout, r.blanked) or "nothing"
-            cells = (place(r), taped, speed, f"{r.value:.0f}")
+            cells = (r.place, taped, speed, said(r.value, r.measure, measures))
             rows.append("<tr>" + "".join(f"<td>{escaped(c)}</td>" for c in cells) + BLANK * 2 + "</tr>")
         body.append(f"<table><tr>{heads}</tr>{''.join(rows)}</table>")
     listed = "".join(f"<li>{escaped(words)}</li>" for words in cautions)
@@ -57,7 +62,12 @@ def page(
 
 
 def text(
-    title: str, layout: Layout, sentences: Sequence[str], steps: Sequence[Step], cautions: Sequence[str]
+    title: str,
+    layout: Layout,
+    sentences: Sequence[str],
+    steps: Sequence[Step],
+    cautions: Sequence[str],
+    measures: str,
 ) -> str:
     """The same in plain text."""
     out = [f"Visit: {title}", "Date ____________  Who ____________", ""]
@@ -69,7 +79,7 @@ def text(
         else:
             rows = [
                 {
-                    "tapping": place(r),
+                    "tapping": r.place,
                     "tape_shut": taped_words(layout, r.blanked) or "nothing",
                     "engine_speed_rpm": None if r.engine_speed is None else r.engine_speed * RPM,
                     "expected_Pa": r.value,
@@ -77,6 +87,6 @@ def text(
                 }
                 for r in step.readings
             ]
-            out.append(table_text(rows))
+            out.append(table_text(rows, measures))
         out.append("")
     return "\n".join([*out, "Cautions", *(f"- {words}" for words in cautions), ""])

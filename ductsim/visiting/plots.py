@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from typing import Any
 
+from ..deciding.summary import words_of
 from ..display import style
 from ..display.charts import MOST_SUSPECTS, bars, height, light_grid, name_rows, some
 from ..display.presentation import Plot
 from .result import VisitPlan
 from .steps import FIX, READ
-from .summary import what_of, words_of
+from .summary import what_of
 
 
 def timetable(found: VisitPlan, ax: Any, measures: str) -> None:

@@ -105,7 +105,9 @@ class VisitPlan(Result):
         """What is to be read before the work, or after it."""
         return [r for step in self.steps if (step.kind == PROVE) == after for r in step.readings]
 
-    def write_sheet(self, path: str | os.PathLike[str], after: bool = False) -> None:
+    def write_sheet(
+        self, path: str | os.PathLike[str], after: bool = False, measures: str | None = None
+    ) -> None:
         """Write the sheet for this visit, to write into.
 
         Parameters
@@ -116,6 +118,8 @@ class VisitPlan(Result):
             become the whole visit on a page to print.
         after : bool
             In a CSV file the readings after the work instead of those before it.
+        measures : str, optional
+            "metric" or "inch" on a page to print; by default the machine's own.
 
         Raises
         ------
@@ -126,14 +130,14 @@ class VisitPlan(Result):
         if ending == ".csv":
             write_text(path, sheet_text(self.readings(after), () if after else self.taken))
         elif ending in (".html", ".htm"):
-            write_text(path, page(*self._sheet()))
+            write_text(path, page(*self._sheet(measures)))
         elif ending == ".txt":
-            write_text(path, text(*self._sheet()))
+            write_text(path, text(*self._sheet(measures)))
         else:
             raise InputError(
                 f"{Path(path).name!r} is no sheet", place="sheet", allowed="a .csv, .html or .txt file"
             )
 
-    def _sheet(self) -> tuple[str, Layout, list[str], list[Step], list[str]]:
-        layout = self.given.layout
-        return layout.title or "machine", layout, self.sentences(), self.steps, self.cautions
+    def _sheet(self, measures: str | None) -> tuple[str, Layout, list[str], list[Step], list[str], str]:
+        layout, own = self.given.layout, measures or self.given.measures
+        return layout.title or "machine", layout, self.sentences(own), self.steps, self.cautions, own

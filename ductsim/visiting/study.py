@@ -14,7 +14,8 @@ from ..deciding.candidates import minutes_of
 from ..deciding.choices import Offer, choices
 from ..deciding.weighing import Option, Weighing
 from ..errors import InputError
-from ..fixes.fix import Fix, working_time
+from ..fixes.fix import working_time
+from ..fixes.several import Several
 from ..machine.fitted import Fitted
 from ..machine.machine import Machine
 from ..machine.network import Network
@@ -247,7 +248,7 @@ def _work_steps(
         return [], 0.0
     given = subject.given if isinstance(subject, Fitted) else subject
     usual, layout = usual_speed(given), given.layout
-    done = _together([task.fix for task in offer.tasks if task.fix.name in fixes])
+    done = Several("all of the work", fixes=[task.fix for task in offer.tasks if task.fix.name in fixes])
     places = _proof_places(given)
     if not places:
         return [Step(FIX, start, minutes, fixes=fixes)], 0.0
@@ -279,12 +280,3 @@ def _work_steps(
 def _alike(speed: float | None, usual: float | None) -> bool:
     """Whether an engine speed is the usual one, to what a tachometer shows."""
     return speed == usual or (speed is not None and usual is not None and abs(speed / usual - 1.0) < 0.005)
-
-
-def _together(fixes: Sequence[Fix]) -> Fix:
-    """Several fixes as one; where two act on one number, the last of them."""
-    if len(fixes) == 1:
-        return fixes[0]
-    change = {address: value for fix in fixes for address, value in fix.change.items()}
-    parts = {name: part for fix in fixes for name, part in fix.replace.items()}
-    return Fix("all of the work", change, parts)

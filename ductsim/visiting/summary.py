@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from typing import Any
 
-from ..cautions import ALWAYS, cautions_for
-from ..deciding.candidates import NEW_SPEED, TAPING, taped_words
+from ..deciding.candidates import taped_words
 from ..deciding.choices import CLEANING, SEALING
-from ..deciding.sheet import place, sheet_rows
-from ..quantity import RPM, measure_key
+from ..deciding.sheet import sheet_rows
+from ..deciding.summary import cautions_of, left_out_notes, machines_note, times_note, words_of, work_row
+from ..quantity import RPM
 from ..result import Note
 from ..wording import gathered, listed, said
 from .result import VisitPlan
@@ -31,17 +31,7 @@ def tables(found: VisitPlan) -> dict[str, list[Row]]:
         out["sheet"] = sheet_rows(found.given.layout, readings)
     return out | {
         "decisions": [{"fix": words_of(fixes), "chance": share} for fixes, share in found.decisions],
-        "work": [
-            {
-                "fix": words_of(w.fixes),
-                "minutes": w.minutes,
-                measure_key("gain", found.measure): w.gain,
-                measure_key("gain_low", found.measure): w.low,
-                measure_key("gain_high", found.measure): w.high,
-                "chance_best": w.chance,
-            }
-            for w in found.work[:MOST_SHOWN]
-        ],
+        "work": [work_row(w, found.measure) for w in found.work[:MOST_SHOWN]],
     }
 
 
@@ -62,14 +52,9 @@ def what_of(found: VisitPlan, step: Step) -> str:
         sure = found.enough or found.decisions[0][1] >= 0.99
         return words_of(step.fixes) + ("" if sure else ", unless the readings say otherwise")
     speed = step.readings[0].engine_speed
-    return gathered([place(r) for r in step.readings]) + (
+    return gathered([r.place for r in step.readings]) + (
         "" if speed is None else f" at {speed * RPM:,.0f} rpm"
     )
-
-
-def words_of(fixes: tuple[str, ...]) -> str:
-    """Fixes in the order of the work; "nothing" for none."""
-    return ", then ".join(fixes) or "nothing"
 
 
 def sentences(found: VisitPlan, measures: str) -> list[str]:
@@ -93,11 +78,9 @@ def sentences(found: VisitPlan, measures: str) -> list[str]:
     else:
         out.append(f"Enough: do {words_of(now.fixes)} ({now.minutes:.0f} min).")
     gain, low, high = (said(v, found.measure, measures, sign=True) for v in (now.gain, now.low, now.high))
-    word = "As far as is known now" if not found.enough else "This"
-    verb = "that betters" if word == "This" else f"{words_of(now.fixes)} betters"
-    lead = "This betters" if word == "This" else f"{word} {verb}"
+    lead = "This" if found.enough else f"As far as is known now {words_of(now.fixes)}"
     out.append(
-        f"{lead} the {found.label} by {gain} on average ({low} to {high} in nine of ten cases); "
+        f"{lead} betters the {found.label} by {gain} on average ({low} to {high} in nine of ten cases); "
         f"with a chance of {found.right:.0%} nothing else betters it noticeably more."
     )
     if found.proved:
@@ -108,23 +91,16 @@ def sentences(found: VisitPlan, measures: str) -> list[str]:
 
 def notes(found: VisitPlan) -> list[Note]:
     """What the plan rests on."""
-    out = [
-        Note(f"Weighed on {found.machines:,} possible machines.", "possible machines", value=found.machines),
-        Note(f"Taping counts {TAPING:g} min an opening, another engine speed {NEW_SPEED:g} min.", "assumed"),
-    ]
+    out = [machines_note(found.machines), times_note()]
     if found.usual:
         text = f"No fixes were given: each leak may be sealed in {SEALING:g} min, or cleaned in {CLEANING:g}."
         out.append(Note(text, "assumed"))
     if found.taken:
         text = f"{len(found.taken)} readings so far, {found.spent:.0f} min of the visit."
         out.append(Note(text, "so far", value=found.spent))
-    if found.left_out:
-        names, why = listed(list(found.left_out)), next(iter(found.left_out.values()))
-        out.append(Note(f"Not weighed: {names} ({why}).", "left out", names))
-    return out + found.seen
+    return [*out, *left_out_notes(found.left_out), *found.seen]
 
 
 def cautions(found: VisitPlan) -> list[str]:
     """The cautions that belong to reading and taping, then those of the fixes."""
-    own = [*cautions_for(["measure", "blank", "lock_out", "guards"]), *found.work_cautions]
-    return [*dict.fromkeys(c for c in own if c != ALWAYS), ALWAYS]
+    return cautions_of(["measure", "blank", "lock_out", "guards"], found.work_cautions)

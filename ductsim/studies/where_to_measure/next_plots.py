@@ -5,11 +5,11 @@ from __future__ import annotations
 from typing import Any
 
 from ...deciding.candidates import taped_words
+from ...deciding.summary import words_of
 from ...display import style
 from ...display.charts import MOST_SUSPECTS, bars, differences_in, finding, height, name_rows
 from ...display.presentation import Plot
 from .next_step import NextStep
-from .next_summary import words_of
 
 
 def worths(found: NextStep, ax: Any, measures: str) -> None:

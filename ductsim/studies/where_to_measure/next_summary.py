@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from typing import Any
 
-from ...cautions import ALWAYS, cautions_for
-from ...deciding.candidates import NEW_SPEED, TAPING, taped_words
+from ...deciding.candidates import taped_words
 from ...deciding.sheet import sheet_rows
+from ...deciding.summary import cautions_of, left_out_notes, machines_note, times_note, words_of, work_row
 from ...deciding.weighing import Option, Work
 from ...quantity import measure_key
 from ...result import Note
-from ...wording import listed, said
+from ...wording import said
 from .next_step import NextStep
 
 Row = dict[str, Any]
@@ -25,7 +25,10 @@ def about(found: NextStep) -> str:
 def tables(found: NextStep) -> dict[str, list[Row]]:
     """The readings first, then what can be done, then the sheet of the best readings."""
     best = found.best
-    out = {"candidates": candidates(found), "work": [_work(found, w) for w in found.work[:MOST_SHOWN]]}
+    out = {
+        "candidates": candidates(found),
+        "work": [work_row(w, found.measure) for w in found.work[:MOST_SHOWN]],
+    }
     return out | ({"sheet": sheet_rows(found.given.layout, best.readings)} if best else {})
 
 
@@ -48,22 +51,6 @@ def candidates(found: NextStep) -> list[Row]:
         }
         for o in found.options[:MOST_SHOWN]
     ]
-
-
-def _work(found: NextStep, work: Work) -> Row:
-    return {
-        "fix": words_of(work.fixes),
-        "minutes": work.minutes,
-        measure_key("gain", found.measure): work.gain,
-        measure_key("gain_low", found.measure): work.low,
-        measure_key("gain_high", found.measure): work.high,
-        "chance_best": work.chance,
-    }
-
-
-def words_of(fixes: tuple[str, ...]) -> str:
-    """Fixes in the order of the work; "nothing" for none."""
-    return ", then ".join(fixes) or "nothing"
 
 
 def sentences(found: NextStep, measures: str) -> list[str]:
@@ -111,22 +98,13 @@ def _gain(found: NextStep, work: Work, measures: str) -> str:
 
 def notes(found: NextStep) -> list[Note]:
     """What the numbers rest on."""
-    out = [
-        Note(f"Weighed on {found.machines:,} possible machines.", "possible machines", value=found.machines),
-        Note(f"Taping counts {TAPING:g} min an opening, another engine speed {NEW_SPEED:g} min.", "assumed"),
-    ]
+    out = [machines_note(found.machines), times_note()]
     if found.minutes is None:
         text = "One fix is to be chosen, the next one; with a time (minutes) it is all that fits into it."
         out.append(Note(text, "assumed"))
-    if found.left_out:
-        names = listed(list(found.left_out))
-        why = next(iter(found.left_out.values()))
-        out.append(Note(f"Not weighed: {names} ({why}).", "left out", names))
-    return out
+    return out + left_out_notes(found.left_out)
 
 
 def cautions(found: NextStep) -> list[str]:
     """The cautions that belong to reading and taping, then those of the fixes."""
-    reading = cautions_for(["measure", "blank"])
-    own = [*(c for c in reading if c != ALWAYS), *(c for c in found.work_cautions if c != ALWAYS)]
-    return [*dict.fromkeys(own), ALWAYS]
+    return cautions_of(["measure", "blank"], found.work_cautions)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from dataclasses import dataclass
 
-from ...deciding.sheet import place, sheet_rows, write_sheet
+from ...deciding.sheet import sheet_rows, write_sheet
 from ...machine.machine import Machine
 from ...quantity import RPM
 from ...readings.table import Reading
@@ -35,7 +35,7 @@ class Candidate:
     @property
     def tapping(self) -> str:
         """The tapping, or the two of a difference, as a file of readings has it."""
-        return place(self.reading)
+        return self.reading.place
 
     @property
     def speed_rpm(self) -> float | None:

@@ -6,7 +6,8 @@ import math
 from typing import Any
 
 from ...cautions import cautions_for
-from ...deciding.candidates import NEW_SPEED, TAPING, taped_words
+from ...deciding.candidates import taped_words
+from ...deciding.summary import times_note
 from ...quantity import suited
 from ...result import Note
 from ...wording import listed, said
@@ -130,7 +131,7 @@ def notes(found: NextReadings) -> list[Note]:
             "Expected intervals are the fit's own, drawn together as a regression of its draws says.",
             "approximation",
         ),
-        Note(f"Taping counts {TAPING:g} min an opening, another engine speed {NEW_SPEED:g} min.", "assumed"),
+        times_note(),
     ]
 
 
