@@ -56,6 +56,26 @@ def check(path: Name, read: Iterable[Name] = ()) -> None:
         )
 
 
+def check_page(path: Name, like: str) -> None:
+    """Refuse a place for a page that `check` refuses, or whose name is none of a page.
+
+    Parameters
+    ----------
+    path : path
+        The file that is to be written.
+    like : str
+        A name that would do, for the message.
+
+    Raises
+    ------
+    InputError
+        For a name that does not end in .html or .htm, and what `check` refuses.
+    """
+    if not str(path).lower().endswith((".html", ".htm")):
+        raise InputError("the name does not end in .html", file=str(path), allowed=f"a name like {like}")
+    check(path)
+
+
 def write_text(path: Name, text: str) -> None:
     """Write a UTF-8 text file whole or not at all; see `write_whole`."""
     try:

@@ -6,13 +6,12 @@ import os
 from argparse import Namespace
 from pathlib import Path
 
-from ..errors import InputError
 from ..speed import calibrate
 from ..terminal.command import Answer, Command, weakest
 from ..terminal.inputs import READERS, Inputs
 from ..terminal.parsing import USUAL, Parser, companion_options, machine_options
 from ..terminal.signature import SEEN
-from ..writing import check
+from ..writing import check_page
 
 
 def _options(parser: Parser) -> None:
@@ -28,9 +27,7 @@ def _field_card(args: Namespace) -> Answer:
     from ..reports.field_card import field_card
 
     place = Path(args.path)
-    if place.suffix.lower() not in (".html", ".htm"):
-        raise InputError("the name does not end in .html", file=str(place), allowed="a name like page.html")
-    check(place)
+    check_page(place, "page.html")
     inputs = Inputs(args)
     given = {
         name: inputs.companion(name, READERS[name]) if inputs.find(name) else None

@@ -5,11 +5,10 @@ from __future__ import annotations
 from argparse import Namespace
 from pathlib import Path
 
-from ..errors import InputError
 from ..terminal.command import Answer, Command, weakest
 from ..terminal.inputs import READERS, Inputs
 from ..terminal.parsing import USUAL, Parser, companion_options, machine_options, minutes
-from ..writing import check
+from ..writing import check_page
 from .demos import Listed
 
 ROLES = ("fixes", "readings", "crop", "seen", "field")
@@ -29,9 +28,7 @@ def _report(args: Namespace) -> Answer:
     from ..reports.report import report
 
     place = Path(args.path)
-    if place.suffix.lower() not in (".html", ".htm"):
-        raise InputError("the name does not end in .html", file=str(place), allowed="a name like report.html")
-    check(place)
+    check_page(place, "report.html")
     inputs = Inputs(args)
     beside = {role: inputs.companion(role, READERS[role]) for role in ROLES if inputs.find(role)}
     beside.setdefault("crop", inputs.machine.crop)

@@ -10,7 +10,6 @@ from functools import partial
 from typing import Any
 
 from ..documents.document import file_path
-from ..errors import InputError
 from ..laws.card import LAWS, card_of
 from ..parts.declare import KINDS
 from ..parts.documented import HEADING, alternatives, number_rows
@@ -18,7 +17,7 @@ from ..parts.published import check_rows
 from ..sources import SOURCES
 from ..terminal.command import Command
 from ..version import VERSION
-from ..writing import check, write_text
+from ..writing import check_page, write_text
 from . import docstrings, interface, tables
 
 NUMBERS = (HEADING.partition("\n")[0],)
@@ -40,9 +39,7 @@ def write_page(path: str | os.PathLike[str], commands: Mapping[str, Iterable[Com
         For a name that does not end in .html or .htm, and where nothing can be written.
     """
     place = str(file_path(path))
-    if not place.lower().endswith((".html", ".htm")):
-        raise InputError("the name does not end in .html", file=place, allowed="a name like ductsim.html")
-    check(place)
+    check_page(place, "reference.html")
     write_text(place, page(commands))
 
 
