@@ -134,7 +134,6 @@ class Equations:
     def rough(self) -> Equations:
         """The equations in single precision: half the time, for what only has to find the way."""
         out = self.take(slice(None))
-        out.system = self.system.rough
         for name in (
             "outside",
             "viscosity",

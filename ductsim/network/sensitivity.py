@@ -184,8 +184,8 @@ class Linear:
     def _balance_rows(self, add: Any) -> None:
         """Outflow - inflow = supply; a floating piece is pinned at one node."""
         system = self.system
-        out = system.outflow.tocoo()
-        add(system.paths + out.row, out.col, out.data)
+        out = system.outflow
+        add(system.paths + out.rows, out.columns, out.values)
         structure = self.eq.structure
         if structure.anchors is not None:
             node = np.arange(system.free)

@@ -7,7 +7,6 @@ never compile twice.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from copy import copy
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any, NamedTuple
@@ -18,6 +17,7 @@ from numpy.typing import NDArray
 from ..errors import InputError
 from ..parts.declare import Pair, Part, Path, Schema
 from .linear import Pattern
+from .sparse import Sparse
 
 OUTSIDE = "outside"
 MOST_KEPT = 64  # patterns of open paths whose loops are kept
@@ -94,12 +94,12 @@ class Level:
     ----------
     nodes : the nodes.
     paths : the paths with an end at one of them.
-    into : sparse (nodes, paths): which node each path runs into.
+    into : (nodes, paths): which node each path runs into.
     """
 
     nodes: Index
     paths: Index
-    into: Any
+    into: Sparse
 
 
 @dataclass(frozen=True)
@@ -248,8 +248,6 @@ class System:
         `entries_row/entries_node`: the flow of row r answers to the pressure of node n; single paths come
         first (all their first ends, then all their second ends), then three nodes for each row of a pair.
         """
-        from scipy.sparse import csr_matrix
-
         single = np.arange(self.singles)
         rows = [single, single]
         nodes = [self.start[: self.singles], self.finish[: self.singles]]
@@ -270,51 +268,36 @@ class System:
         keep = (i < free) & (j < free)
         places, slot = np.unique(i[keep] * max(free, 1) + j[keep], return_inverse=True)
         self.pattern = Pattern(free, places // max(free, 1), places % max(free, 1))
-        self.fill = csr_matrix((value[keep], (slot, entry[keep])), shape=(len(places), count))
+        self.fill = Sparse(value[keep], slot, entry[keep], (len(places), count))
         gone = (self.start[self.answer_row] < free).astype(float) - (self.finish[self.answer_row] < free)
         known = (self.answer_node < free) & (gone != 0.0)
-        self.leaks = csr_matrix(
-            (gone[known], (self.answer_node[known], np.flatnonzero(known))), shape=(free, count)
-        )
+        self.leaks = Sparse(gone[known], self.answer_node[known], np.flatnonzero(known), (free, count))
         path = np.arange(self.paths)
         ends = np.concatenate([self.start, self.finish])
         sign = np.concatenate([np.ones(self.paths), -np.ones(self.paths)])
         inner = ends < free
-        self.outflow = csr_matrix(
-            (sign[inner], (ends[inner], np.concatenate([path, path])[inner])), shape=(free, self.paths)
+        self.outflow = Sparse(
+            sign[inner], ends[inner], np.concatenate([path, path])[inner], (free, self.paths)
         )
         self.diagonal = np.searchsorted(places, np.arange(free) * (max(free, 1) + 1))
 
     @cached_property
-    def rough(self) -> System:
-        """The same system for numbers in single precision."""
-        out = copy(self)
-        for name in ("fill", "leaks", "outflow", "into", "carry"):
-            setattr(out, name, getattr(self, name).astype(np.float32))
-        return out
-
-    @cached_property
-    def into(self) -> Any:
+    def into(self) -> Sparse:
         """Sparse (free, 2 paths): the node that each path runs into, forward and then backward."""
-        from scipy.sparse import csr_matrix
-
         node = np.concatenate([self.finish, self.start])
         inner = np.flatnonzero(node < self.free)
-        return csr_matrix((np.ones(len(inner)), (node[inner], inner)), shape=(self.free, 2 * self.paths))
+        return Sparse(np.ones(len(inner)), node[inner], inner, (self.free, 2 * self.paths))
 
     @cached_property
-    def carry(self) -> Any:
+    def carry(self) -> Sparse:
         """Sparse (slots, 2 paths): -1 where a node's air comes from another's, forward, then backward."""
-        from scipy.sparse import csr_matrix
-
         path, free = np.arange(self.paths), max(self.free, 1)
         node = np.concatenate([self.finish, self.start])
         other = np.concatenate([self.start, self.finish])
         inner = (node < self.free) & (other < self.free)
         slot = np.searchsorted(self.pattern.rows * free + self.pattern.columns, (node * free + other)[inner])
         columns = np.concatenate([path, path + self.paths])[inner]
-        shape = (len(self.pattern.rows), 2 * self.paths)
-        return csr_matrix((np.full(len(slot), -1.0), (slot, columns)), shape=shape)
+        return Sparse(np.full(len(slot), -1.0), slot, columns, (len(self.pattern.rows), 2 * self.paths))
 
     def stream(self, forward: NDArray[np.bool_]) -> Stream:
         """The free nodes in the order in which air that flows this way reaches them, level by level."""
@@ -443,11 +426,8 @@ def _stream(system: System, forward: NDArray[np.bool_]) -> Stream:
 
 
 def _level(system: System, nodes: Index, down: Index) -> Level:
-    from scipy.sparse import csr_matrix
-
     paths = np.flatnonzero(np.isin(down, nodes))
     at = np.full(len(system.nodes), -1)
     at[nodes] = np.arange(len(nodes))
-    places = (at[down[paths]], np.arange(len(paths)))
-    into = csr_matrix((np.ones(len(paths)), places), shape=(len(nodes), len(paths)))
+    into = Sparse(np.ones(len(paths)), at[down[paths]], np.arange(len(paths)), (len(nodes), len(paths)))
     return Level(nodes, paths, into)

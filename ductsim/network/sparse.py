@@ -1,0 +1,67 @@
+"""A sparse matrix that never changes, times columns of numbers.
+
+Small products are added up by NumPy, in the order in which the sparse library adds them, so that the last digit
+does not tell which of the two it was: loading that library takes longer than all else in a single solve.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+FEW_TERMS = 5_000  # in a product: 40 us, where the library takes 8 us but 0.15 s to load
+MANY_ENTRIES = 10_000  # the sparse library sorts faster, and a network of this size loads it anyway
+
+
+class Sparse:
+    """A sparse matrix, sorted by rows, then by columns; no place may be given twice.
+
+    Parameters
+    ----------
+    values, rows, columns : arrays of one length
+        The entries that are not zero, and where they stand.
+    shape : (rows, columns)
+    """
+
+    def __init__(self, values: ArrayLike, rows: Any, columns: Any, shape: tuple[int, int]) -> None:
+        self.shape = shape
+        self._by_precision: dict[str, Any] = {}
+        if len(rows) > MANY_ENTRIES:
+            from scipy.sparse import csr_matrix
+
+            made = csr_matrix((values, (rows, columns)), shape=shape)
+            self.values, self.columns = made.data, made.indices
+            self.rows: NDArray[np.intp] = np.repeat(np.arange(shape[0], dtype=np.int32), np.diff(made.indptr))
+        else:
+            order = np.lexsort((columns, rows))
+            self.values = np.asarray(values, dtype=float)[order]
+            self.rows, self.columns = np.asarray(rows)[order], np.asarray(columns)[order]
+
+    def __matmul__(self, right: NDArray[Any]) -> NDArray[Any]:
+        """The product with `right` (columns, S), in its precision; what is not finite stays in its rows."""
+        count, size = right.shape[1], self.shape[0]
+        if count * len(self.values) > FEW_TERMS or right.itemsize < 8:
+            return np.asarray(self._in(right.dtype) @ right)
+        terms = right[self.columns]
+        terms *= self.values[:, None]
+        where = self.rows if count == 1 else self.rows[:, None] * count + np.arange(count)
+        return np.bincount(where.ravel(), terms.ravel(), size * count).reshape(size, count)
+
+    def _in(self, precision: Any) -> Any:
+        """The sparse library's matrix in this precision."""
+        name = np.dtype(precision).name
+        if name not in self._by_precision:
+            from scipy.sparse import csr_matrix
+
+            starts = np.searchsorted(self.rows, np.arange(self.shape[0] + 1))
+            values = self.values.astype(precision, copy=False)
+            self._by_precision[name] = csr_matrix((values, self.columns, starts), shape=self.shape)
+        return self._by_precision[name]
+
+    def toarray(self) -> NDArray[np.float64]:
+        """The whole matrix, zeros and all."""
+        out = np.zeros(self.shape)
+        out[self.rows, self.columns] = self.values
+        return out
