@@ -1,7 +1,7 @@
 """A sparse matrix that never changes, times columns of numbers.
 
 Small products are added up by NumPy, in the order in which the sparse library adds them, so that the last
-digit does not tell which of the two it was: loading that library takes longer than all else in a single solve.
+digit does not tell which of the two it was: loading that library takes longer than a single solve does.
 """
 
 from __future__ import annotations
