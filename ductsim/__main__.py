@@ -1,5 +1,6 @@
 """`ductsim` and `python -m ductsim`: the command line, once its modules are loaded."""
 
+import gc
 import sys
 
 
@@ -13,6 +14,8 @@ def main() -> int:
         if sys.stderr is not None:
             sys.stderr.write("ductsim: stopped by Ctrl-C.\n")
         return 130
+    finally:
+        gc.freeze()  # the process ends: nothing left needs to be looked through for what could be freed
 
 
 if __name__ == "__main__":

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import unicodedata
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
@@ -256,6 +255,8 @@ def nearest_name(name: str, known: Iterable[str]) -> str:
     folded = {k.casefold(): k for k in names}
     if name.casefold() in folded:
         return folded[name.casefold()]
-    close = difflib.get_close_matches(name, names, n=1, cutoff=0.6)
+    from difflib import get_close_matches
+
+    close = get_close_matches(name, names, n=1, cutoff=0.6)
     begun = [known for known in names if len(name) > 2 and known.startswith(name)]  # "dia" of diameter
     return close[0] if close else begun[0] if len(begun) == 1 else ""

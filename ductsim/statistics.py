@@ -14,6 +14,8 @@ def quantile(values: Any, share: float) -> float:
     known = known[~np.isnan(known)] if known.ndim else known
     if not known.size:
         return math.nan
+    if known.size == 1:
+        return float(known.item())
     with np.errstate(invalid="ignore"):
         found = float(np.quantile(known, share))
     # beside an infinite value there is nothing to interpolate

@@ -13,7 +13,6 @@ import json
 import math
 import os
 import sys
-import zipfile
 from collections.abc import Callable, Mapping
 from importlib import import_module
 from pathlib import Path
@@ -50,11 +49,13 @@ def save(obj: Any, path: str | os.PathLike[str]) -> None:
     InputError
         For something that cannot be kept, saying what, and where nothing can be written.
     """
+    from zipfile import ZIP_DEFLATED, ZipFile
+
     arrays: list[np.ndarray[Any, Any]] = []
     plain = _plain(obj, arrays)
     head = {"ductsim": VERSION, "format": FORMAT, "kind": type(obj).__name__, "result": plain}
     stream = io.BytesIO()
-    with zipfile.ZipFile(stream, "w", zipfile.ZIP_DEFLATED) as archive:
+    with ZipFile(stream, "w", ZIP_DEFLATED) as archive:
         archive.writestr("result.json", json.dumps(head, allow_nan=False))
         for i, array in enumerate(arrays):
             held = io.BytesIO()
@@ -71,9 +72,11 @@ def load(path: str | os.PathLike[str], kind: type) -> Any:
     InputError
         For another file, a newer format, another kind of result, and one that is not whole.
     """
+    from zipfile import BadZipFile, ZipFile
+
     try:
         data = Path(path).read_bytes()
-        with zipfile.ZipFile(io.BytesIO(data)) as archive:
+        with ZipFile(io.BytesIO(data)) as archive:
             head = json.loads(archive.read("result.json"))
             names = [name for name in archive.namelist() if name.endswith(".npy")]
             arrays = {n: np.load(io.BytesIO(archive.read(n)), allow_pickle=False) for n in names}
@@ -82,7 +85,7 @@ def load(path: str | os.PathLike[str], kind: type) -> Any:
             obj = _restored(head["result"], arrays)
     except OSError as err:
         raise InputError(f"cannot be read: {err.strerror or err}", file=str(path)) from None
-    except (zipfile.BadZipFile, KeyError, ValueError, TypeError, EOFError, AttributeError, ImportError):
+    except (BadZipFile, KeyError, ValueError, TypeError, EOFError, AttributeError, ImportError):
         raise InputError("is no saved result, or not whole", file=str(path)) from None
     if found_format != FORMAT:
         raise InputError(f"format {found_format!r} of a saved result", file=str(path), allowed=f"{FORMAT}")

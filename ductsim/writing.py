@@ -17,10 +17,7 @@ from __future__ import annotations
 import contextlib
 import os
 import re
-import secrets
-import shutil
 import stat
-import tempfile
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 
@@ -95,9 +92,11 @@ def write_whole(path: Name, data: bytes) -> None:
     InputError
         Where the rules above or the system forbid it.
     """
+    from secrets import token_hex
+
     there = _standing(path)
     place = Path(path)
-    part = place.with_name(f".{place.name[:LONGEST_STEM]}.{secrets.token_hex(4)}.part")
+    part = place.with_name(f".{place.name[:LONGEST_STEM]}.{token_hex(4)}.part")
     try:
         _write(part, data)
         if there is not None:
@@ -131,12 +130,15 @@ def write_folder(path: Name, files: Mapping[str, bytes]) -> None:
     InputError
         If there is something already, or the folder cannot be written.
     """
+    from shutil import rmtree
+    from tempfile import mkdtemp
+
     try:
         there = _empty(path)
         folder = top = Path(os.path.realpath(path))
         while not there and not os.path.lexists(top.parent):
             top = top.parent
-        beside = Path(tempfile.mkdtemp(dir=folder if there else top.parent, prefix=".new.", suffix=".part"))
+        beside = Path(mkdtemp(dir=folder if there else top.parent, prefix=".new.", suffix=".part"))
         try:
             inner = beside / "new" / folder.relative_to(top)
             inner.mkdir(parents=True)
@@ -147,7 +149,7 @@ def write_folder(path: Name, files: Mapping[str, bytes]) -> None:
             else:
                 os.rename(beside / "new", top)
         finally:
-            shutil.rmtree(beside, ignore_errors=True)
+            rmtree(beside, ignore_errors=True)
     except (OSError, ValueError) as err:
         raise err if isinstance(err, InputError) else _refusal(path, err) from None
 

@@ -17,6 +17,7 @@ from ductsim.network.linear import (
 )
 from ductsim.network.network import stacked
 from ductsim.network.point import Point
+from ductsim.network.sparse import FEW_TERMS, MANY_ENTRIES, Sparse
 from ductsim.network.step import newton_step
 
 MANY = examples(60)
@@ -213,3 +214,29 @@ def test_scenarios_solved_alone_or_in_company_are_the_same():
     few = ds.demo("picker").change({"belt.engine_speed": ds.times(speeds[:3])}).solve()
     for path in few.flow:
         np.testing.assert_allclose(few.flow[path], many.flow[path][:3], rtol=1e-9)
+
+
+@pytest.mark.parametrize("scenarios", [1, 2, 7, 400])
+@pytest.mark.parametrize("size", [0, 1, 40, 400])
+def test_a_sparse_product_is_that_of_scipy_to_the_last_digit(size, scenarios):
+    """Whoever adds the terms, NumPy or scipy.sparse; what is not finite stays in its rows."""
+    from scipy.sparse import csr_matrix
+
+    rng = np.random.default_rng(size + scenarios)
+    whole = rng.standard_normal((size, size + 3)) * (rng.random((size, size + 3)) < 0.2)
+    rows, columns = np.nonzero(whole)
+    mixed = rng.permutation(len(rows))
+    ours = Sparse(whole[rows, columns][mixed], rows[mixed], columns[mixed], whole.shape)
+    assert np.array_equal(ours.toarray(), whole)
+    right = rng.standard_normal((size + 3, scenarios)) * 10.0 ** rng.uniform(-9, 9, (size + 3, scenarios))
+    right[rng.random(right.shape) < 0.02] = np.inf
+    for given in (right, right.astype(np.float32)):
+        found, theirs = ours @ given, csr_matrix(whole.astype(given.dtype)) @ given
+        assert found.dtype == given.dtype and found.shape == (size, scenarios)
+        assert np.array_equal(found, theirs, equal_nan=True)
+
+
+def test_both_ways_of_sparse_products_are_tried():
+    """By the sizes above: few and many entries, few and many terms."""
+    assert 0.2 * 40 * 43 < FEW_TERMS < 0.2 * 40 * 43 * 400
+    assert 0.2 * 40 * 43 < MANY_ENTRIES < 0.2 * 400 * 403

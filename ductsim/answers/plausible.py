@@ -228,6 +228,9 @@ def _times(ratio: Any) -> str:
     return said(float(ratio), "", digits=2)
 
 
+_PLACE = re.compile(r" \d+(?=\.)|\[\d+\]$")  # which of several: of "bend 2.angle", of "flow[3]"
+
+
 def _numbers(state: SolvedMachine) -> Iterator[_Number]:
     machine = state.machine
     for owner, schema in machine.layout.schemas():
@@ -236,7 +239,7 @@ def _numbers(state: SolvedMachine) -> Iterator[_Number]:
             address = f"{owner}.{number_key}"
             value = machine.numbers.get(address)
             if value is not None:
-                key = re.sub(r" \d+\.", ".", re.sub(r"\[\d+\]$", "", number_key))
+                key = _PLACE.sub("", number_key)
                 yield _Number(owner, kind, address, key, float(middle(value)), number.measure)
 
 
@@ -278,16 +281,17 @@ def _siblings(layout: Layout, numbers: list[_Number]) -> Iterator[list[_Number]]
 
 def _odd_siblings(groups: Iterable[list[_Number]]) -> Iterator[_Odd]:
     for group in groups:
-        logs = np.log([max(abs(n.value), 1e-9) for n in group])
+        logs = [math.log(max(abs(n.value), 1e-9)) for n in group]
         for i, n in enumerate(group):
-            others = np.delete(logs, i)
-            center = float(np.median(others))
-            spread = float(np.abs(others - center).max())
-            least = FACTOR if len(group) < 4 else LEAST_FACTOR
-            if abs(logs[i] - center) > np.clip(AWAY * spread, np.log(least), np.log(FACTOR)) * (1.0 + 1e-9):
+            others = sorted(logs[:i] + logs[i + 1 :])
+            center = 0.5 * (others[(len(others) - 1) // 2] + others[len(others) // 2])
+            spread = max(center - others[0], others[-1] - center)
+            least = math.log(FACTOR if len(group) < 4 else LEAST_FACTOR)
+            most = min(max(AWAY * spread, least), math.log(FACTOR))
+            if abs(logs[i] - center) > most * (1.0 + 1e-9):
                 if len(group) == 2 and logs[i] < center:
                     continue  # said of the larger one
-                usual, times = float(np.exp(center)), _times(np.exp(abs(logs[i] - center)))
+                usual, times = math.exp(center), _times(math.exp(abs(logs[i] - center)))
                 way = "larger" if logs[i] > center else "smaller"
                 whose = f"that of {group[1 - i].owner}," if len(group) == 2 else "its siblings'"
                 words = f"is {times} times {way} than {whose} {{}}"
@@ -369,7 +373,9 @@ def _fans(state: SolvedMachine, numbers: list[_Number]) -> Iterator[_Odd]:
 def _wheel(fan: str, numbers: Mapping[str, Any], own: float, speed: float) -> Iterator[_Odd]:
     """The wheel that the highest pressure of a curve needs at its speed, and how fast its tips then run."""
     points = [
-        float(middle(v)) for a, v in numbers.items() if re.match(rf"{re.escape(fan)}\.\w+_pressure\[", a)
+        float(middle(value))
+        for address, value in numbers.items()
+        if address.startswith(f"{fan}.") and "_pressure[" in address[len(fan) :]
     ]
     peak, density = max(points, default=0.0), float(middle(numbers[f"{fan}.curve_density"]))
     if peak <= 0.0 or own <= 0.0:
@@ -405,7 +411,7 @@ def _out_of_line(flow: list[_Number], points: list[_Number]) -> Iterator[_Odd]:
     x, y = (np.array([n.value for n in some]) for some in (flow, points))
     if np.any(np.diff(x) <= 0.0):
         return
-    scale = float(np.median(np.sort(y)[-3:]))
+    scale = float(np.sort(y)[-2])
     rough = np.array([_roughness(np.delete(x, i), np.delete(y, i)) for i in range(len(x))])
     i = int(rough.argmin())
     expected = _line_through(x, y, i)

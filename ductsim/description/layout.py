@@ -177,7 +177,7 @@ class Layout:
     free_ends: bool = False
     free: Mapping[str, Any] = field(default_factory=dict)
 
-    @property
+    @cached_property
     def fans(self) -> tuple[str, ...]:
         """The names of the parts that take shaft power."""
         return tuple(part.name for part in self.parts if part.kind.is_fan)

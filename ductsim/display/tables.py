@@ -7,7 +7,6 @@ a row; a text table too wide for the page goes on below, its first column repeat
 
 from __future__ import annotations
 
-import html as markup
 import math
 import re
 import textwrap
@@ -395,7 +394,9 @@ def frame(rows: Sequence[Row], measures: str = "") -> pd.DataFrame:
 
 def escaped(words: str) -> str:
     """Words as HTML shows them: no markup in them, no control characters."""
-    return markup.escape(visible(words))
+    from html import escape
+
+    return escape(visible(words))
 
 
 def html(sentences: Iterable[str], rows: Sequence[Row], measures: str = "metric") -> str:

@@ -8,25 +8,42 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from ..crop.file import read_crop
 from ..documents.document import read_text
 from ..errors import InputError
-from ..fixes.file import read_fixes
 from ..machine.demos import demo, demo_file
 from ..machine.machine import Machine
-from ..readings.table import LARGEST_FILE, read_readings
 from ..writing import check
 
 ENDINGS = {"fixes": "toml", "readings": "csv", "crop": "toml", "seen": "csv", "field": "csv"}
 WORDS = {"crop": "the crop", "seen": "what was seen", "field": "yields along a row"}
+
+
+def _fixes(place: Path) -> Any:
+    from ..fixes.file import read_fixes
+
+    return read_fixes(place)
+
+
+def _readings(place: Path) -> Any:
+    from ..readings.table import read_readings
+
+    return read_readings(place)
+
+
+def _crop(place: Path) -> Any:
+    from ..crop.file import read_crop
+
+    return read_crop(place)
+
+
 READERS: dict[str, Callable[[Path], Any]] = {
-    "fixes": read_fixes,
-    "readings": read_readings,
-    "crop": read_crop,
+    "fixes": _fixes,
+    "readings": _readings,
+    "crop": _crop,
     "seen": Path,
     "field": Path,
 }
-"""Role of a companion -> what reads its file."""
+"""Role of a companion -> what reads its file; the module is loaded when there is one."""
 DEMO = "demo:"
 
 
@@ -150,6 +167,8 @@ class Inputs:
 
     def take(self, role: str, place: Path, reader: Callable[[Path], Any]) -> Any:
         """What `reader` makes of a file, which is noted among what was read."""
+        from ..readings.table import LARGEST_FILE
+
         self._keep(place)
         found = reader(place)
         _, digest = read_text(place, LARGEST_FILE, f"file of {WORDS.get(role, role)}")
