@@ -230,9 +230,9 @@ def test_a_sparse_product_is_that_of_scipy_to_the_last_digit(size, scenarios):
     assert np.array_equal(ours.toarray(), whole)
     right = rng.standard_normal((size + 3, scenarios)) * 10.0 ** rng.uniform(-9, 9, (size + 3, scenarios))
     right[rng.random(right.shape) < 0.02] = np.inf
-    for given in (right, right.astype(np.float32)):
-        found, theirs = ours @ given, csr_matrix(whole.astype(given.dtype)) @ given
-        assert found.dtype == given.dtype and found.shape == (size, scenarios)
+    for some in (right, right.astype(np.float32)):
+        found, theirs = ours @ some, csr_matrix(whole.astype(some.dtype)) @ some
+        assert found.dtype == some.dtype and found.shape == (size, scenarios)
         assert np.array_equal(found, theirs, equal_nan=True)
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 FEW_TERMS = 5_000  # in a product: 40 us, where the library takes 8 us but 0.15 s to load
 MANY_ENTRIES = 10_000  # the sparse library sorts faster, and a network of this size loads it anyway
@@ -25,13 +25,13 @@ class Sparse:
     shape : (rows, columns)
     """
 
-    def __init__(self, values: ArrayLike, rows: Any, columns: Any, shape: tuple[int, int]) -> None:
+    def __init__(self, values: Any, rows: Any, columns: Any, shape: tuple[int, int]) -> None:
         self.shape = shape
         self._by_precision: dict[str, Any] = {}
         if len(rows) > MANY_ENTRIES:
             from scipy.sparse import csr_matrix
 
-            made = csr_matrix((values, (rows, columns)), shape=shape)
+            made: Any = csr_matrix((values, (rows, columns)), shape=shape)
             self.values, self.columns = made.data, made.indices
             self.rows: NDArray[np.intp] = np.repeat(np.arange(shape[0], dtype=np.int32), np.diff(made.indptr))
         else:
@@ -47,7 +47,8 @@ class Sparse:
         terms = right[self.columns]
         terms *= self.values[:, None]
         where = self.rows if count == 1 else self.rows[:, None] * count + np.arange(count)
-        return np.bincount(where.ravel(), terms.ravel(), size * count).reshape(size, count)
+        found = np.bincount(where.ravel(), terms.ravel(), size * count)
+        return found.astype(float, copy=False).reshape(size, count)  # of no terms it makes whole numbers
 
     def _in(self, precision: Any) -> Any:
         """The sparse library's matrix in this precision."""
