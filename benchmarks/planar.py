@@ -24,21 +24,20 @@ def build(paths: int, seed: int = 0) -> Any:
 
     side = max(2, round(math.sqrt(paths / 2.1)))
     rng = np.random.default_rng(seed)
-    bores = rng.uniform(0.1, 0.4, 2 * side * side).tolist()
-    lengths = rng.uniform(0.5, 6.0, 2 * side * side).tolist()
+    bores = rng.uniform(0.1, 0.4, 2 * side * side)
+    lengths = rng.uniform(0.5, 6.0, 2 * side * side)
     net = ds.Network(ds.Air(density=1.2, viscosity=1.8e-5))
-    k = 0
-    for i in range(side):
-        for j in range(side):
-            for di, dj in ((0, 1), (1, 0)):
-                if i + di < side and j + dj < side:
-                    duct = ds.Duct(length=lengths[k], diameter=bores[k], roughness=1e-4)
-                    net.add(f"d{k}", duct, f"n{i},{j}", f"n{i + di},{j + dj}")
-                k += 1
+    nodes = [f"n{i},{j}" for i in range(side) for j in range(side)]
+    at, across = np.divmod(np.arange(2 * side * side), 2)
+    beside, below = (across == 0) & (at % side < side - 1), (across == 1) & (at // side < side - 1)
+    kept = np.flatnonzero(beside | below)
+    ducts = ds.Duct(length=lengths[kept], diameter=bores[kept], roughness=1e-4)
+    on = at[kept] + np.where(beside[kept], 1, side)
+    first, second = ([nodes[i] for i in places.tolist()] for places in (at[kept], on))
+    net.add_many([f"d{k}" for k in kept.tolist()], ducts, first, second)
     hole = ds.Opening(area=0.05, loss_coefficient=1.5)
-    for i in range(side):
-        for name, node in ((f"w{i}", f"n{i},0"), (f"e{i}", f"n{i},{side - 1}")):
-            net.add(name, hole, node, "outside")
+    for word, edge in (("w", nodes[::side]), ("e", nodes[side - 1 :: side])):
+        net.add_many([f"{word}{i}" for i in range(side)], hole, edge, "outside")
     fan = ds.Fan(flow=[0.0, 2.0, 4.0], total_pressure=[2000.0, 1800.0, 800.0], curve_speed=150.0, speed=150.0)
     for f in range(max(1, side * side // 400)):
         i, j = rng.integers(0, side, 2)

@@ -64,6 +64,7 @@ class Network(NetworkBuilder):
         InputError
             For a network without parts, unknown nodes, and names that cannot stand in an address.
         """
+        self._one_by_one()
         self._check_nodes()
         for name in self._parts:
             check_name(name, "a part", place="network")
@@ -101,6 +102,7 @@ class Network(NetworkBuilder):
         out = type(self)(changed.air(), boxes=self.boxes, free_ends=self.free_ends)
         out._parts = {name: changed.part(name) for name in self._parts}
         out._ends = dict(self._ends)
+        out._names = set(self._names)
         out._held = {node: changed.numbers[f"{node}.pressure"] for node in self._held}
         out._supplies = {node: changed.numbers[f"{node}.mass_flow"] for node in self._supplies}
         out._layout = self._layout
@@ -159,8 +161,7 @@ class Network(NetworkBuilder):
         return draw(self.machine().solve(raise_error=False), ax, what, measures)
 
     def __repr__(self) -> str:
-        nodes = {end for ends in self._ends.values() for end in ends} - {"outside"}
-        return f"<Network: {len(self._parts)} parts, {len(nodes)} nodes>"
+        return f"<Network: {len(self._names)} parts, {len(self._nodes() - {'outside'})} nodes>"
 
 
 _KEYS = ("air", "parts", "held", "supplied", "boxes", "free_ends")

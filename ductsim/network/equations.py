@@ -63,7 +63,7 @@ class Equations:
         self.powers: list[Power] = []
         self.coefficients: list[Coefficients] = []
         for lg in system.laws:
-            members = [(paths[g][p], len(system.groups[g].members)) for g, p, _ in lg.sources]
+            members = [(paths[g][p], len(system.groups[g].names)) for g, p, _ in lg.sources]
             names = members[0][0].coefficients
             values = {n: _join([(path.coefficients[n], k) for path, k in members]) for n in names}
             self.coefficients.append(Coefficients(lg, values))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import warnings
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from typing import Any, Self
 
@@ -14,6 +15,7 @@ from ..arguments import instance, text, texts
 from ..errors import InputError, OutsideRange, UnknownName, shown
 from ..parts.declare import Part, number_values
 from ..quantity import column
+from .many import Many, ManyNumbers
 from .numbers import Numbers
 from .point import Point
 from .slope_check import check_slopes
@@ -50,6 +52,8 @@ class NetworkBuilder:
         self.air = instance(air, Air, "Network", "air", "ds.Air(...), or ds.Air.at(...)")
         self._parts: dict[str, Part] = {}
         self._ends: dict[str, tuple[str, ...]] = {}
+        self._many: list[Many] = []
+        self._names: set[str] = set()
         self._held: dict[str, Any] = {}
         self._supplies: dict[str, Any] = {}
 
@@ -64,10 +68,7 @@ class NetworkBuilder:
         text(name, "add", "a name for the part")
         if not isinstance(part, Part):
             raise InputError(f"{shown(part)} is not a part", place=f"part {name!r}")
-        if name in self._parts:
-            raise InputError(
-                "the name is taken", place=f"part {name!r}", allowed="give each part its own name"
-            )
+        self._check_free([name])
         if len(ends) != len(part.ends):
             raise InputError(
                 f"got {len(ends)} ends",
@@ -80,7 +81,57 @@ class NetworkBuilder:
             raise InputError(f"two ends at the same node {ends}", place=f"part {name!r}")
         self._parts[name] = part.placed(ends, (OUTSIDE, *self.boxes)) if self.free_ends else part
         self._ends[name] = ends
+        self._names.add(name)
         return self
+
+    def add_many(self, names: Sequence[str], part: Part, *ends: str | Sequence[str]) -> Self:
+        """Add many parts of one kind at once; returns the network.
+
+        Parameters
+        ----------
+        names : list of str
+            Their names.
+        part : Part
+            A number of it is that of all of them; an array has a number for each, in the order of the names.
+        ends : str or list of str
+            For each end of the part a node for all of them, or a list with one for each.
+
+        Raises
+        ------
+        InputError
+            For a name that is taken, something that is no part, a wrong number of ends, counts that differ.
+
+        Examples
+        --------
+        >>> import ductsim as ds
+        >>> ducts = ds.Duct(length=[2.0, 3.0], diameter=0.2)
+        >>> network = ds.Network(ds.Air(density=1.2)).hold("box", "200 Pa")
+        >>> network = network.add_many(["left", "right"], ducts, "box", "outside")
+        >>> f"{network.ask('left.flow'):.3f} {network.ask('right.flow'):.3f}"
+        '0.644 0.628'
+        """
+        many = Many.of(names, part, ends)
+        self._check_free(many.names)
+        self._many += many.placed((OUTSIDE, *self.boxes)) if self.free_ends else [many]
+        self._names.update(many.names)
+        return self
+
+    def _check_free(self, names: Sequence[str]) -> None:
+        taken = self._names.intersection(names)
+        if len(set(names)) < len(names):
+            taken.update(name for name, times in Counter(names).items() if times > 1)
+        if taken:
+            first = next(name for name in names if name in taken)
+            raise InputError(
+                "the name is taken", place=f"part {first!r}", allowed="give each part its own name"
+            )
+
+    def _one_by_one(self) -> None:
+        """Those that were added at once become single parts, after the others."""
+        for many in self._many:
+            for name, part, ends in many.parts():
+                self._parts[name], self._ends[name] = part, ends
+        self._many = []
 
     def hold(self, node: str, pressure: Any) -> Self:
         """Hold a node at a total pressure [Pa gauge]; returns the network."""
@@ -104,18 +155,21 @@ class NetworkBuilder:
         """The compiled layout."""
         entries = [Entry(name, part.schema, self._ends[name]) for name, part in self._parts.items()]
         self._check_nodes()
-        return System(entries, tuple(self._held), tuple(self._supplies), self.numbers())
+        return System(entries, tuple(self._held), tuple(self._supplies), self.numbers(), self._many)
 
     def _check_nodes(self) -> None:
-        if not self._parts:
+        if not self._names:
             raise InputError("the network has no parts", place="network")
-        known = {n for ends in self._ends.values() for n in ends}
+        known = self._nodes()
         for what, nodes in (("hold", self._held), ("supply", self._supplies), ("boxes", self.boxes)):
             for node in nodes:
                 if node not in known:
                     raise UnknownName.of("node", node, known, place=what)
 
-    def numbers(self) -> dict[str, Any]:
+    def _nodes(self) -> set[str]:
+        return set().union(*self._ends.values(), *(end for many in self._many for end in many.ends))
+
+    def numbers(self) -> Mapping[str, Any]:
         """Address -> number, of every part, held node and supply."""
         out: dict[str, Any] = {}
         for name, part in self._parts.items():
@@ -123,7 +177,7 @@ class NetworkBuilder:
                 out[f"{name}.{number_key}"] = value
         out.update({f"{node}.pressure": v for node, v in self._held.items()})
         out.update({f"{node}.mass_flow": v for node, v in self._supplies.items()})
-        return out
+        return ManyNumbers(out, self._many) if self._many else out
 
     def solve(self, raise_error: bool = True, start: State | None = None) -> State:
         """The operating point.
@@ -181,8 +235,9 @@ def stacked(system: System, numbers: Mapping[str, Any], air: Air) -> tuple[Numbe
 def _columns(numbers: Mapping[str, Any], air: Air) -> int | None:
     found: tuple[str, int] | None = None
     own = [(f"air.{n}", getattr(air, n)) for n in ("density", "viscosity", "pressure", "temperature")]
-    many = numbers.items() if np.ndarray in set(map(type, numbers.values())) else ()
-    for address, value in (*many, *own):
+    single = numbers.own if isinstance(numbers, ManyNumbers) else numbers
+    columns = single.items() if np.ndarray in set(map(type, single.values())) else ()
+    for address, value in (*columns, *own):
         if isinstance(value, np.ndarray) and value.ndim:
             if found is None:
                 found = address, value.size
@@ -238,7 +293,7 @@ def make_state(
 ) -> State:
     """The state, with its fans' power; scenarios without an answer become NaN when there are columns."""
     bad = outcomes != 0
-    power = {_fan_name(system.path_names[r]): w for r, w in zip(system.fan_rows, solved.power, strict=True)}
+    power = {_fan_name(system.path_name(r)): w for r, w in zip(system.fan_rows, solved.power, strict=True)}
     if columns is not None and bad.any():
         for a in (solved.point.flow, solved.point.pressure, solved.density, solved.drop, solved.power):
             a[:, bad] = np.nan

@@ -24,19 +24,20 @@ def outside_range(system: System, numbers: Numbers, solved: Solved) -> list[str]
     columns = slice(0, count)
     values = numbers if numbers.scenarios == 1 else numbers.some(columns)
     eq = values.equations(system)
-    found: dict[str, list[str]] = {}
+    found: dict[str, dict[str, None]] = {}
     with np.errstate(all="ignore"):
         for c in eq.coefficients:
             card = card_of(c.group.law)
             if card is not None and card.outside is not None:
-                names = [_name(system, row) for row in range(*c.group.rows.indices(system.paths))]
+                first, end, _ = c.group.rows.indices(system.paths)
                 for mask, sentence in _of_law(card.outside, eq, c, solved, columns):
-                    _note(found, names, mask, sentence)
+                    for row in _touched(mask, end - first):
+                        found.setdefault(sentence, {})[_name(system, first + row)] = None
         for group, stacked in zip(system.groups, system.build(values.parts), strict=True):
-            names = [system.entries[m].name for m in group.members]
             for mask, sentence in stacked.outside():
-                _note(found, names, mask, sentence)
-    return [f"{_listed(names)}: {sentence}." for sentence, names in found.items()]
+                for member in _touched(mask, len(group.names)):
+                    found.setdefault(sentence, {})[group.names[member]] = None
+    return [f"{_listed(list(names))}: {sentence}." for sentence, names in found.items()]
 
 
 def _of_law(outside: Any, eq: Equations, c: Coefficients, solved: Solved, columns: slice) -> Any:
@@ -50,18 +51,16 @@ def _of_law(outside: Any, eq: Equations, c: Coefficients, solved: Solved, column
     return outside((flow[rows], flow[partners]), air, **c.values)
 
 
-def _note(found: dict[str, list[str]], names: list[str], mask: Any, sentence: str) -> None:
+def _touched(mask: Any, count: int) -> list[int]:
+    """Which of so many paths or parts a mask names, in any scenario."""
     mask = np.asarray(mask)
-    if not mask.any():
-        return
-    rows = np.broadcast_to(mask, (len(names), mask.shape[-1] if mask.ndim else 1)).any(axis=1)
-    for name in np.array(names, dtype=object)[rows]:
-        if name not in found.setdefault(sentence, []):
-            found[sentence].append(name)
+    rows = np.broadcast_to(mask, (count, mask.shape[-1] if mask.ndim else 1)).any(axis=1)
+    found: list[int] = np.flatnonzero(rows).tolist()
+    return found
 
 
 def _name(system: System, row: int) -> str:
-    path = system.path_names[row]
+    path = system.path_name(row)
     return path if isinstance(path, str) else path[0]
 
 

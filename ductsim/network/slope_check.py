@@ -90,7 +90,7 @@ def _sentences(
         return
     gap = np.abs(stated - measured)[places, 0] / np.maximum(np.abs(measured)[places, 0], 1e-300)
     worst = int(places[int(np.argmax(gap))])
-    path = system.path_names[range(*rows.indices(system.paths))[worst]]
+    path = system.path_name(range(*rows.indices(system.paths))[worst])
     name = path if isinstance(path, str) else " ".join(path)
     law = getattr(c.group.law, "__name__", repr(c.group.law))
     more = f" (and {len(places) - 1} more paths)" if len(places) > 1 else ""

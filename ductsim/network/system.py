@@ -6,9 +6,11 @@ never compile twice.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
+from itertools import chain
+from operator import itemgetter
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -17,6 +19,7 @@ from numpy.typing import NDArray
 from ..errors import InputError
 from ..parts.declare import Pair, Part, Path, Schema
 from .linear import Pattern
+from .many import Many, ManyNumbers
 from .sparse import Sparse
 
 OUTSIDE = "outside"
@@ -42,18 +45,27 @@ class Entry(NamedTuple):
 
 @dataclass(frozen=True)
 class Group:
-    """Parts of one form, stacked.
+    """Parts of one schema, stacked.
 
     Attributes
     ----------
     schema : their schema.
-    members : their places among the entries.
-    addresses : per number of the schema, the addresses of that number in each member.
+    names : their names.
+    ends : the nodes at their ends, (ends, members).
+    many : which of those that were added at once they are, else None.
     """
 
     schema: Schema
-    members: tuple[int, ...]
-    addresses: tuple[tuple[str, ...], ...]
+    names: Sequence[str]
+    ends: Index
+    many: int | None = None
+
+    @cached_property
+    def addresses(self) -> tuple[tuple[str, ...], ...]:
+        """Per number of the schema, the addresses of that number in each member."""
+        return tuple(
+            tuple(f"{name}.{number_key}" for name in self.names) for number_key in self.schema.number_keys
+        )
 
 
 @dataclass
@@ -120,6 +132,30 @@ class Stream:
     ring: bool
 
 
+class Rows(Mapping[PathName, int]):
+    """Path name -> row; the names are gone through when one is asked for."""
+
+    def __init__(self, system: System) -> None:
+        self._system = system
+
+    @cached_property
+    def _known(self) -> dict[PathName, int]:
+        return {name: row for row, name in enumerate(self._system.path_names)}
+
+    def __getitem__(self, name: PathName) -> int:
+        return self._known[name]
+
+    def get(self, name: Any, default: Any = None) -> Any:
+        """The row of a path, or `default`."""
+        return self._known.get(name, default)
+
+    def __iter__(self) -> Iterator[PathName]:
+        return iter(self._known)
+
+    def __len__(self) -> int:
+        return self._system.paths
+
+
 class System:
     """A compiled layout.
 
@@ -132,6 +168,8 @@ class System:
         Nodes into which a fixed flow is put (address `NODE.mass_flow`).
     numbers : mapping
         Any valid numbers of this layout, only to learn which laws its parts follow.
+    many : sequence of Many
+        Parts that were added at once.
     """
 
     def __init__(
@@ -140,17 +178,17 @@ class System:
         held: Sequence[str],
         supplied: Sequence[str],
         numbers: Mapping[str, Any],
+        many: Sequence[Many] = (),
     ) -> None:
         Compiled.count += 1
-        self.entries = tuple(entries)
         self.held = tuple(held)
         self.supplied = tuple(supplied)
-        self.nodes, self._node_of = _order_nodes(self.entries, self.held)
+        self.nodes, self._node_of = _order_nodes(entries, many, self.held)
         for node in self.supplied:
             if node not in self._node_of:
                 raise InputError(f"the supply's node {node!r} has no part", place="supply")
         self.free = len(self.nodes) - len(self.held) - 1
-        self.groups = _group(self.entries)
+        self.groups = _group(entries, many, self._node_of)
         self._lay_rows(self.build(self.stack(numbers)))
         self._lay_matrix()
         self._streams: dict[bytes, Stream] = {}
@@ -163,7 +201,10 @@ class System:
     def stack(self, numbers: Mapping[str, Any]) -> list[list[Array]]:
         """Per group and number, an array (members, 1) or (members, S) of the numbers."""
         return [
-            [_column([numbers[a] for a in number_key]) for number_key in g.addresses] for g in self.groups
+            numbers.many[g.many].columns()
+            if g.many is not None and isinstance(numbers, ManyNumbers)
+            else [_column([numbers[a] for a in number_key]) for number_key in g.addresses]
+            for g in self.groups
         ]
 
     def build(self, values: list[list[Array]], columns: slice | None = None) -> list[Part]:
@@ -199,46 +240,52 @@ class System:
         self.laws = singles + pairs
         self.pairs = pairs
         self.fan_rows: list[int] = []
-        start: list[int] = []
-        finish: list[int] = []
-        self.rows: dict[PathName, int] = {}
+        start: list[Index] = []
+        finish: list[Index] = []
+        self._runs: dict[tuple[int, int], int] = {}
+        self.paths = 0
         for lg in self.laws:
             pair = not isinstance(lg.density, str)
-            marks = [len(start)]
+            marks = [self.paths]
             for side in (0, 1) if pair else (0,):
                 for g, p, place in lg.sources:
                     both = ends[g, p][side] if pair else ends[g, p]
-                    self._add_rows(g, place + side, both, start, finish)
+                    start.append(self.groups[g].ends[both[0]])
+                    finish.append(self.groups[g].ends[both[1]])
+                    self._runs[g, place + side] = self.paths
+                    self.paths += len(start[-1])
                     if (g, p) in powered:
-                        self.fan_rows += range(len(start) - len(self.groups[g].members), len(start))
-                marks.append(len(start))
+                        self.fan_rows += range(self._runs[g, place + side], self.paths)
+                marks.append(self.paths)
             lg.rows = slice(marks[0], marks[1])
             if pair:
                 lg.partners = slice(marks[1], marks[2])
-                lg.ends = self._pair_ends(lg)
-                lg.incidence = _incidence(lg.ends, start, finish, marks)
-        self.start, self.finish = np.array(start, dtype=np.intp), np.array(finish, dtype=np.intp)
-        self.path_names: tuple[PathName, ...] = tuple(self.rows)
+                lg.ends = np.concatenate([self.groups[g].ends for g, _, _ in lg.sources], axis=1)
+        none = np.empty(0, dtype=np.intp)
+        self.start, self.finish = np.concatenate([none, *start]), np.concatenate([none, *finish])
         self.singles = max((lg.rows.stop for lg in singles), default=0)
-        self.paths = len(start)
+        for lg in pairs:
+            assert lg.partners is not None and lg.ends is not None
+            lg.incidence = _incidence(lg.ends, self.start, self.finish, (lg.rows, lg.partners))
+        self.rows: Mapping[PathName, int] = Rows(self)
 
-    def _add_rows(
-        self, group: int, place: int, ends: tuple[int, int], start: list[int], finish: list[int]
-    ) -> None:
-        """A row for one path of every member of a group."""
-        names = self.groups[group].schema.part.path_names  # type: ignore[attr-defined]
-        node = self._node_of
-        for m in self.groups[group].members:
-            entry = self.entries[m]
-            self.rows[entry.name if len(names) == 1 else (entry.name, names[place])] = len(start)
-            start.append(node[entry.ends[ends[0]]])
-            finish.append(node[entry.ends[ends[1]]])
+    def path_name(self, row: int) -> PathName:
+        """The name of the path that has a row."""
+        (group, place), first = max((r for r in self._runs.items() if r[1] <= row), key=itemgetter(1))
+        return self._path_name(group, place, self.groups[group].names[row - first])
 
-    def _pair_ends(self, lg: LawGroup) -> Index:
-        """The nodes at all three ends of the parts in a group of pairs, shape (3, K)."""
-        node = self._node_of
-        members = [self.entries[m] for g, _, _ in lg.sources for m in self.groups[g].members]
-        return np.array([[node[e] for e in entry.ends] for entry in members], dtype=np.intp).T
+    def _path_name(self, group: int, place: int, name: str) -> PathName:
+        words = self.groups[group].schema.part.path_names  # type: ignore[attr-defined]
+        return name if len(words) == 1 else (name, words[place])
+
+    @property
+    def path_names(self) -> tuple[PathName, ...]:
+        """The names of all paths, row by row."""
+        return tuple(
+            self._path_name(group, place, name)
+            for group, place in self._runs
+            for name in self.groups[group].names
+        )
 
     # ---- the nodal matrix's pattern
 
@@ -317,9 +364,8 @@ class System:
 
     def rows_of(self, group: int, member: int) -> list[int]:
         """The rows of one part's paths."""
-        entry = self.entries[self.groups[group].members[member]]
-        names = entry.schema.part.path_names  # type: ignore[attr-defined]
-        return [self.rows[entry.name if len(names) == 1 else (entry.name, n)] for n in names]
+        places = range(len(self.groups[group].schema.part.path_names))  # type: ignore[attr-defined]
+        return [self._runs[group, place] + member for place in places]
 
     def node(self, name: str) -> int:
         """The index of a node."""
@@ -352,35 +398,41 @@ def has_foreign_laws(system: System) -> bool:
     )
 
 
-def _incidence(ends: Index, start: list[int], finish: list[int], marks: list[int]) -> Array:
+def _incidence(ends: Index, start: Index, finish: Index, sides: tuple[slice, slice]) -> Array:
     """How the two paths of a group of pairs begin and finish at the parts' three ends."""
     out = np.zeros((2, *ends.shape, 1))
-    for side in range(2):
-        rows = slice(marks[side], marks[side + 1])
-        out[side, :, :, 0] += ends == np.array(start[rows])
-        out[side, :, :, 0] -= ends == np.array(finish[rows])
+    for side, rows in enumerate(sides):
+        out[side, :, :, 0] += ends == start[rows]
+        out[side, :, :, 0] -= ends == finish[rows]
     return out
 
 
-def _order_nodes(entries: Sequence[Entry], held: Sequence[str]) -> tuple[tuple[str, ...], dict[str, int]]:
+def _order_nodes(
+    entries: Sequence[Entry], many: Sequence[Many], held: Sequence[str]
+) -> tuple[tuple[str, ...], dict[str, int]]:
     """All nodes: free ones in order of appearance, then held ones, then outside."""
     fixed = dict.fromkeys(held)
     fixed.pop(OUTSIDE, None)
-    free = dict.fromkeys(n for e in entries for n in e.ends if n != OUTSIDE and n not in fixed)
+    free = dict.fromkeys(n for e in entries for n in e.ends)
+    for group in many:
+        free.update(dict.fromkeys(chain.from_iterable(zip(*group.ends, strict=True))))
+    for node in (OUTSIDE, *fixed):
+        free.pop(node, None)
     nodes = (*free, *fixed, OUTSIDE)
     return nodes, {n: i for i, n in enumerate(nodes)}
 
 
-def _group(entries: Sequence[Entry]) -> tuple[Group, ...]:
-    by_schema: dict[Schema, list[int]] = {}
-    for i, entry in enumerate(entries):
-        by_schema.setdefault(entry.schema, []).append(i)
+def _group(entries: Sequence[Entry], many: Sequence[Many], node: Mapping[str, int]) -> tuple[Group, ...]:
+    by_schema: dict[Schema, list[Entry]] = {}
+    for entry in entries:
+        by_schema.setdefault(entry.schema, []).append(entry)
     out = []
     for schema, members in by_schema.items():
-        addresses = tuple(
-            tuple(f"{entries[m].name}.{number_key}" for m in members) for number_key in schema.number_keys
-        )
-        out.append(Group(schema, tuple(members), addresses))
+        ends = np.array([[node[end] for end in entry.ends] for entry in members], dtype=np.intp).T
+        out.append(Group(schema, [entry.name for entry in members], ends))
+    for i, group in enumerate(many):
+        ends = np.array([[node[name] for name in end] for end in group.ends], dtype=np.intp)
+        out.append(Group(group.schema, group.names, ends, i))
     return tuple(out)
 
 
