@@ -11,7 +11,6 @@ import ductsim as ds
 from ductsim.network.linear import (
     Elimination,
     Pattern,
-    factorise,
     solve_dense,
     solve_sparse,
 )
@@ -166,9 +165,10 @@ def test_nothing_to_solve():
 @pytest.mark.parametrize("bad", [np.nan, np.inf])
 def test_a_matrix_that_is_not_finite_is_not_factorised(bad):
     pattern = Pattern(2, np.array([0, 1]), np.array([0, 1]))
-    assert factorise(pattern, np.array([1.0, bad])) is None
-    assert factorise(pattern, np.array([1.0, 0.0])) is None
-    assert factorise(pattern, np.array([1.0, 2.0])).solve(np.array([1.0, 1.0])).tolist() == [1.0, 0.5]
+    factorise = pattern.ordered.factorise
+    assert factorise(np.array([1.0, bad])) is None
+    assert factorise(np.array([1.0, 0.0])) is None
+    assert factorise(np.array([1.0, 2.0])).solve(np.array([1.0, 1.0])).tolist() == [1.0, 0.5]
 
 
 @examples(25)
@@ -240,3 +240,43 @@ def test_both_ways_of_sparse_products_are_tried():
     """By the sizes above: few and many entries, few and many terms."""
     assert 0.2 * 40 * 43 < FEW_TERMS < 0.2 * 40 * 43 * 400
     assert 0.2 * 40 * 43 < MANY_ENTRIES < 0.2 * 400 * 403
+
+
+def _mesh(side, rng):
+    """The nodal matrix of a square mesh, open at its first node, and the gains of its paths."""
+    node = np.arange(side * side).reshape(side, side)
+    ends = np.concatenate([np.stack([node[:, :-1], node[:, 1:]]).reshape(2, -1),
+                           np.stack([node[:-1], node[1:]]).reshape(2, -1)], axis=1)  # fmt: skip
+    rows = np.concatenate([ends[0], ends[1], ends[0], ends[1], [0]])
+    columns = np.concatenate([ends[0], ends[1], ends[1], ends[0], [0]])
+    places, slot = np.unique(rows * side * side + columns, return_inverse=True)
+    pattern = Pattern(side * side, *np.divmod(places, side * side))
+
+    def slots(gain):
+        return np.bincount(slot, np.concatenate([gain, gain, -gain, -gain, [1.0]]))
+
+    return pattern, slots, 10.0 ** rng.uniform(-1, 1, ends.shape[1])
+
+
+def test_factors_serve_matrices_nearby_and_no_others(monkeypatch):
+    """As accurate as factors of its own, which scipy's own solve tells; a far matrix gets factors anew."""
+    from scipy.sparse import csc_matrix
+    from scipy.sparse.linalg import spsolve
+
+    rng = np.random.default_rng(3)
+    pattern, slots, gain = _mesh(101, rng)
+    made = []
+    whole = pattern.ordered.factorise
+    monkeypatch.setattr(pattern.ordered, "factorise", lambda s: made.append(1) or whole(s))
+    right = rng.standard_normal(pattern.size)
+    changes = (0.0, 0.0, 1e-3, 0.03, 2.0)
+    for change in changes:
+        own = slots(gain * 10.0 ** (change * rng.uniform(-1, 1, len(gain))))
+        found = pattern.solve(own[:, None], right[:, None])[:, 0]
+        wanted = spsolve(csc_matrix((own, (pattern.rows, pattern.columns))), right)
+        assert np.abs(found - wanted).max() <= 1e-9 * np.abs(wanted).max()
+    # the first pass finds the order, the second makes factors in it, which serve two more
+    assert len(made) == 3
+    pattern.ordered.forget()
+    pattern.solve(own[:, None], right[:, None])
+    assert len(made) == 4

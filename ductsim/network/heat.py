@@ -130,6 +130,6 @@ def _solved(eq: Equations, flow: Array, sources: Array, columns: Any) -> Array:
     slots = system.carry @ carrying
     slots[system.diagonal] += total
     out = np.zeros((len(system.nodes), flow.shape[1]))
-    found = system.pattern.solve(slots, right)
+    found = system.mixing.solve(slots, right)
     out[: system.free] = np.clip(found, COLDEST, HOTTEST)
     return out

@@ -13,6 +13,8 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from .factors import Ordered
+
 Array = NDArray[np.float64]
 
 # A pivot smaller than this share of its column's largest original entry sends that scenario to LAPACK.
@@ -44,6 +46,11 @@ class Pattern:
     def elimination(self) -> Elimination:
         """The order and the places of an elimination without pivoting."""
         return Elimination.plan(self)
+
+    @cached_property
+    def ordered(self) -> Ordered:
+        """Its matrices as they are factorised one by one."""
+        return Ordered(self.size, self.rows, self.columns)
 
     def again(self, factors: list[Array], right: Array) -> Array:
         """The solutions for other right-hand sides, by the factors that `solve` has put away."""
@@ -127,32 +134,11 @@ def solve_by_leaks(pattern: Pattern, slots: Array, leaks: Array, right: Array) -
 
 
 def solve_sparse(pattern: Pattern, slots: Array, right: Array) -> Array:
-    """SuperLU, scenario by scenario; the order is that of a symmetric pattern."""
-    out = np.full(right.shape, np.nan)
+    """SuperLU, scenario by scenario."""
+    out = np.empty(right.shape)
     for s in range(right.shape[1]):
-        factor = factorise(pattern, slots[:, s])
-        if factor is not None:
-            out[:, s] = factor.solve(right[:, s])
+        out[:, s] = pattern.ordered.solve(slots[:, s], right[:, s])
     return out
-
-
-def factorise(pattern: Pattern, slots: Array):  # type: ignore[no-untyped-def]
-    """The SuperLU factors of one scenario's matrix; None when it is singular or not finite."""
-    from scipy.sparse import csc_matrix
-    from scipy.sparse.linalg import splu
-
-    if not np.isfinite(slots).all():
-        return None
-    matrix = csc_matrix((slots, (pattern.rows, pattern.columns)), shape=(pattern.size, pattern.size))
-    try:
-        return splu(
-            matrix,
-            permc_spec="MMD_AT_PLUS_A",
-            diag_pivot_thresh=1e-3,
-            options={"SymmetricMode": True, "Equil": True},
-        )
-    except RuntimeError:
-        return None
 
 
 @dataclass(frozen=True)

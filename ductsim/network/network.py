@@ -262,6 +262,8 @@ def solve_system(
     values, columns = stacked(system, numbers, air)
     solved, structures = solve(system, values, start)
     extremes = beyond(system, values, solved, structures)
+    for pattern in (system.pattern, system.mixing):
+        pattern.ordered.forget()
     outcomes, floating, node = judge(solved, structures, system, extremes)
     if system.slope_notes is None and not outcomes.all():
         check_slopes(system, values, solved, int(np.argmin(outcomes)))

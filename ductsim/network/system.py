@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from ..errors import InputError
 from ..parts.declare import Pair, Part, Path, Schema
+from .factors import MANY_NODES
 from .linear import Pattern
 from .many import Many, ManyNumbers
 from .sparse import Sparse
@@ -327,6 +328,12 @@ class System:
             sign[inner], ends[inner], np.concatenate([path, path])[inner], (free, self.paths)
         )
         self.diagonal = np.searchsorted(places, np.arange(free) * (max(free, 1) + 1))
+
+    @cached_property
+    def mixing(self) -> Pattern:
+        """The pattern of the temperatures' matrix, which of large networks has factors of its own."""
+        whole = self.pattern
+        return whole if whole.size < MANY_NODES else Pattern(whole.size, whole.rows, whole.columns)
 
     @cached_property
     def into(self) -> Sparse:
