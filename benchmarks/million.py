@@ -1,4 +1,4 @@
-"""A million scenarios of the picker on two processes, and what the second one brings.
+"""A million scenarios of the picker on two processes, what the second one brings, and the memory of each.
 
 `python benchmarks/million.py [--samples N]`. Spreads are the usual ones of all numbers; kept is the vacuum of
 the weakest unit and which unit it is.
@@ -12,41 +12,58 @@ for _threads in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "
     os.environ[_threads] = "1"
 
 import argparse  # noqa: E402
+import json  # noqa: E402
 import resource  # noqa: E402
 import sys  # noqa: E402
-import time  # noqa: E402
 from concurrent.futures import ProcessPoolExecutor  # noqa: E402
 from pathlib import Path  # noqa: E402
+from typing import Any  # noqa: E402
 
-sys.path[:0] = [str(Path(__file__).resolve().parents[1])]
+HERE = Path(__file__).resolve().parent
+sys.path[:0] = [str(HERE), str(HERE.parent)]
+
+from measuring import Spent, Table, timed  # noqa: E402
+from planar import peak_memory  # noqa: E402
 
 import ductsim as ds  # noqa: E402
 
 
-def seconds(samples: int, processes: int) -> float:
-    """Time of an ensemble on so many processes, started beforehand."""
+def ensemble(samples: int, processes: int) -> tuple[Spent, Any]:
+    """What an ensemble takes on so many processes, their start included, and what it found."""
     machine = ds.demo("picker")
-    with ProcessPoolExecutor(processes) as pool:
-        ds.ensemble(machine, samples=processes * 200, chunk=100, executor=pool)
-        begun = time.perf_counter()
-        found = ds.ensemble(machine, samples=samples, executor=pool)
-        spent = time.perf_counter() - begun
-    print(f"{processes} process(es): {samples:,} scenarios in {spent:.1f} s, {samples / spent:,.0f} a second")
-    print("  " + "\n  ".join(found.sentences()))
-    return spent
+    found: list[Any] = []
+
+    def whole() -> None:
+        with ProcessPoolExecutor(processes) as pool:
+            found.append(ds.ensemble(machine, samples=samples, executor=pool))
+
+    return timed(whole), found[0]
+
+
+def measure(table: Table, samples: int) -> None:
+    """So many on two processes, then a quarter of them on one."""
+    two, found = ensemble(samples, 2)
+    table.time(f"{samples:,} scenarios drawn, solved and reduced on two processes", two, 32.0 * samples / 1e6)
+    table.add("  of these without an answer", len(found.failed), f"{len(found.failed):,}")
+    workers = 1024.0 * resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss
+    for what, peak in (("this process", peak_memory()), ("the largest worker", workers)):
+        table.add(f"  peak memory of {what}", peak, f"{peak / 1e6:,.0f} MB", "aim: below 400", peak < 4e8)
+    few = max(samples // 4, 1000)
+    one, _ = ensemble(few, 1)
+    table.ratio("  scenarios a second, over those on one process", one.wall / few / (two.wall / samples))
 
 
 def main() -> None:
-    """Two processes, then one on a quarter of the scenarios."""
+    """The rows by themselves, in a process whose peak memory is its own."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--samples", type=int, default=1_000_000, metavar="N")
+    parser.add_argument("--json", action="store_true", help="print the rows as JSON at the end")
     given = parser.parse_args()
-    two = seconds(given.samples, 2) / given.samples
-    few = max(given.samples // 4, 1000)
-    one = seconds(few, 1) / few
-    print(f"two processes over one: {one / two:.2f} x")
-    for what, who in (("this process", resource.RUSAGE_SELF), ("largest worker", resource.RUSAGE_CHILDREN)):
-        print(f"peak memory of {what}: {resource.getrusage(who).ru_maxrss / 1024:,.0f} MB")
+    table = Table()
+    table.section("a million")
+    measure(table, given.samples)
+    if given.json:
+        print(json.dumps(table.rows))
 
 
 if __name__ == "__main__":

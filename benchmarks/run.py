@@ -1,8 +1,10 @@
 """How fast it is, measured against general-purpose peers in one run: `python benchmarks/run.py [--quick]`.
 
-One thread on one core. Every ratio compares two times of this run. The peer of a solve is
-`scipy.optimize.root` on the same equations written as one vectorised NumPy residual (`tests/oracle.py`);
-the peer of a large network is one SuperLU factorisation of its own nodal matrix.
+One thread on one core, but for a million scenarios. Times are those of the processor, with those by the clock
+beside; every ratio compares two times of this run. The peer of a solve is `scipy.optimize.root` on the same
+equations written as one vectorised NumPy residual (`tests/oracle.py`); the peers of many solves are that in a
+loop, and Newton's method on a stack in plain NumPy; the peer of a large network is one SuperLU factorisation
+of its own nodal matrix, in the best of its own orders.
 """
 
 from __future__ import annotations
@@ -15,6 +17,7 @@ for _threads in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "
 import argparse  # noqa: E402
 import json  # noqa: E402
 import platform  # noqa: E402
+import subprocess  # noqa: E402
 import sys  # noqa: E402
 import time  # noqa: E402
 from pathlib import Path  # noqa: E402
@@ -46,7 +49,16 @@ def main(arguments: list[str] | None = None) -> Table:
     return table
 
 
-SECTIONS = ["starting", "single solve", "scenarios", "spreads", "step", "planar networks", "random networks"]
+SECTIONS = [
+    "starting",
+    "single solve",
+    "scenarios",
+    "spreads",
+    "step",
+    "a million",
+    "planar networks",
+    "random networks",
+]
 
 
 def _measure(name: str, table: Table, given: argparse.Namespace) -> None:
@@ -66,11 +78,21 @@ def _measure(name: str, table: Table, given: argparse.Namespace) -> None:
         solving.spreads(table, 1000 if given.quick else 10_000, 1 if given.quick else 3)
     elif name == "step":
         solving.step(table, 100 if given.quick else 1000, repeats=3 if given.quick else 20)
+    elif name == "a million":
+        _million(table, 4000 if given.quick else 1_000_000)
     elif name == "planar networks":
         planar.measure(table, [300, 3000] if given.quick else [1000, 10_000, 100_000, 1_000_000])
     else:
         falling = given.random if given.random is not None else 60 if given.quick else 20_000
         random_run.measure(table, falling, rising=max(falling // 10, 1))
+
+
+def _million(table: Table, samples: int) -> None:
+    """In a process of its own, so that its peak memory is its own."""
+    command = [sys.executable, str(HERE / "million.py"), "--samples", str(samples), "--json"]
+    said = subprocess.run(command, check=True, capture_output=True, text=True).stdout.splitlines()
+    print("\n".join(said[2:-1]), flush=True)
+    table.rows += json.loads(said[-1])
 
 
 if __name__ == "__main__":

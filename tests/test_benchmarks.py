@@ -11,7 +11,8 @@ from amounts import few_and_all
 ROOT = Path(__file__).resolve().parent.parent
 
 
-ALL = {"starting", "single solve", "scenarios", "spreads", "step", "planar networks", "random networks"}
+ALL = {"starting", "single solve", "scenarios", "spreads", "step"}
+ALL |= {"a million", "planar networks", "random networks"}
 
 
 @few_and_all("sections", {"step", "random networks"}, ALL)
