@@ -32,6 +32,7 @@ MISSED_FLOW = 1e-8  # of the largest flow: what a path's residual may stand for,
 ROUNDING = 1e-14  # of the largest pressure: no residual can be asked to be smaller
 FLOW_ROUNDING = 1e-11  # of each path's own flow, where a curve is ever so steep
 SLOPE_ROUNDINGS = 4.0  # of what slopes are differences of: so much may be rounding alone
+AT_WORST = 16.0  # of what may be asked: more than that within a drop leaves no digit of it
 EASED = 1e-11  # of the largest pressure: what the least resistance may add to a path's drop
 FLOW_SHARE = 1e-9  # of the total flow
 STEP_SHARE = 1e-5  # of the largest flow: after such a step the next one is of rounding size
@@ -91,10 +92,13 @@ def _converged(eq: Equations, values: Values, point: Point, moved: Array, warmer
     blur = FLOW_ROUNDING * np.abs(point.flow * slope)
     blur += DIFFERENCE_ROUNDING * (height[system.start] + height[system.finish])
     # nor than that of velocity pressures that it is a small difference of, as long as it can be told at all
-    good &= (inner <= LEAST_DROP + PRESSURE_SHARE * level).all(axis=0)
+    asked = np.maximum(DROP_SHARE * np.abs(values.drop), LEAST_DROP)
+    most = asked + PRESSURE_SHARE * level
+    good &= (inner <= AT_WORST * most).all(axis=0)
+    inner = np.minimum(inner, most)
     blur += inner
     good &= (size <= PRESSURE_SHARE * level + 1e-9 + blur).all(axis=0)
-    good &= (size <= np.maximum(DROP_SHARE * np.abs(values.drop), LEAST_DROP) + blur).all(axis=0)
+    good &= (size <= asked + blur).all(axis=0)
     # a path of hardly any resistance turns a small pressure into a flow: judged by the flow it stands for
     by_flow = np.maximum(MISSED_FLOW * total * slope, ROUNDING * level)
     good &= (size <= by_flow + inner).all(axis=0)
