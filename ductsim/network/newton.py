@@ -32,7 +32,7 @@ MISSED_FLOW = 1e-8  # of the largest flow: what a path's residual may stand for,
 ROUNDING = 1e-14  # of the largest pressure: no residual can be asked to be smaller
 FLOW_ROUNDING = 1e-11  # of each path's own flow, where a curve is ever so steep
 SLOPE_ROUNDINGS = 4.0  # of what slopes are differences of: so much may be rounding alone
-AT_WORST = 16.0  # of what may be asked: more than that within a drop leaves no digit of it
+AT_WORST = 4.0  # of what may be asked: more than that within a drop leaves no digit of it
 EASED = 1e-11  # of the largest pressure: what the least resistance may add to a path's drop
 FLOW_SHARE = 1e-9  # of the total flow
 STEP_SHARE = 1e-5  # of the largest flow: after such a step the next one is of rounding size
@@ -110,17 +110,17 @@ def _converged(eq: Equations, values: Values, point: Point, moved: Array, warmer
 def _told_slopes(eq: Equations, values: Values, point: Point) -> tuple[Array, Array]:
     """The size of each slope as far as rounding leaves any, and what rounding does to each drop [Pa].
 
-    Of paths that act on each other: see `pair_rounding`.
+    Of paths that act on each other: their drops are differences of velocity pressures, as large as what
+    each does to the other.
     """
     slope, rounding = np.abs(values.slope), pair_rounding(eq, values)
+    inner = np.zeros_like(slope)
     if rounding is None:
-        return slope, np.zeros_like(slope)
-    slope = np.maximum(slope - SLOPE_ROUNDINGS * rounding, 0.0)
-    for lg in eq.system.pairs:
-        both = np.abs(point.flow[lg.rows]) + np.abs(point.flow[lg.partners])
-        rounding[lg.rows] *= both
-        rounding[lg.partners] *= both
-    return slope, rounding
+        return slope, inner
+    for lg, (_, s12, s21, _) in zip(eq.system.pairs, values.pair_slope, strict=True):
+        made_of = np.abs(s12 * point.flow[lg.partners]) + np.abs(s21 * point.flow[lg.rows])
+        inner[lg.rows] = inner[lg.partners] = DIFFERENCE_ROUNDING * made_of
+    return np.maximum(slope - SLOPE_ROUNDINGS * rounding, 0.0), inner
 
 
 def _imbalance(eq: Equations, flow: Array) -> Array:

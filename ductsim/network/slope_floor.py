@@ -52,10 +52,7 @@ def least_slopes(eq: Equations, slope: Array, rounding: Array | None = None) -> 
 
 
 def pair_rounding(eq: Equations, values: Values) -> Array | None:
-    """By how much rounding spoils the slopes of paths that act on each other [Pa s/kg], (paths, S).
-
-    Times the flows it is what rounding does to their drops, small differences of velocity pressures.
-    """
+    """By how much rounding spoils the slopes of paths that act on each other [Pa s/kg], (paths, S)."""
     if not eq.system.pairs:
         return None
     out = np.zeros_like(values.slope)
