@@ -282,3 +282,32 @@ def test_a_nozzle_that_fills_its_mixing_section_and_loses_nothing_is_named_too_f
     net.add("jet", jet, "held", "n", "outside").hold("held", 4e4)
     many = net.change({"held.pressure": np.array([4e4, 0.0, -4e4])}).solve(raise_error=False)
     assert many.outcome == [Outcome.TOO_FAST, Outcome.SOLVED, Outcome.SOLVED]
+
+
+@pytest.mark.filterwarnings("ignore::ductsim.errors.OutsideRange")
+def test_air_that_nothing_holds_back_has_its_reason_and_an_answer_with_a_loss():
+    """A jet and a shut one that lose nothing, in a ring through outside, with a vacuum beside the nozzle."""
+
+    def ring(loss):
+        net = ds.Network(ds.Air.at(altitude=1000.0, temperature=268.0), free_ends=False)
+        driving = ds.Jet(
+            nozzle_area=1.04e-9, mixing_area=1.0401e-9, nozzle_loss=loss, suction_loss=0.0, mixing_loss=1e-11
+        )
+        net.add("driving", driving, "outside", "held", "foot")
+        net.add(
+            "shut",
+            ds.Jet(nozzle_area=0.0, mixing_area=7.7e-8, suction_loss=1.6e-7, mixing_loss=0.0),
+            "n",
+            "outside",
+            "foot",
+        )
+        return net.hold("held", -1.4e4)
+
+    with pytest.raises(ds.NoOperatingPoint, match="more lost everywhere") as caught:
+        ring(0.0).solve()
+    assert caught.value.state.outcome is Outcome.TOO_EASY
+    assert caught.value.node == "foot"
+    state = ring(0.02).solve()
+    assert state.flow["driving", "motive"] + state.flow["driving", "suction"] == pytest.approx(
+        -state.flow["shut", "suction"], rel=1e-9
+    )

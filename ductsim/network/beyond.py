@@ -23,14 +23,15 @@ Index = NDArray[np.intp]
 
 def beyond(
     system: System, numbers: Numbers, solved: Solved, structures: list[Structure]
-) -> tuple[Index, Index, Index, Index]:
-    """For each scenario the node whose vacuum, pressure and heat no duct could have, and whose speed; or -1.
+) -> tuple[Index, ...]:
+    """For each scenario the node whose vacuum, pressure, heat and speed no duct could have; or -1.
 
     No vacuum is deeper than the air outside has pressure, and the laws end at `HIGHEST`; some solve even
     there. Where nothing was found, air that keeps its density tells. Thinner air would need more vacuum than
     that, and it chokes when half of its pressure is spent. Denser air needs less pressure: p^2 / 2 p_outside
     at the outside's density become p at its own, which grows with p. Where none of these tells, air that is
-    faster than sound even with a little more loss does (`lossier`).
+    faster than sound even with a little more loss does (`lossier`); the last are nodes where the air is the
+    fastest of all that has an answer only with more loss.
     """
     outside = np.broadcast_to(numbers.air.pressure, numbers.scenarios)
     over = solved.overloaded
@@ -49,19 +50,22 @@ def beyond(
     hot = np.full(len(over), -1)
     if temperature_rise is not None:
         hot = np.where(over & too_hot(temperature_rise), np.nan_to_num(temperature_rise).argmax(axis=0), -1)
-    fast = np.full(len(over), -1)
+    fast, easy = np.full(len(over), -1), np.full(len(over), -1)
     left = np.flatnonzero(over & (deep < 0) & (high < 0) & (hot < 0))
     if len(left):
-        fast[left] = _fastest(numbers.some(left).equations(system), solved.take(left))
-    return deep, high, hot, fast
+        eq, there = numbers.some(left).equations(system), solved.take(left)
+        node, beyond_sound = _fastest(eq, there), supersonic(eq, there)
+        fast[left], easy[left] = np.where(beyond_sound, node, -1), np.where(beyond_sound, -1, node)
+    return deep, high, hot, fast, easy
 
 
 def _fastest(eq: Equations, solved: Solved) -> Index:
-    """A node of the path whose air is the fastest, where that is faster than sound; else -1."""
+    """A node of the path whose air is the fastest."""
     start, finish = eq.system.start, eq.system.finish
     speed = np.abs(solved.point.flow) / (solved.density * np.maximum(eq.area, SMALLEST))
     path = np.nan_to_num(speed).argmax(axis=0)
-    return np.where(supersonic(eq, solved), np.minimum(start[path], finish[path]), -1)
+    out: Index = np.minimum(start[path], finish[path])
+    return out
 
 
 def _extremes(

@@ -3,7 +3,8 @@
 Jets whose losses are nothing, with a nozzle or a suction that is shut, let air pass at any speed. Far beyond
 that of sound the velocity pressures that their momenta are made of outgrow the drop so far that no digit of
 it is left. With a small loss added on every path there is an answer; air that is faster than sound even then
-would be faster still without it (our assumption, certain where all paths are resistances).
+would be faster still without it (our assumption, certain where all paths are resistances). Slower air that
+loses next to nothing may drive itself on and on where its density changes: with more loss it has an answer.
 """
 
 from __future__ import annotations
@@ -21,13 +22,15 @@ Array = NDArray[np.float64]
 
 ADDED = 1e-4
 """The loss added, in velocity pressures: with it 10 Pa drive air as fast as sound through a free section."""
+MORE = 1e-2
+"""The loss added where that is not enough: less than any nozzle, elbow or edge loses."""
 SMALLEST = 1e-30  # m2, of a section that counts
 
 
-def lossier(eq: Equations) -> Equations:
-    """The equations of air that keeps its density, with `ADDED` lost on every path besides."""
-    out = eq.dense()
-    each = 0.5 * ADDED / (out.outside * np.maximum(eq.area, SMALLEST) ** 2)
+def lossier(eq: Equations, added: float) -> Equations:
+    """The equations with so many velocity pressures of outside's air lost on every path besides."""
+    out = eq.take(slice(None))
+    each = 0.5 * added / (out.outside * np.maximum(eq.area, SMALLEST) ** 2)
     out.coefficients = [_with_loss(c, each) for c in out.coefficients]
     return out
 

@@ -22,7 +22,7 @@ from .continuation import (
 )
 from .equations import Equations
 from .linear import FEW_SCENARIOS
-from .lossier import lossier
+from .lossier import ADDED, MORE, lossier
 from .newton import HALVINGS, MANY_HALVINGS, cold_start, iterate
 from .numbers import Numbers
 from .point import Point, Solved
@@ -209,7 +209,7 @@ def solve_single(eq: Equations, structure: Structure, start: Point | None) -> So
         _less_eased(eq, structure, out)
         _run_up_failed(eq, structure, out, RUN_UPS[1:])
         _chords_for_failed(eq, structure, out, apart=True)
-        _too_fast(eq, structure, out)
+        _too_easy(eq, structure, out)
     return out
 
 
@@ -381,22 +381,27 @@ def _less_eased(eq: Equations, structure: Structure, out: Solved) -> None:
         out.put(one, found)
 
 
-def _too_fast(eq: Equations, structure: Structure, out: Solved) -> None:
-    """Mark what is left where air is faster than sound even with a little more loss: see `lossier`."""
+def _too_easy(eq: Equations, structure: Structure, out: Solved) -> None:
+    """Mark what is left that has an answer with a little more loss, or air faster than sound even then."""
     for s in np.flatnonzero(~out.good & ~structure.fed & ~out.overloaded):
         one = np.array([s])
-        slower, part = lossier(eq.take(one)), structure.take(one)
-        with np.errstate(all="ignore"):
-            point = cold_start(slower, part.anchors)
-        found = iterate(slower, point, part.anchors, 2 * DAMPED_STEPS, damped=True)
-        if not found.good[0]:
-            _chords_for_failed(slower, part, found)
-        if found.good[0] and supersonic(slower, found)[0]:
-            found.good[:], found.overloaded[:] = False, True
-            found.steps += out.steps[one]
-            if eq.heated:
-                found.point.temperature_rise = np.zeros_like(found.point.pressure)
-            out.put(one, found)
+        hard, part = eq.take(one), structure.take(one)
+        for added, air in ((ADDED, hard.dense()), (MORE, hard)):
+            slower = lossier(air, added)
+            with np.errstate(all="ignore"):
+                point = cold_start(slower, part.anchors)
+            found = iterate(slower, point, part.anchors, 2 * DAMPED_STEPS, damped=True)
+            if not found.good[0]:
+                _chords_for_failed(slower, part, found)
+            if found.good[0] and (added == MORE or supersonic(slower, found)[0]):
+                break
+        else:
+            continue
+        found.good[:], found.overloaded[:] = False, True
+        found.steps += out.steps[one]
+        if eq.heated and found.point.temperature_rise is None:
+            found.point.temperature_rise = np.zeros_like(found.point.pressure)
+        out.put(one, found)
 
 
 def _warmed(eq: Equations, cold: Solved, structure: Structure) -> Solved:

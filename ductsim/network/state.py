@@ -48,6 +48,10 @@ class Outcome(enum.Enum):
         "Air would have to be much faster than sound, for which the laws do not hold",
         "Give the parts there the losses that they have (of a jet: suction_loss, mixing_loss).",
     )
+    TOO_EASY = (
+        "Only with a hundredth of a velocity pressure more lost everywhere was an operating point found",
+        "Give the parts that lose next to nothing the losses that they have.",
+    )
 
     @property
     def sentence(self) -> str:
@@ -307,8 +311,9 @@ def judge(
 
     `extremes` is what `beyond` found.
     """
-    deep, high, hot, fast = extremes
+    deep, high, hot, fast, easy = extremes
     outcomes = np.where(solved.good, 0, _OUTCOMES.index(Outcome.NOT_FOUND))
+    outcomes[easy >= 0] = _OUTCOMES.index(Outcome.TOO_EASY)
     outcomes[fast >= 0] = _OUTCOMES.index(Outcome.TOO_FAST)
     outcomes[hot >= 0] = _OUTCOMES.index(Outcome.TOO_HOT)
     outcomes[high >= 0] = _OUTCOMES.index(Outcome.TOO_HIGH)
