@@ -254,7 +254,7 @@ def _end(
 def _evaluated(eq: Equations, point: Point, careful: bool, warming: bool = False) -> Values:
     """All laws at a point; careful adds the least resistance where a path is easier than can be carried."""
     values = eq.evaluate(point.flow, point.pressure, point.temperature_rise, warming=warming)
-    more = least_slopes(eq, values.slope, pair_rounding(eq, values)) if careful else None
+    more = least_slopes(eq, values.slope, values) if careful else None
     if more is not None:
         values = eq.with_inertia(values, more)
         # as a drop of its own only as far as nobody can tell: air that runs in a ring within keeps its law

@@ -30,21 +30,21 @@ DIFFERENCE_ROUNDING = 1e-15
 """Of what a difference is made of."""
 
 
-def least_slopes(eq: Equations, slope: Array, rounding: Array | None = None) -> Array | None:
+def least_slopes(eq: Equations, slope: Array, values: Values | None = None) -> Array | None:
     """What the paths' slopes need on top [Pa s/kg], (paths, S); None where nothing does.
 
-    `rounding` (paths, S) is what `pair_rounding` says of the slopes.
+    With the `values` that the slopes are of, none is left smaller than rounding makes it.
     """
     resistance, carried = np.abs(slope), WIDEST_RATIO * eq.finer
-    told = rounding is None or bool((resistance >= rounding).all())
     resistance[np.isnan(resistance)] = np.inf
     if eq.shut is not None:
         resistance = np.where(eq.shut, np.inf, resistance)
     narrow = np.where(np.isfinite(resistance), resistance, 0.0).max(axis=0, initial=0.0)
-    if told and (narrow <= carried * resistance.min(axis=0, initial=np.inf)).all():
+    if (narrow <= carried * resistance.min(axis=0, initial=np.inf)).all():
         return None
     way = ways_out(eq, resistance)
     least = np.maximum(way[eq.system.start], way[eq.system.finish]) / carried
+    rounding = None if values is None else pair_rounding(eq, values)
     if rounding is not None:
         least = np.fmax(least, rounding)
     low = (resistance < least) & np.isfinite(least)
