@@ -22,7 +22,7 @@ from ductsim.parts.declare import LocalAir, Word
 from ductsim.parts.ends import OpenEnds
 
 LEAST, MOST = 1e-8, 1.0
-NAMED = ("FED_CLOSED_OFF", "TOO_DEEP", "TOO_HIGH", "TOO_HOT")
+NAMED = ("FED_CLOSED_OFF", "TOO_DEEP", "TOO_HIGH", "TOO_HOT", "TOO_FAST", "TOO_EASY")
 
 
 @dataclass

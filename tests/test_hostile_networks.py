@@ -5,9 +5,10 @@ import pytest
 from hostile_networks import examine, generate, run
 
 import ductsim as ds
+from ductsim.network.beyond import beyond
 from ductsim.network.continuation import warmed
 from ductsim.network.network import stacked
-from ductsim.network.solve import beyond, solve, solve_from
+from ductsim.network.solve import solve, solve_from
 from ductsim.network.state import Outcome, judge
 
 SLICE, FEW_PATHS = (60, 80), 10  # quick ones; seeds below hold one that takes 14 s
@@ -229,3 +230,84 @@ def test_all_hostile_networks():
 def test_the_same_seed_gives_the_same_network():
     one, two = generate(7).network().numbers(), generate(7).network().numbers()
     assert one == two
+
+
+def passing_through(pressure, narrow, **more):
+    """Air driven through a jet with its nozzle shut and nothing lost, and a hole that loses hardly any."""
+    net = ds.Network(ds.Air(density=0.61, viscosity=7e-6), free_ends=False)
+    net.add("jet", ds.Jet(nozzle_area=0.0, mixing_area=2.1e-6, **LOSSLESS | more), "n", "outside", "m")
+    net.add("hole", ds.Opening(area=narrow, loss_coefficient=2.2e-7), "m", "held")
+    return net.hold("held", pressure)
+
+
+LOSSLESS = {"suction_loss": 0.0, "mixing_loss": 0.0}
+
+
+@pytest.mark.filterwarnings("ignore::ductsim.errors.OutsideRange")
+def test_air_passes_a_jet_that_is_shut_and_loses_nothing_as_if_it_were_not_there():
+    net = passing_through(-6e4, 4.8e-8)
+    state = net.solve()
+    alone = ds.Network(net.air, free_ends=False)
+    alone.add("hole", ds.Opening(area=4.8e-8, loss_coefficient=2.2e-7), "outside", "held")
+    assert state.flow["hole"] == pytest.approx(alone.hold("held", -6e4).solve().flow["hole"], rel=1e-9)
+    # its two momenta are 140 MPa each there, and so leave this of a drop of nothing
+    assert state.pressure["m"] == pytest.approx(0.0, abs=1e-13 * 1.4e8)
+
+
+@pytest.mark.filterwarnings("ignore::ductsim.errors.OutsideRange")
+@pytest.mark.parametrize("pressure", [-6e4, -2e3])
+def test_speeds_of_which_the_arithmetic_leaves_no_digit_are_named_too_fast(pressure):
+    """The hole lets a million metres a second through, and the jet's section is a thousandth of it."""
+    with pytest.raises(ds.NoOperatingPoint, match="much faster than sound") as caught:
+        passing_through(pressure, 3e-3).solve()
+    assert caught.value.state.outcome is Outcome.TOO_FAST
+    assert caught.value.node == "m"
+    state = passing_through(pressure, 3e-3, suction_loss=0.1).solve()
+    # by hand: the jet's loss holds all of the pressure, q = 10 times that
+    speed = np.sqrt(2.0 * abs(pressure) / 0.1 / 0.61)
+    assert abs(state.flow["hole"]) == pytest.approx(0.61 * 2.1e-6 * speed, rel=1e-3)
+
+
+@pytest.mark.filterwarnings("ignore::ductsim.errors.OutsideRange")
+@pytest.mark.parametrize("air", [ds.Air(density=1.5, viscosity=2e-5), ds.Air.at(altitude=1500.0)])
+def test_a_nozzle_that_fills_its_mixing_section_and_loses_nothing_is_named_too_fast(air):
+    net = ds.Network(air, free_ends=False)
+    jet = ds.Jet(
+        nozzle_area=3.6e-8,
+        mixing_area=3.6e-8 * (1.0 + 1e-9),
+        nozzle_loss=0.0,
+        suction_loss=1e-9,
+        mixing_loss=0.0,
+    )
+    net.add("jet", jet, "held", "n", "outside").hold("held", 4e4)
+    many = net.change({"held.pressure": np.array([4e4, 0.0, -4e4])}).solve(raise_error=False)
+    assert many.outcome == [Outcome.TOO_FAST, Outcome.SOLVED, Outcome.SOLVED]
+
+
+@pytest.mark.filterwarnings("ignore::ductsim.errors.OutsideRange")
+def test_air_that_nothing_holds_back_has_its_reason_and_an_answer_with_a_loss():
+    """A jet and a shut one that lose nothing, in a ring through outside, with a vacuum beside the nozzle."""
+
+    def ring(loss):
+        net = ds.Network(ds.Air.at(altitude=1000.0, temperature=268.0), free_ends=False)
+        driving = ds.Jet(
+            nozzle_area=1.04e-9, mixing_area=1.0401e-9, nozzle_loss=loss, suction_loss=0.0, mixing_loss=1e-11
+        )
+        net.add("driving", driving, "outside", "held", "foot")
+        net.add(
+            "shut",
+            ds.Jet(nozzle_area=0.0, mixing_area=7.7e-8, suction_loss=1.6e-7, mixing_loss=0.0),
+            "n",
+            "outside",
+            "foot",
+        )
+        return net.hold("held", -1.4e4)
+
+    with pytest.raises(ds.NoOperatingPoint, match="more lost everywhere") as caught:
+        ring(0.0).solve()
+    assert caught.value.state.outcome is Outcome.TOO_EASY
+    assert caught.value.node == "foot"
+    state = ring(0.02).solve()
+    assert state.flow["driving", "motive"] + state.flow["driving", "suction"] == pytest.approx(
+        -state.flow["shut", "suction"], rel=1e-9
+    )

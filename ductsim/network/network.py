@@ -15,11 +15,12 @@ from ..arguments import instance, text, texts
 from ..errors import InputError, OutsideRange, UnknownName, shown
 from ..parts.declare import Part, number_values
 from ..quantity import column
+from .beyond import beyond
 from .many import Many, ManyNumbers
 from .numbers import Numbers
 from .point import Point
 from .slope_check import check_slopes
-from .solve import beyond, solve
+from .solve import solve
 from .state import State, judge
 from .system import OUTSIDE, Entry, System
 from .values import AirNumbers

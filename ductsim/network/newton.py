@@ -17,7 +17,7 @@ from .equations import Equations
 from .heat import settled
 from .linear import FEW_SCENARIOS
 from .point import Point, Solved
-from .slope_floor import least_slopes
+from .slope_floor import DIFFERENCE_ROUNDING, least_slopes, pair_rounding
 from .step import Step, newton_step
 from .system import Stream
 from .values import Values
@@ -31,7 +31,8 @@ LEAST_DROP = 1e-6  # Pa, where a path's own drop is nothing
 MISSED_FLOW = 1e-8  # of the largest flow: what a path's residual may stand for, by its own slope
 ROUNDING = 1e-14  # of the largest pressure: no residual can be asked to be smaller
 FLOW_ROUNDING = 1e-11  # of each path's own flow, where a curve is ever so steep
-DIFFERENCE_ROUNDING = 1e-15  # of the pressures at a path's ends
+SLOPE_ROUNDINGS = 4.0  # of what slopes are differences of: so much may be rounding alone
+AT_WORST = 4.0  # of what may be asked: more than that within a drop leaves no digit of it
 EASED = 1e-11  # of the largest pressure: what the least resistance may add to a path's drop
 FLOW_SHARE = 1e-9  # of the total flow
 STEP_SHARE = 1e-5  # of the largest flow: after such a step the next one is of rounding size
@@ -87,16 +88,39 @@ def _converged(eq: Equations, values: Values, point: Point, moved: Array, warmer
     level = np.maximum(height.max(axis=0), LEAST_PRESSURE)
     system = eq.system
     # no drop can be told closer than the rounding of the flow and of the pressures that it comes from
-    blur = FLOW_ROUNDING * np.abs(point.flow * values.slope)
+    slope, inner = _told_slopes(eq, values, point)
+    blur = FLOW_ROUNDING * np.abs(point.flow * slope)
     blur += DIFFERENCE_ROUNDING * (height[system.start] + height[system.finish])
+    # nor than that of velocity pressures that it is a small difference of, as long as it can be told at all
+    asked = np.maximum(DROP_SHARE * np.abs(values.drop), LEAST_DROP)
+    most = asked + PRESSURE_SHARE * level
+    good &= (inner <= AT_WORST * most).all(axis=0)
+    inner = np.minimum(inner, most)
+    blur += inner
     good &= (size <= PRESSURE_SHARE * level + 1e-9 + blur).all(axis=0)
-    good &= (size <= np.maximum(DROP_SHARE * np.abs(values.drop), LEAST_DROP) + blur).all(axis=0)
+    good &= (size <= asked + blur).all(axis=0)
     # a path of hardly any resistance turns a small pressure into a flow: judged by the flow it stands for
-    by_flow = np.maximum(MISSED_FLOW * total * np.abs(values.slope), ROUNDING * level)
-    good &= (size <= by_flow).all(axis=0)
+    by_flow = np.maximum(MISSED_FLOW * total * slope, ROUNDING * level)
+    good &= (size <= by_flow + inner).all(axis=0)
     imbalance = _imbalance(eq, point.flow)
     good &= imbalance <= FLOW_SHARE * total
     return good, imbalance
+
+
+def _told_slopes(eq: Equations, values: Values, point: Point) -> tuple[Array, Array]:
+    """The size of each slope as far as rounding leaves any, and what rounding does to each drop [Pa].
+
+    Of paths that act on each other: their drops are differences of velocity pressures, as large as what
+    each does to the other.
+    """
+    slope, rounding = np.abs(values.slope), pair_rounding(eq, values)
+    inner = np.zeros_like(slope)
+    if rounding is None:
+        return slope, inner
+    for lg, (_, s12, s21, _) in zip(eq.system.pairs, values.pair_slope, strict=True):
+        made_of = np.abs(s12 * point.flow[lg.partners]) + np.abs(s21 * point.flow[lg.rows])
+        inner[lg.rows] = inner[lg.partners] = DIFFERENCE_ROUNDING * made_of
+    return np.maximum(slope - SLOPE_ROUNDINGS * rounding, 0.0), inner
 
 
 def _imbalance(eq: Equations, flow: Array) -> Array:
@@ -230,7 +254,7 @@ def _end(
 def _evaluated(eq: Equations, point: Point, careful: bool, warming: bool = False) -> Values:
     """All laws at a point; careful adds the least resistance where a path is easier than can be carried."""
     values = eq.evaluate(point.flow, point.pressure, point.temperature_rise, warming=warming)
-    more = least_slopes(eq, values.slope) if careful else None
+    more = least_slopes(eq, values.slope, values) if careful else None
     if more is not None:
         values = eq.with_inertia(values, more)
         # as a drop of its own only as far as nobody can tell: air that runs in a ring within keeps its law

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
 from functools import cache
 from typing import Any
 
@@ -13,19 +12,17 @@ from numpy.typing import NDArray
 from .alternating import alternate
 from .chords import by_chords
 from .continuation import (
-    CHOKED,
-    HIGHEST,
     loaded,
     needs_too_much,
     pent_up,
     raised,
     thinned,
-    too_hot,
     too_much,
     warmed,
 )
 from .equations import Equations
 from .linear import FEW_SCENARIOS
+from .lossier import ADDED, MORE, lossier
 from .newton import HALVINGS, MANY_HALVINGS, cold_start, iterate
 from .numbers import Numbers
 from .point import Point, Solved
@@ -33,7 +30,7 @@ from .predicted import FEWEST, WORTH, Prediction, Rows
 from .rising import curves, look_alikes, only
 from .slope_floor import FINER, least_slopes
 from .stability import Waiting, begin, doubtful, go_on, settle, start_too_far, supersonic
-from .structure import Structure, floating_nodes
+from .structure import Structure
 from .system import System
 from .transient import Run, run_up, standstill
 
@@ -183,54 +180,6 @@ def _gathered(
         yield some, eq, eq.structure
 
 
-def beyond(
-    system: System, numbers: Numbers, solved: Solved, structures: list[Structure]
-) -> tuple[NDArray[np.intp], NDArray[np.intp], NDArray[np.intp]]:
-    """For each scenario the node whose vacuum, whose pressure and whose heat no duct could have; or -1.
-
-    No vacuum is deeper than the air outside has pressure, and the laws end at `HIGHEST`; some solve even
-    there. Where nothing was found, air that keeps its density tells. Thinner air would need more vacuum than
-    that, and it chokes when half of its pressure is spent. Denser air needs less pressure: p^2 / 2 p_outside
-    at the outside's density become p at its own, which grows with p.
-    """
-    outside = np.broadcast_to(numbers.air.pressure, numbers.scenarios)
-    over = solved.overloaded
-    deep, high = _extremes(
-        solved, structures, system.free, np.where(over, CHOKED, 1.0) * outside, np.full(len(over), HIGHEST)
-    )
-    bad = np.flatnonzero(
-        ~solved.good & ~over & ~np.concatenate([s.fed for s in structures]) & np.isfinite(outside)
-    )
-    if len(bad):
-        hard = numbers.some(bad)
-        dense = replace(hard, air=replace(hard.air, pressure=np.full(1, np.inf)))
-        lowest, highest = CHOKED * outside[bad], 0.5 * HIGHEST * HIGHEST / outside[bad]
-        deep[bad], high[bad] = _extremes(*solve(system, dense), system.free, lowest, highest)
-    temperature_rise = solved.point.temperature_rise
-    hot = np.full(len(over), -1)
-    if temperature_rise is not None:
-        hot = np.where(over & too_hot(temperature_rise), np.nan_to_num(temperature_rise).argmax(axis=0), -1)
-    return deep, high, hot
-
-
-def _extremes(
-    solved: Solved, structures: list[Structure], free: int, lowest: Array, highest: Array
-) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-    """For each solved scenario the node of the lowest pressure if that is as low as -lowest, else -1.
-
-    And the node of the pressure furthest from outside's, above or below, if that is over `highest`.
-    """
-    level, found = solved.point.pressure, solved.good | solved.overloaded
-    floating = floating_nodes(structures, free)
-    if floating is not None:
-        level = level.copy()
-        level[:free][floating] = 0.0
-    deep = np.where(found & (level.min(axis=0) <= -lowest), level.argmin(axis=0), -1)
-    level = np.abs(level)
-    high = np.where(found & (level.max(axis=0) > highest), level.argmax(axis=0), -1)
-    return deep, high
-
-
 @cache
 def _keep_freed_memory() -> None:
     """Once in a process, free one large block, after which common allocators keep smaller freed blocks.
@@ -260,6 +209,7 @@ def solve_single(eq: Equations, structure: Structure, start: Point | None) -> So
         _less_eased(eq, structure, out)
         _run_up_failed(eq, structure, out, RUN_UPS[1:])
         _chords_for_failed(eq, structure, out, apart=True)
+        _too_easy(eq, structure, out)
     return out
 
 
@@ -428,6 +378,29 @@ def _less_eased(eq: Equations, structure: Structure, out: Solved) -> None:
         found.steps += out.steps[one]
         _chords_for_failed(hard, part, found)
         _need_too_much(hard, part, found)
+        out.put(one, found)
+
+
+def _too_easy(eq: Equations, structure: Structure, out: Solved) -> None:
+    """Mark what is left that has an answer with a little more loss, or air faster than sound even then."""
+    for s in np.flatnonzero(~out.good & ~structure.fed & ~out.overloaded):
+        one = np.array([s])
+        hard, part = eq.take(one), structure.take(one)
+        for added, air in ((ADDED, hard.dense()), (MORE, hard)):
+            slower = lossier(air, added)
+            with np.errstate(all="ignore"):
+                point = cold_start(slower, part.anchors)
+            found = iterate(slower, point, part.anchors, 2 * DAMPED_STEPS, damped=True)
+            if not found.good[0]:
+                _chords_for_failed(slower, part, found)
+            if found.good[0] and (added == MORE or supersonic(slower, found)[0]):
+                break
+        else:
+            continue
+        found.good[:], found.overloaded[:] = False, True
+        found.steps += out.steps[one]
+        if eq.heated and found.point.temperature_rise is None:
+            found.point.temperature_rise = np.zeros_like(found.point.pressure)
         out.put(one, found)
 
 

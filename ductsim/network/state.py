@@ -44,6 +44,15 @@ class Outcome(enum.Enum):
         "Open a wider way through the fans near there, slow them down, or check their shaft power.",
     )
 
+    TOO_FAST = (
+        "Air would have to be much faster than sound, for which the laws do not hold",
+        "Give the parts there the losses that they have (of a jet: suction_loss, mixing_loss).",
+    )
+    TOO_EASY = (
+        "Only with a hundredth of a velocity pressure more lost everywhere was an operating point found",
+        "Give the parts that lose next to nothing the losses that they have.",
+    )
+
     @property
     def sentence(self) -> str:
         """What happened."""
@@ -296,14 +305,16 @@ def judge(
     solved: Solved,
     structures: list[Structure],
     system: System,
-    extremes: tuple[NDArray[np.intp], NDArray[np.intp], NDArray[np.intp]],
+    extremes: tuple[NDArray[np.intp], ...],
 ) -> tuple[Array, Any, str]:
     """Outcomes (S,), which nodes float (free, S) or None, and the node to name in an error.
 
     `extremes` is what `beyond` found.
     """
-    deep, high, hot = extremes
+    deep, high, hot, fast, easy = extremes
     outcomes = np.where(solved.good, 0, _OUTCOMES.index(Outcome.NOT_FOUND))
+    outcomes[easy >= 0] = _OUTCOMES.index(Outcome.TOO_EASY)
+    outcomes[fast >= 0] = _OUTCOMES.index(Outcome.TOO_FAST)
     outcomes[hot >= 0] = _OUTCOMES.index(Outcome.TOO_HOT)
     outcomes[high >= 0] = _OUTCOMES.index(Outcome.TOO_HIGH)
     outcomes[deep >= 0] = _OUTCOMES.index(Outcome.TOO_DEEP)

@@ -12,13 +12,13 @@ from typing import Any
 from ...laws.card import LAWS, card_of
 from ...sources import source
 from .ducts import air, bends, changes, friction, hose, losses
-from .machines import expansion, fans, jets, leaks, tees
+from .machines import crop, expansion, fans, jets, leaks, tees
 from .table import Check
 
 
 def checks() -> list[Check]:
     """All checks, in the order of the laws."""
-    rooms = (air, friction, hose, losses, bends, changes, leaks, fans, jets, expansion, tees)
+    rooms = (air, friction, hose, losses, bends, changes, leaks, fans, jets, expansion, tees, crop)
     out = [found for room in rooms for found in room()]
     for check in out:
         source(check.key)

@@ -1,4 +1,4 @@
-"""Published values of leaks, fans, jets and junctions."""
+"""Published values of leaks, fans, jets, junctions and conveyed crop."""
 
 from __future__ import annotations
 
@@ -6,10 +6,13 @@ import math
 from collections.abc import Iterator
 from typing import Any
 
+from ...laws.conveying import loaded_friction, loaded_quadratic
 from ..declare import LocalAir
+from ..duct import Duct
 from ..fan import Fan
 from ..jet import Jet
 from ..leak import Leak
+from ..screen import Screen
 from ..tee import Merge, Split
 from .table import AIR, INCH_WATER, Check, compare, drop_of, volume_of
 
@@ -212,3 +215,23 @@ def tees() -> Iterator[Check]:
             yield compare(
                 name, f"{degrees} deg, equal ducts, {words}", "crane410", "-", value, d / head, at_least=0.16
             )
+
+
+def crop() -> Iterator[Check]:
+    """What conveyed material multiplies: 1 + K mu stands on losses along walls, not on velocity pressures.
+
+    Crop that has its velocity already, in a level duct and through a screen.
+    """
+    friction, flow, mu = 0.4, 1.2, 2.0
+    air = LocalAir(AIR, 1.8e-5, AIR)
+    for law, made, words, published in (
+        (loaded_friction, Duct(length=5.0, diameter=0.3), "K 0.4, 2 kg/kg, level duct", 1.0 + friction * mu),
+        (loaded_quadratic, Screen(area=0.07, open_fraction=0.5), "K 0.4, 2 kg/kg, screen", 1.0),
+    ):
+        path: Any = made.paths()[0]
+        load = {"crop_flow": mu * flow, "crop_friction": friction, "slip": 6.0, "plug_density": 150.0}
+        load |= {"start_velocity": 0.0, "start_share": 0.0}
+        loaded = law(flow, air, **path.coefficients, **load)[0]
+        ratio = float(loaded / path.law(flow, air, **path.coefficients)[0])
+        name = law.__name__
+        yield compare(name, words, "agarwal2005", "-", published, ratio, 1e-4, standing="computed")
