@@ -218,40 +218,90 @@ class Equations:
         `entering` [K over outside's], shape (paths, S), stands for what `temperature_rise` says of air that
         enters each path. `warming` asks for the slopes in its temperature too.
         """
-        system = self.system
-        drop, density, slope = np.empty_like(flow), np.empty_like(flow), np.empty_like(flow)
+        system, count = self.system, self.system.singles
         turning: Array | None = None
         if entering is None and temperature_rise is not None:
             entering, turning = self._mixed(flow, temperature_rise)
-        count = system.singles
-        first = second = None
-        if not self.constant and slopes:
-            first, second = np.ones_like(flow[:count]), np.full_like(flow[:count], -1.0)
+        relative = None if entering is None else self.temperature / (self.temperature + entering)
+        finish = pressure[system.finish]
+        residual = pressure[system.start]
+        residual -= finish
+        drop, density, slope = np.empty_like(flow), np.empty_like(flow), np.empty_like(flow)
+        share, per = self._single_densities(flow, residual, finish, relative, density)
+        by_density = np.empty_like(flow[:count])
         pair_slope: list[Any] = []
         pair_answers: list[Array] = []
         warming = warming and entering is not None and slopes
-        by_warmth = np.empty_like(flow[:count]) if warming else None
         pair_by_warmth: list[Any] = []
         for c in self.coefficients:
+            rows = c.group.rows
             if c.group.partners is None:
-                into = (drop, slope, density, first, second, by_warmth)
-                self._single(c, flow, pressure, entering, turning, *into)
+                air = LocalAir(density[rows], self.viscosity, self.outside)
+                drop[rows], slope[rows], by_density[rows] = c.group.law(flow[rows], air, **c.values)
             else:
                 four, answers, warm = self._pair(
-                    c, flow, pressure, entering, drop, slope, density, slopes, warming
+                    c, flow, pressure, entering, relative, drop, slope, density, slopes, warming
                 )
                 pair_slope.append(four)
                 pair_answers.append(answers)
                 pair_by_warmth.append(warm)
-        residual = pressure[system.start]
-        residual -= pressure[system.finish]
         residual -= drop
         if self.shut is not None:
             residual = np.where(self.shut, 0.0, residual)
-        values = Values(residual, drop, slope, slope, pair_slope, [], first, second, pair_answers, density)
+        values = Values(residual, drop, slope, slope, pair_slope, [], None, None, pair_answers, density)
+        if not slopes:
+            return values
+        if relative is not None:
+            self._single_warmth(values, by_density, relative, turning, warming)
         if warming:
-            values.by_warmth, values.pair_by_warmth = by_warmth, pair_by_warmth
-        return self.with_inertia(values, inertia) if slopes else values
+            values.pair_by_warmth = pair_by_warmth
+        if share is not None:
+            by_density *= per
+            np.subtract(1.0, by_density * share, out=(first := np.empty_like(by_density)))
+            values.first = first
+            values.second = -first - by_density
+        return self.with_inertia(values, inertia)
+
+    def _single_densities(
+        self, flow: Array, along: Array, finish: Array, relative: Array | None, density: Array
+    ) -> tuple[Array | None, Any]:
+        """Densities of the single paths, put into `density`.
+
+        `along` is what pressure falls by along each path, `finish` that at its end. Returns the share that the
+        pressure at the start has in each density, and how densities answer to pressure.
+        """
+        system, count = self.system, self.system.singles
+        if self.constant:
+            density[:count] = self.outside
+            return None, None
+        share = system.start_share if system.follows is None else np.where(
+            system.follows, flow[:count] >= 0.0, system.start_share
+        )
+        per: Any = self.per_pressure_at(system.start[:count])
+        at = along[:count] * share
+        at += finish[:count]
+        at *= per
+        at += self.outside
+        if relative is not None:
+            at *= relative[:count]
+            per = per * relative[:count]
+        np.maximum(at, LEAST_DENSITY * self.outside, out=density[:count])
+        return share, per
+
+    def _single_warmth(
+        self, values: Values, by_density: Array, relative: Array, turning: Array | None, warming: bool
+    ) -> None:
+        """What the temperature of the entering air does to single paths: to their slopes where it turns."""
+        count = self.system.singles
+        if not warming and turning is None:
+            return
+        by_warmth = by_density * values.density[:count]
+        by_warmth *= relative[:count]
+        by_warmth *= -1.0 / self.temperature
+        if turning is not None:
+            values.slope[:count] += by_warmth * turning[:count]
+        if warming:
+            values.by_warmth = by_warmth
 
     def with_inertia(self, values: Values, inertia: Array | None) -> Values:
         """The same values with the gains that follow when `inertia` (paths, S) is added to the slopes."""
@@ -296,69 +346,13 @@ class Equations:
         """Flow below which the air entering a path is mixed of both its ends [kg/s], (paths, 1 or S)."""
         return TURNING * np.maximum(self.area, 1e-8)
 
-    def _relative(self, entering: Array | None, rows: Any) -> Any:
-        """Outside's absolute temperature over that of the entering air."""
-        if entering is None:
-            return 1.0
-        return self.temperature / (self.temperature + entering[rows])
-
-    def _single(
-        self,
-        c: Coefficients,
-        flow: Array,
-        pressure: Array,
-        entering: Array | None,
-        turning: Array | None,
-        drop: Array,
-        slope: Array,
-        density: Array,
-        first: Array | None,
-        second: Array | None,
-        by_warmth: Array | None,
-    ) -> None:
-        rows, rule = c.group.rows, c.group.density
-        m = flow[rows]
-        if self.constant:
-            rho: Any = self.outside
-        else:
-            start, finish = self.system.start[rows], self.system.finish[rows]
-            if rule == "mean":
-                at = 0.5 * (pressure[start] + pressure[finish])
-            elif rule == "inlet":
-                at = pressure[start]
-            else:
-                forward = m >= 0.0
-                at = np.where(forward, pressure[start], pressure[finish])
-            relative = self._relative(entering, rows)
-            per = self.per_pressure_at(start)
-            rho = np.maximum((self.outside + per * at) * relative, LEAST_DENSITY * self.outside)
-        air = LocalAir(rho, self.viscosity, self.outside)
-        d, s, q = c.group.law(m, air, **c.values)
-        if turning is not None and entering is not None:
-            s = s - q * rho * turning[rows] / (self.temperature + entering[rows])
-        drop[rows], slope[rows], density[rows] = d, s, rho
-        if first is None or second is None:
-            return
-        if by_warmth is not None:
-            np.multiply(q, rho, out=by_warmth[rows])
-            by_warmth[rows] *= relative * (-1.0 / self.temperature)
-        q = q * (per * relative)
-        if rule == "mean":
-            q *= 0.5
-            first[rows] -= q
-            second[rows] -= q
-        elif rule == "inlet":
-            first[rows] -= q
-        else:
-            first[rows] -= np.where(forward, q, 0.0)
-            second[rows] -= np.where(forward, 0.0, q)
-
     def _pair(
         self,
         c: Coefficients,
         flow: Array,
         pressure: Array,
         entering: Array | None,
+        relative: Array | None,
         drop: Array,
         slope: Array,
         density: Array,
@@ -368,7 +362,7 @@ class Equations:
         lg = c.group
         assert lg.partners is not None and lg.ends is not None
         x, y = flow[lg.rows], flow[lg.partners]
-        relatives = self._pair_temperatures(lg, x, y, entering)
+        relatives = self._pair_temperatures(lg, x, y, entering, relative)
         per: list[Any] = []
         rho: list[Any] = []
         for whose, end in lg.density:
@@ -419,16 +413,14 @@ class Equations:
         return tuple(np.broadcast_to(v, x.shape) for v in out), more
 
     def _pair_temperatures(
-        self, lg: LawGroup, x: Array, y: Array, entering: Array | None
+        self, lg: LawGroup, x: Array, y: Array, entering: Array | None, relative: Array | None
     ) -> tuple[Any, Any, Any]:
         """Outside's temperature over that of each path's air, and of both mixed."""
-        if entering is None:
+        if entering is None or relative is None:
             return 1.0, 1.0, 1.0
-        warm_x, warm_y = entering[lg.rows], entering[lg.partners]
         a, b = np.abs(x) + 1e-12, np.abs(y) + 1e-12
-        mixed = (a * warm_x + b * warm_y) / (a + b)
-        own = self.temperature
-        return own / (own + warm_x), own / (own + warm_y), own / (own + mixed)
+        mixed = (a * entering[lg.rows] + b * entering[lg.partners]) / (a + b)
+        return relative[lg.rows], relative[lg.partners], self.temperature / (self.temperature + mixed)
 
     def _invert(self, lg: LawGroup, s: Any, shape: tuple[int, ...]) -> Any:
         """The inverse of the 2 x 2 slopes; a shut path gives no flow and no answer."""

@@ -126,7 +126,7 @@ def iterate(
     """
     out = Solved.empty(eq.system, eq.scenarios, eq.heated) if into is None else into
     with np.errstate(all="ignore"):
-        quick = not damped and not whole and eq.scenarios > FEW_SCENARIOS
+        quick = not damped and not whole
         _iterate(eq, point, anchors, limit, damped, out, frozen, halvings if damped else 0, quick)
     return out
 

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from .equations import Equations
 from .heat import settled
-from .linear import CONTRAST, FEW_SCENARIOS
+from .linear import CONTRAST, FEW_SCENARIOS, Again
 from .point import Point
 from .system import Stream, System
 from .values import Values
@@ -75,16 +75,16 @@ def newton_step(
         leaks = None if leaks is None else leaks + anchors
     right = eq.supply - system.outflow @ (point.flow + own)
     pressure = np.zeros_like(point.pressure)
-    factors: list[Array] = []
-    keep = factors if values.by_warmth is not None else None
+    again: list[Again] = []
+    keep = again if values.by_warmth is not None else None
     pressure[: system.free] = system.pattern.solve(slots, right, leaks, keep)
     own += _answer(system, first, second, blocks, pressure)
-    if not factors or point.temperature_rise is None:
+    if not again or point.temperature_rise is None:
         return Step(own, pressure)
     early = settled(eq, point.flow + own, values.density, stream)
     lost = _driven(eq, values, early - point.temperature_rise, point.flow >= 0.0)
     change = np.zeros_like(pressure)
-    change[: system.free] = system.pattern.again(factors, system.outflow @ lost)
+    change[: system.free] = again[0](system.outflow @ lost)
     change[:, ~np.isfinite(change).all(axis=0)] = 0.0
     own -= lost
     own += _answer(system, first, second, blocks, change)

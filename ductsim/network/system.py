@@ -286,10 +286,24 @@ class System:
         self.diagonal = np.searchsorted(places, np.arange(free) * (max(free, 1) + 1))
 
     @cached_property
+    def start_share(self) -> Array:
+        """The share that the pressure at its start has in a single path's density; 0 where `follows`."""
+        share = {"mean": 0.5, "inlet": 1.0}
+        rules = [lg.density for lg in self.laws if lg.partners is None for _ in range(*lg.rows.indices(self.paths))]
+        return np.array([share.get(rule, 0.0) for rule in rules])[:, None]
+
+    @cached_property
+    def follows(self) -> NDArray[np.bool_] | None:
+        """Single paths whose density is that of the end where air enters, (singles, 1); None without any."""
+        rules = [lg.density for lg in self.laws if lg.partners is None for _ in range(*lg.rows.indices(self.paths))]
+        out = np.array([rule not in ("mean", "inlet") for rule in rules], dtype=bool)[:, None]
+        return out if out.any() else None
+
+    @cached_property
     def rough(self) -> System:
         """The same system for numbers in single precision."""
         out = copy(self)
-        for name in ("fill", "leaks", "outflow", "into", "carry"):
+        for name in ("fill", "leaks", "outflow", "into", "carry", "start_share"):
             setattr(out, name, getattr(self, name).astype(np.float32))
         return out
 
