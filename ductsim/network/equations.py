@@ -16,7 +16,17 @@ from numpy.typing import NDArray
 from ..parts.declare import LocalAir, Pair, Part, Path
 from .structure import Structure, examine
 from .system import LawGroup, System
-from .values import AirNumbers, Coefficients, Power, Values, single_precision, take_columns
+from .values import (
+    AirNumbers,
+    Coefficients,
+    Gathered,
+    Mixture,
+    Power,
+    Values,
+    join,
+    single_precision,
+    take_columns,
+)
 
 Array = NDArray[np.float64]
 
@@ -50,30 +60,31 @@ class Equations:
         self.outside, self.viscosity = air.density, air.viscosity
         self.temperature, self.heat_capacity = air.temperature, air.heat_capacity
         self.per_pressure = air.density / air.pressure
-        self._gather([stacked.paths() for stacked in parts])
+        self._gather(system.paths_of(parts))
 
     # ---- coefficients
 
     def _gather(self, paths: list[tuple[Path | Pair, ...]]) -> None:
-        """Coefficients, areas, starts, shut paths and powers, in the order of the rows."""
+        """Coefficients, areas, starts, shut paths and powers, in the order of the rows.
+
+        What a single scenario's paths give is kept until another one's differ.
+        """
         system = self.system
-        self._areas: list[tuple[Any, int]] = []
-        self._guesses: list[tuple[Any, int]] = []
-        shut: list[tuple[Any, int]] = []
-        self.powers: list[Power] = []
-        self.coefficients: list[Coefficients] = []
-        for lg in system.laws:
+        found: list[Gathered] = []
+        for i, lg in enumerate(system.laws):
             members = [(paths[g][p], len(system.groups[g].members)) for g, p, _ in lg.sources]
-            names = members[0][0].coefficients
-            values = {n: _join([(path.coefficients[n], k) for path, k in members]) for n in names}
-            self.coefficients.append(Coefficients(lg, values))
-            for side in (0, 1) if lg.partners is not None else (None,):
-                self._areas += [(_side(path.area, side), k) for path, k in members]
-                self._guesses += [(_start(path, side, self.outside), k) for path, k in members]
-                shut += [(_side(path.shut, side), k) for path, k in members]
-            if lg.partners is None:
-                self._gather_powers(lg, members)
-        self.shut = _join(shut).astype(bool) if any(np.any(s) for s, _ in shut) else None
+            own = system.gathered.get(i) if self.scenarios == 1 else None
+            if own is None or not own.is_of(members, self.outside):
+                own = Gathered.of(lg, members, self.outside)
+                if self.scenarios == 1:
+                    system.gathered[i] = own
+            found.append(own)
+        self.coefficients: list[Coefficients] = [f.coefficients for f in found]
+        self.powers: list[Power] = [p for f in found for p in f.powers]
+        self._areas = [piece for f in found for piece in f.areas]
+        self._guesses = [piece for f in found for piece in f.guesses]
+        shut = any(f.any_shut for f in found)
+        self.shut = join([piece for f in found for piece in f.shut]).astype(bool) if shut else None
         self.heated = bool(self.powers) and not self.constant
 
     @property
@@ -81,31 +92,21 @@ class Equations:
         """Whether the numbers are in single precision."""
         return self.held.itemsize < 8
 
-    @property
+    @cached_property
     def area(self) -> Array:
         """Section of each path [m2], (paths, 1 or S)."""
-        return _join(self._areas)
+        return join(self._areas)
 
-    @property
+    @cached_property
     def guess(self) -> Array:
         """A typical flow on each path [kg/s], (paths, 1 or S)."""
-        return _join(self._guesses)
-
-    def _gather_powers(self, lg: LawGroup, members: list[Any]) -> None:
-        row = lg.rows.start
-        for path, count in members:
-            if path.power is not None:
-                values = {n: _join([(c, count)]) for n, c in path.coefficients.items()}
-                inlet = path.inlet_temperature
-                inlet = None if inlet is None else _join([(inlet, count)])
-                self.powers.append(Power(np.arange(row, row + count), path.power, values, inlet))
-            row += count
+        return join(self._guesses)
 
     def take(self, columns: Any) -> Equations:
         """The equations of some of the scenarios."""
         out = object.__new__(Equations)
         out.__dict__.update(self.__dict__)
-        for name in ("turning", "springy"):
+        for name in ("turning", "springy", "area", "guess"):
             out.__dict__.pop(name, None)
         if "structure" in self.__dict__:
             out.structure = self.structure.take(columns)
@@ -267,15 +268,17 @@ class Equations:
     ) -> tuple[Array | None, Any]:
         """Densities of the single paths, put into `density`.
 
-        `along` is what pressure falls by along each path, `finish` that at its end. Returns the share that the
-        pressure at the start has in each density, and how densities answer to pressure.
+        `along` is what pressure falls by along each path, `finish` that at its end. Returns the share that
+        the pressure at the start has in each density, and how densities answer to pressure.
         """
         system, count = self.system, self.system.singles
         if self.constant:
             density[:count] = self.outside
             return None, None
-        share = system.start_share if system.follows is None else np.where(
-            system.follows, flow[:count] >= 0.0, system.start_share
+        share = (
+            system.start_share
+            if system.follows is None
+            else np.where(system.follows, flow[:count] >= 0.0, system.start_share)
         )
         per: Any = self.per_pressure_at(system.start[:count])
         at = along[:count] * share
@@ -360,67 +363,46 @@ class Equations:
         warming: bool,
     ) -> tuple[Any, Array, Any]:
         lg = c.group
-        assert lg.partners is not None and lg.ends is not None
+        assert lg.partners is not None
         x, y = flow[lg.rows], flow[lg.partners]
-        relatives = self._pair_temperatures(lg, x, y, entering, relative)
-        per: list[Any] = []
-        rho: list[Any] = []
-        for whose, end in lg.density:
-            per.append(self.per_pressure_at(lg.ends[end]) * relatives[whose])
-            at = self.outside * relatives[whose] + per[-1] * pressure[lg.ends[end]]
-            rho.append(np.maximum(at, LEAST_DENSITY * self.outside))
-        air = LocalAir(tuple(rho), self.viscosity, self.outside, tuple(per))
-        (d1, d2), ((s11, s12), (s21, s22)), (q1, q2) = lg.law((x, y), air, **c.values)
+        mixture = None if entering is None else Mixture.of(x, y, entering[lg.rows], entering[lg.partners])
+        three = self._three_relatives(lg, relative, mixture)
+        per = self.per_pressure_at(lg.air_ends) * three
+        rho = pressure[lg.air_ends] * per
+        rho += self.outside * three
+        np.maximum(rho, LEAST_DENSITY * self.outside, out=rho)
+        air = LocalAir(tuple(rho), self.viscosity, self.outside, tuple(np.broadcast_to(per, rho.shape)))
+        (d1, d2), ((s11, s12), (s21, s22)), by_density = lg.law((x, y), air, **c.values)
         drop[lg.rows], drop[lg.partners] = d1, d2
         slope[lg.rows], slope[lg.partners] = s11, s22
         density[lg.rows], density[lg.partners] = rho[0], rho[1]
         if not slopes:
             return None, np.empty(0), None
+        q = np.empty((2, *rho.shape), dtype=rho.dtype)
+        for side in range(2):
+            for whose in range(3):
+                q[side, whose] = by_density[side][whose]
         warm = None
-        if warming and entering is not None:
-            warm, four = self._pair_by_temperature(lg, x, y, entering, relatives, rho, (q1, q2))
-            s11, s12, s21, s22 = (s + more for s, more in zip((s11, s12, s21, s22), four, strict=True))
+        if warming and mixture is not None:
+            cooler = lg.by_air(q * (rho * three / -self.temperature))
+            (s11, s12), (s21, s22) = mixture.mixing(((s11, s12), (s21, s22)), cooler[:, 2])
+            warm = mixture.by_temperature(cooler)
         if self.constant:
             answers = np.broadcast_to(lg.incidence, (2, 3, *x.shape))
         else:
             answers = np.repeat(lg.incidence, x.shape[1], axis=3)
-            for side, q in enumerate((q1, q2)):
-                for (_, end), beta, slope_in in zip(lg.density, per, q, strict=True):
-                    answers[side, end] -= beta * slope_in
+            q *= per
+            for whose, (_, end) in enumerate(lg.density):
+                answers[:, end] -= q[:, whose]
         return (s11, s12, s21, s22), answers, warm
 
-    def _pair_by_temperature(
-        self, lg: LawGroup, x: Array, y: Array, entering: Array, relatives: Any, rho: Any, q: Any
-    ) -> tuple[Any, Any]:
-        """Slopes of both drops in the temperatures that enter both paths: (11, 12, 21, 22) [Pa/K].
-
-        And what the slopes in both flows need on top, since these mix the temperatures [Pa s/kg].
-        """
-        ax, ay = np.abs(x) + 1e-12, np.abs(y) + 1e-12
-        share = ax / (ax + ay)
-        shares = ((1.0, 0.0), (0.0, 1.0), (share, 1.0 - share))
-        apart = (entering[lg.rows] - entering[lg.partners]) / (ax + ay)
-        mixing = apart * (1.0 - share) * np.sign(x), -apart * share * np.sign(y)
-        out: list[Any] = [0.0] * 4
-        more: list[Any] = [0.0] * 4
-        for side in range(2):
-            for (whose, _), density, slope in zip(lg.density, rho, q[side], strict=True):
-                cooler = slope * density * (relatives[whose] / -self.temperature)
-                for other in range(2):
-                    out[2 * side + other] = out[2 * side + other] + cooler * shares[whose][other]
-                    if whose == 2:
-                        more[2 * side + other] = more[2 * side + other] + cooler * mixing[other]
-        return tuple(np.broadcast_to(v, x.shape) for v in out), more
-
-    def _pair_temperatures(
-        self, lg: LawGroup, x: Array, y: Array, entering: Array | None, relative: Array | None
-    ) -> tuple[Any, Any, Any]:
-        """Outside's temperature over that of each path's air, and of both mixed."""
-        if entering is None or relative is None:
-            return 1.0, 1.0, 1.0
-        a, b = np.abs(x) + 1e-12, np.abs(y) + 1e-12
-        mixed = (a * entering[lg.rows] + b * entering[lg.partners]) / (a + b)
-        return relative[lg.rows], relative[lg.partners], self.temperature / (self.temperature + mixed)
+    def _three_relatives(self, lg: LawGroup, relative: Array | None, mixture: Mixture | None) -> Any:
+        """Outside's temperature over that of the air of each of the law's three densities, (3, K, S)."""
+        if relative is None or mixture is None:
+            return 1.0
+        mixed = self.temperature / (self.temperature + mixture.temperature)
+        own = (relative[lg.rows], relative[lg.partners], mixed)
+        return np.stack([own[whose] for whose, _ in lg.density])
 
     def _invert(self, lg: LawGroup, s: Any, shape: tuple[int, ...]) -> Any:
         """The inverse of the 2 x 2 slopes; a shut path gives no flow and no answer."""
@@ -461,29 +443,3 @@ class Equations:
                 own = p.inlet[there] - self.temperature
                 entering[here] = np.where(forward[here] & ~np.isnan(own), own, entering[here])
         return entering
-
-
-def _side(value: Any, side: int | None) -> Any:
-    return value if side is None else value[side]
-
-
-def _start(path: Path | Pair, side: int | None, density: Array) -> Any:
-    if path.start is not None:
-        return _side(path.start, side)
-    return 10.0 * density * _side(path.area, side)
-
-
-def _join(pieces: list[tuple[Any, int]]) -> Array:
-    """Coefficients of several groups of parts, one under the other, to (..., parts, 1 or S)."""
-    first = np.asarray(pieces[0][0])
-    if len(pieces) == 1 and first.ndim >= 2 and first.shape[-2] == pieces[0][1]:
-        return first
-    arrays = [np.asarray(value) for value, _ in pieces]
-    width = max(a.shape[-1] if a.ndim else 1 for a in arrays)
-    lead = max((a.shape[:-2] for a in arrays), key=len)
-    out = np.empty((*lead, sum(k for _, k in pieces), width), dtype=np.result_type(*arrays))
-    row = 0
-    for a, (_, k) in zip(arrays, pieces, strict=True):
-        out[..., row : row + k, :] = a
-        row += k
-    return out

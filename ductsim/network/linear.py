@@ -10,6 +10,7 @@ import heapq
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,7 +25,42 @@ LARGEST_RESIDUAL = {8: 1e-10, 4: 1e-4}
 CONTRAST = 1e8
 """Largest over smallest conductance; beyond, rounding in the diagonal hides what leaves a piece."""
 LARGEST_DENSE = 150
+MOST_COUNTED = 2000  # terms of a sum, up to which calling the general product costs more than adding
 FEW_SCENARIOS = 6
+
+
+class Sums:
+    """A sparse matrix that adds up rows of values; one scenario goes without the general product's overhead.
+
+    Parameters
+    ----------
+    sparse : a matrix in SciPy's compressed rows.
+    """
+
+    def __init__(self, sparse: Any) -> None:
+        self.sparse = sparse
+        self._small = sparse.nnz <= MOST_COUNTED
+        if self._small:
+            self._columns = sparse.indices.astype(np.intp)
+            self._rows = np.repeat(np.arange(sparse.shape[0]), np.diff(sparse.indptr))
+
+    def __matmul__(self, values: Array) -> Array:
+        """The sums (rows, S) of values (columns, S); both ways add in the same order."""
+        if not self._small or values.shape[1] != 1 or values.itemsize < 8:
+            out: Array = self.sparse @ values
+            return out
+        terms = values.ravel().take(self._columns)
+        terms *= self.sparse.data
+        return np.bincount(self._rows, terms, self.sparse.shape[0])[:, None]
+
+    def astype(self, kind: Any) -> Sums:
+        """The same for numbers of another precision."""
+        return Sums(self.sparse.astype(kind))
+
+    def toarray(self) -> Array:
+        """The full matrix."""
+        out: Array = self.sparse.toarray()
+        return out
 
 
 @dataclass(frozen=True)
@@ -87,9 +123,9 @@ def solve_dense(pattern: Pattern, slots: Array, right: Array, keep: list[Again] 
     diagonal = np.abs(slots[pattern.diagonal])
     diagonal[diagonal == 0.0] = 1.0
     scale = 1.0 / np.sqrt(diagonal)
-    full = np.zeros((scenarios, size * size))
-    full[:, pattern.places] = (slots * scale[pattern.rows] * scale[pattern.columns]).T
-    full = full.reshape(scenarios, size, size)
+    flat = np.zeros((scenarios, size * size))
+    flat[:, pattern.places] = (slots * scale[pattern.rows] * scale[pattern.columns]).T
+    full = flat.reshape(scenarios, size, size)
 
     def again(right: Array) -> Array:
         return scale * _solved_dense(full, right * scale)
@@ -102,7 +138,8 @@ def solve_dense(pattern: Pattern, slots: Array, right: Array, keep: list[Again] 
 def _solved_dense(full: Array, right: Array) -> Array:
     """Solutions (size, S) of a stack of matrices (S, size, size); NaN where one is singular."""
     try:
-        return np.linalg.solve(full, right.T[:, :, None])[:, :, 0].T
+        out: Array = np.linalg.solve(full, right.T[:, :, None])[:, :, 0].T
+        return out
     except np.linalg.LinAlgError:
         out = np.full(right.shape, np.nan)
         for s, matrix in enumerate(full):
@@ -267,13 +304,13 @@ class Elimination:
         if bad.any():
             out[:, bad] = solve_dense(self.pattern, slots[:, bad], right[:, bad])
 
-        def again(right: Array) -> Array:
+        def other(right: Array) -> Array:
             found = self.substitute(factors, right)
             found[:, bad] = np.nan  # not good enough for another right-hand side either
             return found
 
         if keep is not None:
-            keep.append(again)
+            keep.append(other)
         return out
 
     def _factorise(self, slots: Array) -> tuple[list[Array], NDArray[np.bool_]]:

@@ -96,7 +96,7 @@ def _only(eq: Equations, point: Point, density: Array | None) -> Mask:
 
 def _could_be_outweighed(eq: Equations, point: Point, chords: Array) -> Mask:
     """Scenarios worth a closer look, by what a fan lifts over its flow."""
-    system, rows = eq.system, list(eq.system.fan_rows)
+    system, rows = eq.system, eq.system.fans
     with np.errstate(all="ignore"):
         lift = np.abs(point.pressure[system.start[rows]] - point.pressure[system.finish[rows]])
         return np.asarray((STRICTER * chords + RESISTING * lift / np.abs(point.flow[rows]) > 0.0).all(axis=0))
@@ -118,7 +118,7 @@ def _outweighed(eq: Equations, point: Point, chords: Array) -> Mask:
         for lg in system.pairs:  # whose drops depend on both flows: taken as hardly resisting
             for rows in (lg.rows, lg.partners):
                 least[rows] = HARDLY * np.abs(values.slope[rows])
-        least[list(system.fan_rows)] = np.where(chords < 0.0, STRICTER * chords, chords)
+        least[system.fans] = np.where(chords < 0.0, STRICTER * chords, chords)
         conductance = np.reciprocal(least)
         if eq.shut is not None:
             conductance = np.where(eq.shut, 0.0, conductance)

@@ -17,10 +17,11 @@ from numpy.typing import NDArray
 
 from ..errors import InputError
 from ..parts.declare import Pair, Part, Path, Schema
-from .linear import Pattern
+from .linear import Pattern, Sums
 
 OUTSIDE = "outside"
 MOST_KEPT = 64  # patterns of open paths whose loops are kept
+MOST_REMEMBERED = 10_000  # numbers of a group that are compared with the last ones
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]
 PathName = str | tuple[str, str]
@@ -79,6 +80,20 @@ class LawGroup:
     ends: Index | None = None
     incidence: Array = field(default_factory=lambda: np.empty(0))
 
+    @cached_property
+    def air_ends(self) -> Index:
+        """For a group of pairs the nodes whose pressure is in each of the law's three densities, (3, K)."""
+        return self.pair_ends[[end for _, end in self.density]]
+
+    def by_air(self, by_density: Array) -> Array:
+        """What belongs to the law's three densities, (2, 3, K, S), by whose air it is: both paths', mixed."""
+        if [whose for whose, _ in self.density] == [0, 1, 2]:
+            return by_density
+        out = np.zeros_like(by_density)
+        for at, (whose, _) in enumerate(self.density):
+            out[:, whose] += by_density[:, at]
+        return out
+
     @property
     def pair_ends(self) -> Index:
         """The `ends` of a group of pairs."""
@@ -120,6 +135,16 @@ class Stream:
     ring: bool
 
 
+@dataclass
+class _Kept:
+    """A group's numbers in the last single scenario, as given and as arrays; and what was made of them."""
+
+    numbers: list[list[Any]]
+    arrays: list[Array]
+    part: Part | None = None
+    paths: tuple[Path | Pair, ...] | None = None
+
+
 class System:
     """A compiled layout.
 
@@ -151,6 +176,9 @@ class System:
                 raise InputError(f"the supply's node {node!r} has no part", place="supply")
         self.free = len(self.nodes) - len(self.held) - 1
         self.groups = _group(self.entries)
+        self._kept: list[_Kept | None] = [None] * len(self.groups)
+        self.gathered: dict[int, Any] = {}
+        """What equations made of the paths of each of the `laws` in the last single scenario."""
         self._lay_rows(self.build(self.stack(numbers)))
         self._lay_matrix()
         self._streams: dict[bytes, Stream] = {}
@@ -161,10 +189,21 @@ class System:
     # ---- numbers -> stacked parts
 
     def stack(self, numbers: Mapping[str, Any]) -> list[list[Array]]:
-        """Per group and number, an array (members, 1) or (members, S) of the numbers."""
-        return [
-            [_column([numbers[a] for a in number_key]) for number_key in g.addresses] for g in self.groups
-        ]
+        """Per group and number, an array (members, 1) or (members, S) of the numbers.
+
+        The arrays of a group whose numbers are those of the last single scenario are that one's.
+        """
+        out = []
+        for i, (group, kept) in enumerate(zip(self.groups, self._kept, strict=True)):
+            own = [[numbers[a] for a in number_key] for number_key in group.addresses]
+            many = len(own) * len(group.members) > MOST_REMEMBERED
+            if many or any(np.ndarray in set(map(type, values)) for values in own):
+                out.append([_column(values) for values in own])
+                continue
+            if kept is None or kept.numbers != own:
+                kept = self._kept[i] = _Kept(own, [_column(values) for values in own])
+            out.append(kept.arrays)
+        return out
 
     def build(self, values: list[list[Array]], columns: slice | None = None) -> list[Part]:
         """The stacked parts, of all scenarios or of a slice of them."""
@@ -173,9 +212,27 @@ class System:
                 [v if v.shape[1] == 1 else v[:, columns] for v in numbers_of_group]
                 for numbers_of_group in values
             ]
-        return [
-            g.schema.build(numbers_of_group) for g, numbers_of_group in zip(self.groups, values, strict=True)
-        ]
+        out = []
+        for group, kept, arrays in zip(self.groups, self._kept, values, strict=True):
+            if kept is None or kept.arrays is not arrays:
+                out.append(group.schema.build(arrays))
+                continue
+            if kept.part is None:
+                kept.part = group.schema.build(arrays)
+            out.append(kept.part)
+        return out
+
+    def paths_of(self, parts: list[Part]) -> list[tuple[Path | Pair, ...]]:
+        """The paths of the stacked parts; the same objects where a single scenario's part is unchanged."""
+        out = []
+        for kept, part in zip(self._kept, parts, strict=True):
+            if kept is None or kept.part is not part:
+                out.append(part.paths())
+                continue
+            if kept.paths is None:
+                kept.paths = part.paths()
+            out.append(kept.paths)
+        return out
 
     # ---- rows
 
@@ -270,32 +327,39 @@ class System:
         keep = (i < free) & (j < free)
         places, slot = np.unique(i[keep] * max(free, 1) + j[keep], return_inverse=True)
         self.pattern = Pattern(free, places // max(free, 1), places % max(free, 1))
-        self.fill = csr_matrix((value[keep], (slot, entry[keep])), shape=(len(places), count))
+        self.fill = Sums(csr_matrix((value[keep], (slot, entry[keep])), shape=(len(places), count)))
         gone = (self.start[self.answer_row] < free).astype(float) - (self.finish[self.answer_row] < free)
         known = (self.answer_node < free) & (gone != 0.0)
-        self.leaks = csr_matrix(
-            (gone[known], (self.answer_node[known], np.flatnonzero(known))), shape=(free, count)
-        )
+        known_at = (self.answer_node[known], np.flatnonzero(known))
+        self.leaks = Sums(csr_matrix((gone[known], known_at), shape=(free, count)))
         path = np.arange(self.paths)
         ends = np.concatenate([self.start, self.finish])
         sign = np.concatenate([np.ones(self.paths), -np.ones(self.paths)])
         inner = ends < free
-        self.outflow = csr_matrix(
-            (sign[inner], (ends[inner], np.concatenate([path, path])[inner])), shape=(free, self.paths)
-        )
+        at = (ends[inner], np.concatenate([path, path])[inner])
+        self.outflow = Sums(csr_matrix((sign[inner], at), shape=(free, self.paths)))
         self.diagonal = np.searchsorted(places, np.arange(free) * (max(free, 1) + 1))
+
+    @cached_property
+    def fans(self) -> Index:
+        """The `fan_rows` as an array."""
+        return np.array(self.fan_rows, dtype=np.intp)
 
     @cached_property
     def start_share(self) -> Array:
         """The share that the pressure at its start has in a single path's density; 0 where `follows`."""
         share = {"mean": 0.5, "inlet": 1.0}
-        rules = [lg.density for lg in self.laws if lg.partners is None for _ in range(*lg.rows.indices(self.paths))]
+        rules = [
+            lg.density for lg in self.laws if lg.partners is None for _ in range(*lg.rows.indices(self.paths))
+        ]
         return np.array([share.get(rule, 0.0) for rule in rules])[:, None]
 
     @cached_property
     def follows(self) -> NDArray[np.bool_] | None:
         """Single paths whose density is that of the end where air enters, (singles, 1); None without any."""
-        rules = [lg.density for lg in self.laws if lg.partners is None for _ in range(*lg.rows.indices(self.paths))]
+        rules = [
+            lg.density for lg in self.laws if lg.partners is None for _ in range(*lg.rows.indices(self.paths))
+        ]
         out = np.array([rule not in ("mean", "inlet") for rule in rules], dtype=bool)[:, None]
         return out if out.any() else None
 
@@ -314,7 +378,8 @@ class System:
 
         node = np.concatenate([self.finish, self.start])
         inner = np.flatnonzero(node < self.free)
-        return csr_matrix((np.ones(len(inner)), (node[inner], inner)), shape=(self.free, 2 * self.paths))
+        at = (node[inner], inner)
+        return Sums(csr_matrix((np.ones(len(inner)), at), shape=(self.free, 2 * self.paths)))
 
     @cached_property
     def carry(self) -> Any:
@@ -328,7 +393,7 @@ class System:
         slot = np.searchsorted(self.pattern.rows * free + self.pattern.columns, (node * free + other)[inner])
         columns = np.concatenate([path, path + self.paths])[inner]
         shape = (len(self.pattern.rows), 2 * self.paths)
-        return csr_matrix((np.full(len(slot), -1.0), (slot, columns)), shape=shape)
+        return Sums(csr_matrix((np.full(len(slot), -1.0), (slot, columns)), shape=shape))
 
     def stream(self, forward: NDArray[np.bool_]) -> Stream:
         """The free nodes in the order in which air that flows this way reaches them, level by level."""
@@ -464,4 +529,4 @@ def _level(system: System, nodes: Index, down: Index) -> Level:
     at[nodes] = np.arange(len(nodes))
     places = (at[down[paths]], np.arange(len(paths)))
     into = csr_matrix((np.ones(len(paths)), places), shape=(len(nodes), len(paths)))
-    return Level(nodes, paths, into)
+    return Level(nodes, paths, Sums(into))
