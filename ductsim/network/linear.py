@@ -51,7 +51,8 @@ class Sums:
             return out
         terms = values.ravel().take(self._columns)
         terms *= self.sparse.data
-        return np.bincount(self._rows, terms, self.sparse.shape[0])[:, None]
+        sums: Array = np.bincount(self._rows, terms, self.sparse.shape[0]).astype(float, copy=False)
+        return sums[:, None]
 
     def astype(self, kind: Any) -> Sums:
         """The same for numbers of another precision."""
@@ -138,8 +139,7 @@ def solve_dense(pattern: Pattern, slots: Array, right: Array, keep: list[Again] 
 def _solved_dense(full: Array, right: Array) -> Array:
     """Solutions (size, S) of a stack of matrices (S, size, size); NaN where one is singular."""
     try:
-        out: Array = np.linalg.solve(full, right.T[:, :, None])[:, :, 0].T
-        return out
+        return np.asarray(np.linalg.solve(full, right.T[:, :, None])[:, :, 0].T, dtype=float)
     except np.linalg.LinAlgError:
         out = np.full(right.shape, np.nan)
         for s, matrix in enumerate(full):

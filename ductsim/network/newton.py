@@ -18,7 +18,7 @@ from .heat import settled
 from .linear import FEW_SCENARIOS
 from .point import Point, Solved
 from .slope_floor import least_slopes
-from .step import Step, newton_step
+from .step import Step, is_small, newton_step
 from .system import Stream
 from .values import Values
 
@@ -38,7 +38,6 @@ STEP_SHARE = 1e-5  # of the largest flow: after such a step the next one is of r
 LEAST_PRESSURE = 1e-3  # Pa, with nothing flowing
 LEAST_FLOW = 1e-6  # kg/s, with nothing flowing
 LEAST_RISE = 1e-6  # K
-LAST_STEP, LAST_STRAY = 1e-5, 1e-10  # of each flow, of the largest: the next step would be their square
 LAST_LAG = 2e-7  # K by which temperatures lag behind such a step; a flow's share of that is a thousandth
 LEAST_SLOPE = 1e-9  # Pa s/kg at a cold start: a jet with its nozzle shut and no losses has none
 FAR_OFF = 4.0  # times what drives a path: a drop that Newton's steps would only approach by halves
@@ -193,10 +192,8 @@ def _iterate(
 
 
 def _is_last(point: Point, step: Step) -> Mask:
-    """Scenarios in which what a step leaves over, by its square, is far below what is asked of the flows."""
-    own = np.abs(point.flow)
-    most = own.max(axis=0, initial=0.0)
-    out: Mask = (np.abs(step.flow) <= LAST_STEP * own + LAST_STRAY * most).all(axis=0)
+    """Scenarios in which the next step would be of rounding size, in flows and temperatures."""
+    out = is_small(point.flow, step.flow)
     out &= np.isfinite(step.pressure).all(axis=0)
     if point.temperature_rise is not None:
         lag: Any = np.inf if step.lag is None else step.lag

@@ -18,6 +18,7 @@ from .values import Values
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
+LAST_STEP, LAST_STRAY = 1e-5, 1e-10  # of each flow, of the largest: the next step would be their square
 
 @dataclass
 class Step:
@@ -89,8 +90,20 @@ def newton_step(
     own -= lost
     own += _answer(system, first, second, blocks, change)
     pressure += change
-    temperature_rise = settled(eq, point.flow + own, values.density, stream)
-    return Step(own, pressure, temperature_rise, np.abs(temperature_rise - early).max(axis=0))
+    small = is_small(point.flow, own)
+    lag = np.full(eq.scenarios, np.inf)
+    if not small.any():
+        return Step(own, pressure, early, lag)  # the next step takes in what they lag behind
+    late = settled(eq, point.flow + own, values.density, stream)
+    lag[small] = np.abs(late - early).max(axis=0)[small]
+    return Step(own, pressure, np.where(small, late, early), lag)
+
+
+def is_small(flow: Array, change: Array) -> Mask:
+    """Scenarios in which what such a step leaves over, by its square, is far below what is asked of flows."""
+    own = np.abs(flow)
+    most = own.max(axis=0, initial=0.0)
+    return np.asarray((np.abs(change) <= LAST_STEP * own + LAST_STRAY * most).all(axis=0))
 
 
 def _driven(eq: Equations, values: Values, change: Any, ahead: Mask) -> Array:

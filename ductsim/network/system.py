@@ -179,6 +179,8 @@ class System:
         self._kept: list[_Kept | None] = [None] * len(self.groups)
         self.gathered: dict[int, Any] = {}
         """What equations made of the paths of each of the `laws` in the last single scenario."""
+        self.joined: Index | None = None
+        """The lowest node that each one is joined to with all paths open, once it has been asked for."""
         self._lay_rows(self.build(self.stack(numbers)))
         self._lay_matrix()
         self._streams: dict[bytes, Stream] = {}
@@ -344,6 +346,17 @@ class System:
     def fans(self) -> Index:
         """The `fan_rows` as an array."""
         return np.array(self.fan_rows, dtype=np.intp)
+
+    @cached_property
+    def fan_groups(self) -> list[tuple[int, slice, Any]]:
+        """Groups of single paths with fans among them: their place, their rows, the fans among these."""
+        out: list[tuple[int, slice, Any]] = []
+        for i, lg in enumerate(self.laws):
+            rows = lg.rows
+            among = [r - rows.start for r in self.fan_rows if rows.start <= r < rows.stop]
+            if lg.partners is None and among:
+                out.append((i, rows, slice(None) if len(among) == rows.stop - rows.start else among))
+        return out
 
     @cached_property
     def start_share(self) -> Array:

@@ -41,10 +41,14 @@ class AirNumbers:
 
 @dataclass
 class Coefficients:
-    """The coefficients of one law group: arrays whose last axis is 1 or S."""
+    """The coefficients of one law group: arrays whose last axis is 1 or S.
+
+    `curves` is what the fans of a single scenario among them were found to do, in air of some density.
+    """
 
     group: LawGroup
     values: dict[str, Array]
+    curves: tuple[float, bool, Array] | None = field(default=None, init=False)
 
     def take(self, columns: Any) -> Coefficients:
         """The same for some of the scenarios."""
