@@ -263,6 +263,18 @@ class Equations:
             values.second = -first - by_density
         return self.with_inertia(values, inertia)
 
+    def densities(self, flow: Array, pressure: Array, temperature_rise: Array | None) -> Array:
+        """The density that each path's law sees at these flows, pressures and temperatures, (paths, S)."""
+        system = self.system
+        entering = self.entering(flow, temperature_rise)
+        relative = None if entering is None else self.temperature / (self.temperature + entering)
+        finish, out = pressure[system.finish], np.empty_like(flow)
+        self._single_densities(flow, pressure[system.start] - finish, finish, relative, out)
+        for lg in system.pairs:
+            own = self._pair_air(lg, flow, pressure, entering, relative)[-1]
+            out[lg.rows], out[lg.partners] = own[0], own[1]
+        return out
+
     def _single_densities(
         self, flow: Array, along: Array, finish: Array, relative: Array | None, density: Array
     ) -> tuple[Array | None, Any]:
@@ -365,12 +377,7 @@ class Equations:
         lg = c.group
         assert lg.partners is not None
         x, y = flow[lg.rows], flow[lg.partners]
-        mixture = None if entering is None else Mixture.of(x, y, entering[lg.rows], entering[lg.partners])
-        three = self._three_relatives(lg, relative, mixture)
-        per = self.per_pressure_at(lg.air_ends) * three
-        rho = pressure[lg.air_ends] * per
-        rho += self.outside * three
-        np.maximum(rho, LEAST_DENSITY * self.outside, out=rho)
+        mixture, three, per, rho = self._pair_air(lg, flow, pressure, entering, relative)
         air = LocalAir(tuple(rho), self.viscosity, self.outside, tuple(np.broadcast_to(per, rho.shape)))
         (d1, d2), ((s11, s12), (s21, s22)), by_density = lg.law((x, y), air, **c.values)
         drop[lg.rows], drop[lg.partners] = d1, d2
@@ -395,6 +402,21 @@ class Equations:
             for whose, (_, end) in enumerate(lg.density):
                 answers[:, end] -= q[:, whose]
         return (s11, s12, s21, s22), answers, warm
+
+    def _pair_air(
+        self, lg: LawGroup, flow: Array, pressure: Array, entering: Array | None, relative: Array | None
+    ) -> tuple[Mixture | None, Any, Any, Array]:
+        """The mixture, relative temperatures, slopes in pressure and densities of the air of some pairs."""
+        rows, partners = lg.rows, lg.partners
+        mixture = None
+        if entering is not None:
+            mixture = Mixture.of(flow[rows], flow[partners], entering[rows], entering[partners])
+        three = self._three_relatives(lg, relative, mixture)
+        per = self.per_pressure_at(lg.air_ends) * three
+        rho = pressure[lg.air_ends] * per
+        rho += self.outside * three
+        np.maximum(rho, LEAST_DENSITY * self.outside, out=rho)
+        return mixture, three, per, rho
 
     def _three_relatives(self, lg: LawGroup, relative: Array | None, mixture: Mixture | None) -> Any:
         """Outside's temperature over that of the air of each of the law's three densities, (3, K, S)."""

@@ -20,6 +20,7 @@ Mask = NDArray[np.bool_]
 
 LAST_STEP, LAST_STRAY = 1e-5, 1e-10  # of each flow, of the largest: the next step would be their square
 
+
 @dataclass
 class Step:
     """A Newton step in flows and pressures."""
