@@ -16,7 +16,17 @@ from numpy.typing import NDArray
 from ..parts.declare import LocalAir, Pair, Part, Path
 from .structure import Structure, examine
 from .system import LawGroup, System
-from .values import AirNumbers, Coefficients, Power, Values, single_precision, take_columns
+from .values import (
+    AirNumbers,
+    Coefficients,
+    Gathered,
+    Mixture,
+    Power,
+    Values,
+    join,
+    single_precision,
+    take_columns,
+)
 
 Array = NDArray[np.float64]
 
@@ -50,30 +60,31 @@ class Equations:
         self.outside, self.viscosity = air.density, air.viscosity
         self.temperature, self.heat_capacity = air.temperature, air.heat_capacity
         self.per_pressure = air.density / air.pressure
-        self._gather([stacked.paths() for stacked in parts])
+        self._gather(system.paths_of(parts))
 
     # ---- coefficients
 
     def _gather(self, paths: list[tuple[Path | Pair, ...]]) -> None:
-        """Coefficients, areas, starts, shut paths and powers, in the order of the rows."""
+        """Coefficients, areas, starts, shut paths and powers, in the order of the rows.
+
+        What a single scenario's paths give is kept until another one's differ.
+        """
         system = self.system
-        self._areas: list[tuple[Any, int]] = []
-        self._guesses: list[tuple[Any, int]] = []
-        shut: list[tuple[Any, int]] = []
-        self.powers: list[Power] = []
-        self.coefficients: list[Coefficients] = []
-        for lg in system.laws:
+        found: list[Gathered] = []
+        for i, lg in enumerate(system.laws):
             members = [(paths[g][p], len(system.groups[g].names)) for g, p, _ in lg.sources]
-            names = members[0][0].coefficients
-            values = {n: _join([(path.coefficients[n], k) for path, k in members]) for n in names}
-            self.coefficients.append(Coefficients(lg, values))
-            for side in (0, 1) if lg.partners is not None else (None,):
-                self._areas += [(_side(path.area, side), k) for path, k in members]
-                self._guesses += [(_start(path, side, self.outside), k) for path, k in members]
-                shut += [(_side(path.shut, side), k) for path, k in members]
-            if lg.partners is None:
-                self._gather_powers(lg, members)
-        self.shut = _join(shut).astype(bool) if any(np.any(s) for s, _ in shut) else None
+            own = system.gathered.get(i) if self.scenarios == 1 else None
+            if own is None or not own.is_of(members, self.outside):
+                own = Gathered.of(lg, members, self.outside)
+                if self.scenarios == 1:
+                    system.gathered[i] = own
+            found.append(own)
+        self.coefficients: list[Coefficients] = [f.coefficients for f in found]
+        self.powers: list[Power] = [p for f in found for p in f.powers]
+        self._areas = [piece for f in found for piece in f.areas]
+        self._guesses = [piece for f in found for piece in f.guesses]
+        shut = any(f.any_shut for f in found)
+        self.shut = join([piece for f in found for piece in f.shut]).astype(bool) if shut else None
         self.heated = bool(self.powers) and not self.constant
 
     @property
@@ -81,31 +92,21 @@ class Equations:
         """Whether the numbers are in single precision."""
         return self.held.itemsize < 8
 
-    @property
+    @cached_property
     def area(self) -> Array:
         """Section of each path [m2], (paths, 1 or S)."""
-        return _join(self._areas)
+        return join(self._areas)
 
-    @property
+    @cached_property
     def guess(self) -> Array:
         """A typical flow on each path [kg/s], (paths, 1 or S)."""
-        return _join(self._guesses)
-
-    def _gather_powers(self, lg: LawGroup, members: list[Any]) -> None:
-        row = lg.rows.start
-        for path, count in members:
-            if path.power is not None:
-                values = {n: _join([(c, count)]) for n, c in path.coefficients.items()}
-                inlet = path.inlet_temperature
-                inlet = None if inlet is None else _join([(inlet, count)])
-                self.powers.append(Power(np.arange(row, row + count), path.power, values, inlet))
-            row += count
+        return join(self._guesses)
 
     def take(self, columns: Any) -> Equations:
         """The equations of some of the scenarios."""
         out = object.__new__(Equations)
         out.__dict__.update(self.__dict__)
-        for name in ("turning", "springy"):
+        for name in ("turning", "springy", "area", "guess"):
             out.__dict__.pop(name, None)
         if "structure" in self.__dict__:
             out.structure = self.structure.take(columns)
@@ -217,40 +218,104 @@ class Equations:
         `entering` [K over outside's], shape (paths, S), stands for what `temperature_rise` says of air that
         enters each path. `warming` asks for the slopes in its temperature too.
         """
-        system = self.system
-        drop, density, slope = np.empty_like(flow), np.empty_like(flow), np.empty_like(flow)
+        system, count = self.system, self.system.singles
         turning: Array | None = None
         if entering is None and temperature_rise is not None:
             entering, turning = self._mixed(flow, temperature_rise)
-        count = system.singles
-        first = second = None
-        if not self.constant and slopes:
-            first, second = np.ones_like(flow[:count]), np.full_like(flow[:count], -1.0)
+        relative = None if entering is None else self.temperature / (self.temperature + entering)
+        finish = pressure[system.finish]
+        residual = pressure[system.start]
+        residual -= finish
+        drop, density, slope = np.empty_like(flow), np.empty_like(flow), np.empty_like(flow)
+        share, per = self._single_densities(flow, residual, finish, relative, density)
+        by_density = np.empty_like(flow[:count])
         pair_slope: list[Any] = []
         pair_answers: list[Array] = []
         warming = warming and entering is not None and slopes
-        by_warmth = np.empty_like(flow[:count]) if warming else None
         pair_by_warmth: list[Any] = []
         for c in self.coefficients:
+            rows = c.group.rows
             if c.group.partners is None:
-                into = (drop, slope, density, first, second, by_warmth)
-                self._single(c, flow, pressure, entering, turning, *into)
+                air = LocalAir(density[rows], self.viscosity, self.outside)
+                drop[rows], slope[rows], by_density[rows] = c.group.law(flow[rows], air, **c.values)
             else:
                 four, answers, warm = self._pair(
-                    c, flow, pressure, entering, drop, slope, density, slopes, warming
+                    c, flow, pressure, entering, relative, drop, slope, density, slopes, warming
                 )
                 pair_slope.append(four)
                 pair_answers.append(answers)
                 pair_by_warmth.append(warm)
-        residual = pressure[system.start]
-        residual -= pressure[system.finish]
         residual -= drop
         if self.shut is not None:
             residual = np.where(self.shut, 0.0, residual)
-        values = Values(residual, drop, slope, slope, pair_slope, [], first, second, pair_answers, density)
+        values = Values(residual, drop, slope, slope, pair_slope, [], None, None, pair_answers, density)
+        if not slopes:
+            return values
+        if relative is not None:
+            self._single_warmth(values, by_density, relative, turning, warming)
         if warming:
-            values.by_warmth, values.pair_by_warmth = by_warmth, pair_by_warmth
-        return self.with_inertia(values, inertia) if slopes else values
+            values.pair_by_warmth = pair_by_warmth
+        if share is not None:
+            by_density *= per
+            np.subtract(1.0, by_density * share, out=(first := np.empty_like(by_density)))
+            values.first = first
+            values.second = -first - by_density
+        return self.with_inertia(values, inertia)
+
+    def densities(self, flow: Array, pressure: Array, temperature_rise: Array | None) -> Array:
+        """The density that each path's law sees at these flows, pressures and temperatures, (paths, S)."""
+        system = self.system
+        entering = self.entering(flow, temperature_rise)
+        relative = None if entering is None else self.temperature / (self.temperature + entering)
+        finish, out = pressure[system.finish], np.empty_like(flow)
+        self._single_densities(flow, pressure[system.start] - finish, finish, relative, out)
+        for lg in system.pairs:
+            own = self._pair_air(lg, flow, pressure, entering, relative)[-1]
+            out[lg.rows], out[lg.partners] = own[0], own[1]
+        return out
+
+    def _single_densities(
+        self, flow: Array, along: Array, finish: Array, relative: Array | None, density: Array
+    ) -> tuple[Array | None, Any]:
+        """Densities of the single paths, put into `density`.
+
+        `along` is what pressure falls by along each path, `finish` that at its end. Returns the share that
+        the pressure at the start has in each density, and how densities answer to pressure.
+        """
+        system, count = self.system, self.system.singles
+        if self.constant:
+            density[:count] = self.outside
+            return None, None
+        share = (
+            system.start_share
+            if system.follows is None
+            else np.where(system.follows, flow[:count] >= 0.0, system.start_share)
+        )
+        per: Any = self.per_pressure_at(system.start[:count])
+        at = along[:count] * share
+        at += finish[:count]
+        at *= per
+        at += self.outside
+        if relative is not None:
+            at *= relative[:count]
+            per = per * relative[:count]
+        np.maximum(at, LEAST_DENSITY * self.outside, out=density[:count])
+        return share, per
+
+    def _single_warmth(
+        self, values: Values, by_density: Array, relative: Array, turning: Array | None, warming: bool
+    ) -> None:
+        """What the temperature of the entering air does to single paths: to their slopes where it turns."""
+        count = self.system.singles
+        if not warming and turning is None:
+            return
+        by_warmth = by_density * values.density[:count]
+        by_warmth *= relative[:count]
+        by_warmth *= -1.0 / self.temperature
+        if turning is not None:
+            values.slope[:count] += by_warmth * turning[:count]
+        if warming:
+            values.by_warmth = by_warmth
 
     def with_inertia(self, values: Values, inertia: Array | None) -> Values:
         """The same values with the gains that follow when `inertia` (paths, S) is added to the slopes."""
@@ -295,69 +360,13 @@ class Equations:
         """Flow below which the air entering a path is mixed of both its ends [kg/s], (paths, 1 or S)."""
         return TURNING * np.maximum(self.area, 1e-8)
 
-    def _relative(self, entering: Array | None, rows: Any) -> Any:
-        """Outside's absolute temperature over that of the entering air."""
-        if entering is None:
-            return 1.0
-        return self.temperature / (self.temperature + entering[rows])
-
-    def _single(
-        self,
-        c: Coefficients,
-        flow: Array,
-        pressure: Array,
-        entering: Array | None,
-        turning: Array | None,
-        drop: Array,
-        slope: Array,
-        density: Array,
-        first: Array | None,
-        second: Array | None,
-        by_warmth: Array | None,
-    ) -> None:
-        rows, rule = c.group.rows, c.group.density
-        m = flow[rows]
-        if self.constant:
-            rho: Any = self.outside
-        else:
-            start, finish = self.system.start[rows], self.system.finish[rows]
-            if rule == "mean":
-                at = 0.5 * (pressure[start] + pressure[finish])
-            elif rule == "inlet":
-                at = pressure[start]
-            else:
-                forward = m >= 0.0
-                at = np.where(forward, pressure[start], pressure[finish])
-            relative = self._relative(entering, rows)
-            per = self.per_pressure_at(start)
-            rho = np.maximum((self.outside + per * at) * relative, LEAST_DENSITY * self.outside)
-        air = LocalAir(rho, self.viscosity, self.outside)
-        d, s, q = c.group.law(m, air, **c.values)
-        if turning is not None and entering is not None:
-            s = s - q * rho * turning[rows] / (self.temperature + entering[rows])
-        drop[rows], slope[rows], density[rows] = d, s, rho
-        if first is None or second is None:
-            return
-        if by_warmth is not None:
-            np.multiply(q, rho, out=by_warmth[rows])
-            by_warmth[rows] *= relative * (-1.0 / self.temperature)
-        q = q * (per * relative)
-        if rule == "mean":
-            q *= 0.5
-            first[rows] -= q
-            second[rows] -= q
-        elif rule == "inlet":
-            first[rows] -= q
-        else:
-            first[rows] -= np.where(forward, q, 0.0)
-            second[rows] -= np.where(forward, 0.0, q)
-
     def _pair(
         self,
         c: Coefficients,
         flow: Array,
         pressure: Array,
         entering: Array | None,
+        relative: Array | None,
         drop: Array,
         slope: Array,
         density: Array,
@@ -365,69 +374,56 @@ class Equations:
         warming: bool,
     ) -> tuple[Any, Array, Any]:
         lg = c.group
-        assert lg.partners is not None and lg.ends is not None
+        assert lg.partners is not None
         x, y = flow[lg.rows], flow[lg.partners]
-        relatives = self._pair_temperatures(lg, x, y, entering)
-        per: list[Any] = []
-        rho: list[Any] = []
-        for whose, end in lg.density:
-            per.append(self.per_pressure_at(lg.ends[end]) * relatives[whose])
-            at = self.outside * relatives[whose] + per[-1] * pressure[lg.ends[end]]
-            rho.append(np.maximum(at, LEAST_DENSITY * self.outside))
-        air = LocalAir(tuple(rho), self.viscosity, self.outside, tuple(per))
-        (d1, d2), ((s11, s12), (s21, s22)), (q1, q2) = lg.law((x, y), air, **c.values)
+        mixture, three, per, rho = self._pair_air(lg, flow, pressure, entering, relative)
+        air = LocalAir(tuple(rho), self.viscosity, self.outside, tuple(np.broadcast_to(per, rho.shape)))
+        (d1, d2), ((s11, s12), (s21, s22)), by_density = lg.law((x, y), air, **c.values)
         drop[lg.rows], drop[lg.partners] = d1, d2
         slope[lg.rows], slope[lg.partners] = s11, s22
         density[lg.rows], density[lg.partners] = rho[0], rho[1]
         if not slopes:
             return None, np.empty(0), None
+        q = np.empty((2, *rho.shape), dtype=rho.dtype)
+        for side in range(2):
+            for whose in range(3):
+                q[side, whose] = by_density[side][whose]
         warm = None
-        if warming and entering is not None:
-            warm, four = self._pair_by_temperature(lg, x, y, entering, relatives, rho, (q1, q2))
-            s11, s12, s21, s22 = (s + more for s, more in zip((s11, s12, s21, s22), four, strict=True))
+        if warming and mixture is not None:
+            cooler = lg.by_air(q * (rho * three / -self.temperature))
+            (s11, s12), (s21, s22) = mixture.mixing(((s11, s12), (s21, s22)), cooler[:, 2])
+            warm = mixture.by_temperature(cooler)
         if self.constant:
             answers = np.broadcast_to(lg.incidence, (2, 3, *x.shape))
         else:
             answers = np.repeat(lg.incidence, x.shape[1], axis=3)
-            for side, q in enumerate((q1, q2)):
-                for (_, end), beta, slope_in in zip(lg.density, per, q, strict=True):
-                    answers[side, end] -= beta * slope_in
+            q *= per
+            for whose, (_, end) in enumerate(lg.density):
+                answers[:, end] -= q[:, whose]
         return (s11, s12, s21, s22), answers, warm
 
-    def _pair_by_temperature(
-        self, lg: LawGroup, x: Array, y: Array, entering: Array, relatives: Any, rho: Any, q: Any
-    ) -> tuple[Any, Any]:
-        """Slopes of both drops in the temperatures that enter both paths: (11, 12, 21, 22) [Pa/K].
+    def _pair_air(
+        self, lg: LawGroup, flow: Array, pressure: Array, entering: Array | None, relative: Array | None
+    ) -> tuple[Mixture | None, Any, Any, Array]:
+        """The mixture, relative temperatures, slopes in pressure and densities of the air of some pairs."""
+        rows, partners = lg.rows, lg.partners
+        mixture = None
+        if entering is not None:
+            mixture = Mixture.of(flow[rows], flow[partners], entering[rows], entering[partners])
+        three = self._three_relatives(lg, relative, mixture)
+        per = self.per_pressure_at(lg.air_ends) * three
+        rho = pressure[lg.air_ends] * per
+        rho += self.outside * three
+        np.maximum(rho, LEAST_DENSITY * self.outside, out=rho)
+        return mixture, three, per, rho
 
-        And what the slopes in both flows need on top, since these mix the temperatures [Pa s/kg].
-        """
-        ax, ay = np.abs(x) + 1e-12, np.abs(y) + 1e-12
-        share = ax / (ax + ay)
-        shares = ((1.0, 0.0), (0.0, 1.0), (share, 1.0 - share))
-        apart = (entering[lg.rows] - entering[lg.partners]) / (ax + ay)
-        mixing = apart * (1.0 - share) * np.sign(x), -apart * share * np.sign(y)
-        out: list[Any] = [0.0] * 4
-        more: list[Any] = [0.0] * 4
-        for side in range(2):
-            for (whose, _), density, slope in zip(lg.density, rho, q[side], strict=True):
-                cooler = slope * density * (relatives[whose] / -self.temperature)
-                for other in range(2):
-                    out[2 * side + other] = out[2 * side + other] + cooler * shares[whose][other]
-                    if whose == 2:
-                        more[2 * side + other] = more[2 * side + other] + cooler * mixing[other]
-        return tuple(np.broadcast_to(v, x.shape) for v in out), more
-
-    def _pair_temperatures(
-        self, lg: LawGroup, x: Array, y: Array, entering: Array | None
-    ) -> tuple[Any, Any, Any]:
-        """Outside's temperature over that of each path's air, and of both mixed."""
-        if entering is None:
-            return 1.0, 1.0, 1.0
-        warm_x, warm_y = entering[lg.rows], entering[lg.partners]
-        a, b = np.abs(x) + 1e-12, np.abs(y) + 1e-12
-        mixed = (a * warm_x + b * warm_y) / (a + b)
-        own = self.temperature
-        return own / (own + warm_x), own / (own + warm_y), own / (own + mixed)
+    def _three_relatives(self, lg: LawGroup, relative: Array | None, mixture: Mixture | None) -> Any:
+        """Outside's temperature over that of the air of each of the law's three densities, (3, K, S)."""
+        if relative is None or mixture is None:
+            return 1.0
+        mixed = self.temperature / (self.temperature + mixture.temperature)
+        own = (relative[lg.rows], relative[lg.partners], mixed)
+        return np.stack([own[whose] for whose, _ in lg.density])
 
     def _invert(self, lg: LawGroup, s: Any, shape: tuple[int, ...]) -> Any:
         """The inverse of the 2 x 2 slopes; a shut path gives no flow and no answer."""
@@ -468,29 +464,3 @@ class Equations:
                 own = p.inlet[there] - self.temperature
                 entering[here] = np.where(forward[here] & ~np.isnan(own), own, entering[here])
         return entering
-
-
-def _side(value: Any, side: int | None) -> Any:
-    return value if side is None else value[side]
-
-
-def _start(path: Path | Pair, side: int | None, density: Array) -> Any:
-    if path.start is not None:
-        return _side(path.start, side)
-    return 10.0 * density * _side(path.area, side)
-
-
-def _join(pieces: list[tuple[Any, int]]) -> Array:
-    """Coefficients of several groups of parts, one under the other, to (..., parts, 1 or S)."""
-    first = np.asarray(pieces[0][0])
-    if len(pieces) == 1 and first.ndim >= 2 and first.shape[-2] == pieces[0][1]:
-        return first
-    arrays = [np.asarray(value) for value, _ in pieces]
-    width = max(a.shape[-1] if a.ndim else 1 for a in arrays)
-    lead = max((a.shape[:-2] for a in arrays), key=len)
-    out = np.empty((*lead, sum(k for _, k in pieces), width), dtype=np.result_type(*arrays))
-    row = 0
-    for a, (_, k) in zip(arrays, pieces, strict=True):
-        out[..., row : row + k, :] = a
-        row += k
-    return out

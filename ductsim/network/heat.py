@@ -37,9 +37,8 @@ def ambient_inflow(total: Array) -> Array:
 def heat(eq: Equations, flow: Array, density: Array) -> Array:
     """Shaft power over heat capacity of each path [K kg/s], fading where a fan's flow is about to turn."""
     out = np.zeros_like(flow)
-    rows = np.array(eq.system.fan_rows, dtype=np.intp)
-    if len(rows):
-        out[rows] = _fans_heat(eq, flow, density, rows)
+    if len(eq.system.fans):
+        out[eq.system.fans] = _fans_heat(eq, flow, density, eq.system.fans)
     return out
 
 
@@ -62,7 +61,7 @@ def advected(eq: Equations, flow: Array, temperature_rise: Array, density: Array
     forward = np.broadcast_to(True, flow.shape)
     ahead *= eq.with_inlets(np.arange(system.paths), temperature_rise[system.start], forward)
     behind *= temperature_rise[system.finish]
-    rows = np.array(system.fan_rows, dtype=np.intp)
+    rows = system.fans
     if len(rows):
         warm, on = _fans_heat(eq, flow, density, rows), flow[rows] >= 0.0
         ahead[rows] += np.where(on, warm, 0.0)

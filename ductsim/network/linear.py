@@ -7,6 +7,7 @@ shape (slots, S). Which one is used follows from the size of the network and the
 from __future__ import annotations
 
 import heapq
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -16,6 +17,8 @@ from numpy.typing import NDArray
 from .factors import Ordered
 
 Array = NDArray[np.float64]
+Again = Callable[[Array], Array]
+"""Solutions of systems with known factors, for right-hand sides (size, S)."""
 
 # A pivot smaller than this share of its column's largest original entry sends that scenario to LAPACK.
 SMALLEST_PIVOT = {8: 1e-8, 4: 1e-5}  # by the bytes of a number
@@ -52,17 +55,22 @@ class Pattern:
         """Its matrices as they are factorised one by one."""
         return Ordered(self.size, self.rows, self.columns)
 
-    def again(self, factors: list[Array], right: Array) -> Array:
-        """The solutions for other right-hand sides, by the factors that `solve` has put away."""
-        with np.errstate(all="ignore"):
-            return self.elimination.substitute(factors, right)
+    @cached_property
+    def diagonal(self) -> NDArray[np.intp]:
+        """The slots of the diagonal places."""
+        return np.flatnonzero(self.rows == self.columns)
+
+    @cached_property
+    def places(self) -> NDArray[np.intp]:
+        """The place of each slot in the flat square matrix."""
+        return self.rows * self.size + self.columns
 
     def solve(
-        self, slots: Array, right: Array, leaks: Array | None = None, keep: list[Array] | None = None
+        self, slots: Array, right: Array, leaks: Array | None = None, keep: list[Again] | None = None
     ) -> Array:
         """The solutions (size, S) of the S systems with these slots and right-hand sides (size, S).
 
-        The factors are put into `keep` where an elimination has made some: see `again`.
+        `keep` gets what solves the same systems for other right-hand sides, where factors are at hand.
         `leaks` (size, S), what each column adds up to, is given where entries are far apart. A singular
         system gives NaN in its own column and spoils no other.
         """
@@ -74,31 +82,42 @@ class Pattern:
         if self.size > LARGEST_DENSE:
             if scenarios > FEW_SCENARIOS and self.elimination.cheap:
                 return self.elimination.solve(slots, right, keep)
-            return solve_sparse(self, slots, right)
+            return solve_sparse(self, slots, right, keep)
         if scenarios <= FEW_SCENARIOS:
-            return solve_dense(self, slots, right)
+            return solve_dense(self, slots, right, keep)
         return self.elimination.solve(slots, right, keep)
 
 
-def solve_dense(pattern: Pattern, slots: Array, right: Array) -> Array:
+def solve_dense(pattern: Pattern, slots: Array, right: Array, keep: list[Again] | None = None) -> Array:
     """LAPACK, scenario by scenario, after scaling rows and columns by the diagonal."""
-    scenarios = right.shape[1]
-    full = np.zeros((scenarios, pattern.size, pattern.size))
-    full[:, pattern.rows, pattern.columns] = slots.T
-    diagonal = np.abs(np.einsum("sii->si", full))
-    scale = 1.0 / np.sqrt(np.where(diagonal > 0.0, diagonal, 1.0))
-    full *= scale[:, :, None] * scale[:, None, :]
-    scaled = right.T * scale
+    scenarios, size = right.shape[1], pattern.size
+    diagonal = np.abs(slots[pattern.diagonal])
+    diagonal[diagonal == 0.0] = 1.0
+    scale = 1.0 / np.sqrt(diagonal)
+    flat = np.zeros((scenarios, size * size))
+    flat[:, pattern.places] = (slots * scale[pattern.rows] * scale[pattern.columns]).T
+    full = flat.reshape(scenarios, size, size)
+
+    def again(right: Array) -> Array:
+        return scale * _solved_dense(full, right * scale)
+
+    if keep is not None:
+        keep.append(again)
+    return again(right)
+
+
+def _solved_dense(full: Array, right: Array) -> Array:
+    """Solutions (size, S) of a stack of matrices (S, size, size); NaN where one is singular."""
     try:
-        return (scale * np.linalg.solve(full, scaled[:, :, None])[:, :, 0]).T
+        return np.asarray(np.linalg.solve(full, right.T[:, :, None])[:, :, 0].T, dtype=float)
     except np.linalg.LinAlgError:
-        out = np.full((scenarios, pattern.size), np.nan)
-        for s in range(scenarios):
+        out = np.full(right.shape, np.nan)
+        for s, matrix in enumerate(full):
             try:
-                out[s] = scale[s] * np.linalg.solve(full[s], scaled[s])
+                out[:, s] = np.linalg.solve(matrix, right[:, s])
             except np.linalg.LinAlgError:
                 continue
-        return out.T
+        return out
 
 
 def solve_by_leaks(pattern: Pattern, slots: Array, leaks: Array, right: Array) -> Array:
@@ -133,11 +152,13 @@ def solve_by_leaks(pattern: Pattern, slots: Array, leaks: Array, right: Array) -
     return out
 
 
-def solve_sparse(pattern: Pattern, slots: Array, right: Array) -> Array:
+def solve_sparse(pattern: Pattern, slots: Array, right: Array, keep: list[Again] | None = None) -> Array:
     """SuperLU, scenario by scenario."""
     out = np.empty(right.shape)
     for s in range(right.shape[1]):
         out[:, s] = pattern.ordered.solve(slots[:, s], right[:, s])
+    if keep is not None:
+        keep.append(lambda other: solve_sparse(pattern, slots, other))
     return out
 
 
@@ -210,12 +231,10 @@ class Elimination:
                 heapq.heappush(heap, (len(beside[i]), i))
         return cls(pattern, tuple(order), count, tuple(steps), tuple(reversed(back)), operations)
 
-    def solve(self, slots: Array, right: Array, keep: list[Array] | None = None) -> Array:
+    def solve(self, slots: Array, right: Array, keep: list[Again] | None = None) -> Array:
         """Solutions (size, S); scenarios whose pivots or residual are doubtful are solved by LAPACK."""
         with np.errstate(all="ignore"):
             factors, good = self._factorise(slots)
-            if keep is not None:
-                keep += factors
             out = self.substitute(factors, right)
             good &= np.isfinite(out).all(axis=0)
             miss, size = self._miss(slots, right, out)
@@ -228,9 +247,15 @@ class Elimination:
                 good &= miss <= most * size
         bad = ~good
         if bad.any():
-            for factor in keep or ():
-                factor[bad] = np.nan  # not good enough for another right-hand side either
             out[:, bad] = solve_dense(self.pattern, slots[:, bad], right[:, bad])
+
+        def other(right: Array) -> Array:
+            found = self.substitute(factors, right)
+            found[:, bad] = np.nan  # not good enough for another right-hand side either
+            return found
+
+        if keep is not None:
+            keep.append(other)
         return out
 
     def _factorise(self, slots: Array) -> tuple[list[Array], NDArray[np.bool_]]:

@@ -18,7 +18,7 @@ from .heat import settled
 from .linear import FEW_SCENARIOS
 from .point import Point, Solved
 from .slope_floor import DIFFERENCE_ROUNDING, least_slopes, pair_rounding
-from .step import Step, newton_step
+from .step import LAST_STEP, Step, is_small, newton_step
 from .system import Stream
 from .values import Values
 
@@ -39,9 +39,9 @@ STEP_SHARE = 1e-5  # of the largest flow: after such a step the next one is of r
 LEAST_PRESSURE = 1e-3  # Pa, with nothing flowing
 LEAST_FLOW = 1e-6  # kg/s, with nothing flowing
 LEAST_RISE = 1e-6  # K
-LAST_STEP, LAST_STRAY = 1e-5, 1e-10  # of each flow, of the largest: the next step would be their square
 LAST_LAG = 2e-7  # K by which temperatures lag behind such a step; a flow's share of that is a thousandth
 LEAST_SLOPE = 1e-9  # Pa s/kg at a cold start: a jet with its nozzle shut and no losses has none
+NEARLY = 0.1  # of the largest flow: after such a damped step a single scenario ends like one from nearby
 FAR_OFF = 4.0  # times what drives a path: a drop that Newton's steps would only approach by halves
 HALVINGS = 7  # of a damped step
 MANY_HALVINGS = 16  # at a cliff of a fan's curve
@@ -150,7 +150,7 @@ def iterate(
     """
     out = Solved.empty(eq.system, eq.scenarios, eq.heated) if into is None else into
     with np.errstate(all="ignore"):
-        quick = not damped and not whole and eq.scenarios > FEW_SCENARIOS
+        quick = not whole and (not damped or eq.scenarios == 1)
         _iterate(eq, point, anchors, limit, damped, out, frozen, halvings if damped else 0, quick)
     return out
 
@@ -168,13 +168,14 @@ def _iterate(
 ) -> None:
     place = np.arange(eq.scenarios)
     going = np.ones(eq.scenarios, dtype=bool)
-    values = _evaluated(eq, point, damped, quick)
+    near = quick and not damped
+    values = _evaluated(eq, point, damped, near)
     if not damped:
         some = np.flatnonzero(_flows_from_pressures(eq, point, values))
         if 2 * len(some) > eq.scenarios:
-            values = _evaluated(eq, point, damped, quick)
+            values = _evaluated(eq, point, damped, near)
         elif len(some):
-            values = values.put(some, _evaluated(eq.take(some), point.take(some), damped, quick))
+            values = values.put(some, _evaluated(eq.take(some), point.take(some), damped, near))
     moved = np.full(eq.scenarios, np.inf)
     warmer: Any = 0.0 if point.temperature_rise is None else np.full(eq.scenarios, np.inf)
     stream = _common_stream(eq, point)
@@ -201,27 +202,27 @@ def _iterate(
                 anchors = None if anchors is None else anchors[:, going]
                 values, stuck, going = values.take(going), stuck[going], np.ones(left, dtype=bool)
         step = newton_step(eq, values, point, anchors, stream)
-        if quick:
-            last = going & _is_last(point, step)
+        if near:
+            last = going & _is_last(eq, point, step)
             if last.any():
                 _end(eq, point, step, values, stream, last, place, out, steps + 1)
                 going &= ~last
                 if not going.any():
                     return
+        if quick and damped:
+            near = not frozen and bool(np.abs(step.flow).max() <= NEARLY * np.abs(point.flow).max())
         # a warm column drives flows that mix its heat: small steps where full ones go round in circles
         relax = 0.0 if frozen else 0.5 ** sum(steps >= s for s in RELAXING_STEPS) if damped else 1.0
-        point, values, moved, warmer, share = _advance(
-            eq, point, step, values, halvings, stream, relax, quick
-        )
-        stuck = np.where(share <= 0.5**halvings, stuck + 1, 0) if damped else stuck
+        point, values, moved, warmer, share = _advance(eq, point, step, values, halvings, stream, relax, near)
+        if damped:
+            stuck, near = np.where(share <= 0.5**halvings, stuck + 1, 0), near and share[0] == 1.0
 
 
-def _is_last(point: Point, step: Step) -> Mask:
-    """Scenarios in which what a step leaves over, by its square, is far below what is asked of the flows."""
-    own = np.abs(point.flow)
-    most = own.max(axis=0, initial=0.0)
-    out: Mask = (np.abs(step.flow) <= LAST_STEP * own + LAST_STRAY * most).all(axis=0)
-    out &= np.isfinite(step.pressure).all(axis=0)
+def _is_last(eq: Equations, point: Point, step: Step) -> Mask:
+    """Scenarios in which the next step would be of rounding size, in flows, densities and temperatures."""
+    out = is_small(point.flow, step.flow)
+    moved = np.abs(step.pressure).max(axis=0)
+    out &= np.isfinite(moved) if eq.constant else moved * eq.per_pressure <= LAST_STEP * eq.outside
     if point.temperature_rise is not None:
         lag: Any = np.inf if step.lag is None else step.lag
         out &= lag <= LAST_LAG
@@ -244,10 +245,13 @@ def _end(
     drop = pressure[eq.system.start] - pressure[eq.system.finish]
     if eq.shut is not None:
         drop = np.where(eq.shut, values.drop, drop)
+    density = eq.densities(flow, pressure, step.temperature_rise)
     everything = len(place) == len(out.steps) and bool(last.all())
     columns, which = (slice(None), slice(None)) if everything else (place[last], last)
     end = Point(flow, pressure, step.temperature_rise)
-    out.record(eq, columns, which, end, replace(values, drop=drop), _imbalance(eq, flow), steps)
+    out.record(
+        eq, columns, which, end, replace(values, drop=drop, density=density), _imbalance(eq, flow), steps
+    )
     out.good[columns] = True
 
 

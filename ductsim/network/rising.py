@@ -43,18 +43,29 @@ def curves(eq: Equations) -> tuple[Mask, Array]:
     air = LocalAir(eq.outside, eq.viscosity, eq.outside)
     drops = []
     for c, rows, fans in _fans(eq):
-        guess = _wide(eq)[rows][fans]
-        law = _of(c, fans)
-        if eq.scenarios == 1:  # one scenario at all flows together
-            drop, slope, _ = law(CURVE_SHARES * guess, air)
-            out |= (slope < 0.0).any()
-            drops.append(np.broadcast_to(drop, slope.shape).T[:, :, None])
+        if eq.scenarios == 1:
+            rises, drop = _single_curves(eq, c, rows, fans)
+            out |= rises
+            drops.append(drop)
             continue
+        guess, law = _wide(eq)[rows][fans], _of(c, fans)
         found = [law(share * guess, air)[:2] for share in CURVE_SHARES]
         for _, slope in found:
             out |= (slope < 0.0).any(axis=0)
         drops.append(np.array([drop for drop, _ in found]))
     return out, np.concatenate(drops, axis=1) if drops else np.zeros((1, 1, eq.scenarios))
+
+
+def _single_curves(eq: Equations, c: Any, rows: slice, fans: Any) -> tuple[bool, Array]:
+    """The same of the fans in one group, of one scenario at all flows together; known while they stay."""
+    outside = float(eq.outside[0])
+    if c.curves is None or c.curves[0] != outside:
+        air = LocalAir(eq.outside, eq.viscosity, eq.outside)
+        drop, slope, _ = _of(c, fans)(CURVE_SHARES * eq.guess[rows][fans], air)
+        rises = bool((slope < 0.0).any())
+        c.curves = (outside, rises, np.broadcast_to(drop, slope.shape).T[:, :, None])
+    known: tuple[bool, Array] = c.curves[1:]
+    return known
 
 
 def look_alikes(drops: Array, middle: Array) -> Mask:
@@ -71,9 +82,9 @@ def look_alikes(drops: Array, middle: Array) -> Mask:
 def only(eq: Equations, point: Point, density: Array | None = None) -> Mask:
     """Scenarios in which no other flows could balance, however often their fans' curves rise and fall."""
     out = np.zeros(eq.scenarios, dtype=bool)
-    guess = _wide(eq)
     if eq.scenarios == 1:
         return _only(eq, point, density)
+    guess = _wide(eq)
     few = _chords(eq, point.flow, density, (share * guess for share in WIDE_SHARES[::COARSELY]))
     worth = np.flatnonzero(_could_be_outweighed(eq, point, few))
     if len(worth) == eq.scenarios:
@@ -86,7 +97,11 @@ def only(eq: Equations, point: Point, density: Array | None = None) -> Mask:
 
 def _only(eq: Equations, point: Point, density: Array | None) -> Mask:
     guess = _wide(eq)
-    chords = _chords(eq, point.flow, density, (share * guess for share in WIDE_SHARES))
+    if eq.scenarios == 1:  # one scenario at all flows together
+        others: Iterable[Array] = [WIDE_SHARES * guess]
+    else:
+        others = (share * guess for share in WIDE_SHARES)
+    chords = _chords(eq, point.flow, density, others)
     out = np.asarray((chords > 0.0).all(axis=0))
     some = np.flatnonzero(~out & _could_be_outweighed(eq, point, chords))
     if len(some) and eq.system.paths <= MOST_PATHS and not several(eq):
@@ -96,7 +111,7 @@ def _only(eq: Equations, point: Point, density: Array | None) -> Mask:
 
 def _could_be_outweighed(eq: Equations, point: Point, chords: Array) -> Mask:
     """Scenarios worth a closer look, by what a fan lifts over its flow."""
-    system, rows = eq.system, list(eq.system.fan_rows)
+    system, rows = eq.system, eq.system.fans
     with np.errstate(all="ignore"):
         lift = np.abs(point.pressure[system.start[rows]] - point.pressure[system.finish[rows]])
         return np.asarray((STRICTER * chords + RESISTING * lift / np.abs(point.flow[rows]) > 0.0).all(axis=0))
@@ -118,7 +133,7 @@ def _outweighed(eq: Equations, point: Point, chords: Array) -> Mask:
         for lg in system.pairs:  # whose drops depend on both flows: taken as hardly resisting
             for rows in (lg.rows, lg.partners):
                 least[rows] = HARDLY * np.abs(values.slope[rows])
-        least[list(system.fan_rows)] = np.where(chords < 0.0, STRICTER * chords, chords)
+        least[system.fans] = np.where(chords < 0.0, STRICTER * chords, chords)
         conductance = np.reciprocal(least)
         if eq.shut is not None:
             conductance = np.where(eq.shut, 0.0, conductance)
@@ -146,7 +161,10 @@ def several(eq: Equations) -> list[Any]:
 
 def falls_between(eq: Equations, one: Array, two: Array, density: Array | None) -> Mask:
     """Scenarios in which no fan's curve comes back to its pressure at `two` on the way from `one`."""
-    chords = _chords(eq, two, density, (one + share * (two - one) for share in BETWEEN))
+    others: Iterable[Array] = (one + share * (two - one) for share in BETWEEN)
+    if eq.scenarios == 1:
+        others = [one + BETWEEN * (two - one)]
+    chords = _chords(eq, two, density, others)
     return np.asarray((chords > 0.0).all(axis=0))
 
 
@@ -161,8 +179,6 @@ def _chords(eq: Equations, flow: Array, density: Array | None, others: Iterable[
         least.append(np.array(slope))
         groups.append((rows, fans, air, law, at, drop))
     with np.errstate(all="ignore"):
-        if groups and eq.scenarios == 1:  # one scenario at all flows together
-            others = [np.concatenate(list(others), axis=1)]
         for other in others if groups else ():
             for (rows, fans, air, law, at, drop), own in zip(groups, least, strict=True):
                 there = other[rows][fans]
@@ -179,17 +195,15 @@ def _wide(eq: Equations) -> Array:
 
 def _fans(eq: Equations) -> Iterator[tuple[Any, slice, Any]]:
     """Groups of one law with the places of the fans in them."""
-    for c in eq.coefficients:
-        rows = c.group.rows
-        fans = [r - rows.start for r in eq.system.fan_rows if rows.start <= r < rows.stop]
-        if c.group.partners is None and fans:
-            yield c, rows, slice(None) if len(fans) == rows.stop - rows.start else fans
+    for place, rows, fans in eq.system.fan_groups:
+        yield eq.coefficients[place], rows, fans
 
 
 def _of(c: Any, fans: Any) -> Any:
     """The law of these rows of a group, with their coefficients."""
-    count = c.group.rows.stop - c.group.rows.start
-    values = {n: v[fans] if v.ndim > 1 and v.shape[0] == count else v for n, v in c.values.items()}
+    values, count = c.values, c.group.rows.stop - c.group.rows.start
+    if not isinstance(fans, slice):
+        values = {n: v[fans] if v.ndim > 1 and v.shape[0] == count else v for n, v in values.items()}
 
     def law(flow: Array, air: LocalAir) -> Any:
         return c.group.law(flow, air, **values)

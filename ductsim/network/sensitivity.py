@@ -209,7 +209,7 @@ class Linear:
         add(row[inner], path[inner], (np.sign(m) * (temperature_rise[into] - entering))[inner])
         column = self._temperature_column(path)
         add(row[inner], np.where(column >= 0, column, -1)[inner], -np.abs(m)[inner])
-        fans = np.array(system.fan_rows, dtype=np.intp)
+        fans = system.fans
         rho = self.eq.evaluate(self.flow, self.pressure, None, slopes=False, entering=self.entering).density
         by_flow, by_density = self._power_slopes(rho)
         keep = inner[fans] & (m[fans] != 0.0)
@@ -231,7 +231,7 @@ class Linear:
             )
             up = eq.power(self.flow + flow_share * step, density + density_share * step)
             down = eq.power(self.flow - flow_share * step, density - density_share * step)
-            rows = np.array(self.system.fan_rows, dtype=np.intp)
+            rows = self.system.fans
             by.append(((up - down) / (2.0 * step[rows]) / eq.heat_capacity)[:, 0])
         return by[0], by[1]
 
@@ -257,7 +257,7 @@ class Linear:
         for p in eq.powers:
             if p.inlet is not None:  # NaN, where the air is the node's, counts as none
                 out[p.rows] = np.maximum(self.flow[p.rows], 0.0) * np.nan_to_num(p.inlet - eq.temperature)
-        return out[list(self.system.fan_rows)]
+        return out[self.system.fans]
 
     def residuals(self, numbers: Numbers) -> tuple[Array, Array]:
         """Residuals at the solved point with other numbers (size, S); heat of fans [K kg/s] (fans, S)."""

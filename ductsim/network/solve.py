@@ -141,7 +141,7 @@ def _solve_sure(
 
 def _fans_within(eq: Equations, one: Point, two: Point, share: float) -> NDArray[np.bool_]:
     """Scenarios in which no fan's flows at two points differ by more than that share of its usual one."""
-    rows = list(eq.system.fan_rows)
+    rows = eq.system.fans
     return np.asarray((np.abs(one.flow - two.flow)[rows] <= share * np.abs(eq.guess[rows])).all(axis=0))
 
 

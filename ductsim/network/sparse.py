@@ -44,9 +44,13 @@ class Sparse:
         count, size = right.shape[1], self.shape[0]
         if count * len(self.values) > FEW_TERMS or right.itemsize < 8:
             return np.asarray(self._in(right.dtype) @ right)
-        terms = right[self.columns]
-        terms *= self.values[:, None]
-        where = self.rows if count == 1 else self.rows[:, None] * count + np.arange(count)
+        if count == 1:  # most often in a single solve: as few calls as can be
+            terms = right.ravel().take(self.columns)
+            terms *= self.values
+            where = self.rows
+        else:
+            terms = right[self.columns] * self.values[:, None]
+            where = self.rows[:, None] * count + np.arange(count)
         found = np.bincount(where.ravel(), terms.ravel(), size * count)
         return found.astype(float, copy=False).reshape(size, count)  # of no terms it makes whole numbers
 

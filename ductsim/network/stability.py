@@ -56,7 +56,7 @@ def doubtful(eq: Equations, solved: Solved, sure: Mask | None = None) -> NDArray
     flow = solved.point.flow
     # where a flow is about to turn, mixing of the air at both ends tilts the curve; that is no stretch of it
     falling = (solved.slope < 0.0) & (np.abs(flow) > eq.turning) & solved.good
-    out: Mask = np.asarray(falling[list(eq.system.fan_rows)].any(axis=0))
+    out: Mask = np.asarray(falling[eq.system.fans].any(axis=0))
     left = solved.good & ~out
     some = np.flatnonzero(left & curves(eq)[0] if sure is None else left & ~sure)
     if len(some):
@@ -188,7 +188,7 @@ def _arrived(run: Run, eq: Equations, found: Solved) -> Mask:
         out &= (np.abs(found.point.temperature_rise - at.temperature_rise) <= FAR_RISE).all(axis=0)
     if several(eq) or not eq.system.fan_rows:
         out &= beside(at.flow, flow)
-    rows = list(eq.system.fan_rows)
+    rows = eq.system.fans
     with np.errstate(all="ignore"):
         off = (np.abs(at.flow - flow)[rows] / np.abs(eq.guess[rows])).max(axis=0, initial=0.0)
     some = np.flatnonzero(out & ~(off <= NEAR_FAN))
@@ -345,7 +345,7 @@ def _motions(eq: Equations, point: Point) -> tuple[Any, Any]:
 def other_points(eq: Equations, structure: Structure, found: Point) -> list[tuple[Solved, bool]]:
     """Further operating points of one scenario and their stability, from starts that favour one fan."""
     system = eq.system
-    rows = np.array(system.fan_rows, dtype=np.intp)
+    rows = system.fans
     guess = np.broadcast_to(eq.guess, (system.paths, 1))
     out: list[tuple[Solved, bool]] = []
     for favoured in rows if len(rows) > 1 else []:

@@ -10,13 +10,15 @@ from numpy.typing import NDArray
 
 from .equations import Equations
 from .heat import settled
-from .linear import CONTRAST, FEW_SCENARIOS
+from .linear import CONTRAST, FEW_SCENARIOS, Again
 from .point import Point
 from .system import Stream, System
 from .values import Values
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
+
+LAST_STEP, LAST_STRAY = 1e-5, 1e-10  # of each flow, of the largest: the next step would be their square
 
 
 @dataclass
@@ -75,22 +77,34 @@ def newton_step(
         leaks = None if leaks is None else leaks + anchors
     right = eq.supply - system.outflow @ (point.flow + own)
     pressure = np.zeros_like(point.pressure)
-    factors: list[Array] = []
-    keep = factors if values.by_warmth is not None else None
+    again: list[Again] = []
+    keep = again if values.by_warmth is not None else None
     pressure[: system.free] = system.pattern.solve(slots, right, leaks, keep)
     own += _answer(system, first, second, blocks, pressure)
-    if not factors or point.temperature_rise is None:
+    if not again or point.temperature_rise is None:
         return Step(own, pressure)
     early = settled(eq, point.flow + own, values.density, stream)
     lost = _driven(eq, values, early - point.temperature_rise, point.flow >= 0.0)
     change = np.zeros_like(pressure)
-    change[: system.free] = system.pattern.again(factors, system.outflow @ lost)
+    change[: system.free] = again[0](system.outflow @ lost)
     change[:, ~np.isfinite(change).all(axis=0)] = 0.0
     own -= lost
     own += _answer(system, first, second, blocks, change)
     pressure += change
-    temperature_rise = settled(eq, point.flow + own, values.density, stream)
-    return Step(own, pressure, temperature_rise, np.abs(temperature_rise - early).max(axis=0))
+    small = is_small(point.flow, own)
+    lag = np.full(eq.scenarios, np.inf)
+    if not small.any():
+        return Step(own, pressure, early, lag)  # the next step takes in what they lag behind
+    late = settled(eq, point.flow + own, values.density, stream)
+    lag[small] = np.abs(late - early).max(axis=0)[small]
+    return Step(own, pressure, np.where(small, late, early), lag)
+
+
+def is_small(flow: Array, change: Array) -> Mask:
+    """Scenarios in which what such a step leaves over, by its square, is far below what is asked of flows."""
+    own = np.abs(flow)
+    most = own.max(axis=0, initial=0.0)
+    return np.asarray((np.abs(change) <= LAST_STEP * own + LAST_STRAY * most).all(axis=0))
 
 
 def _driven(eq: Equations, values: Values, change: Any, ahead: Mask) -> Array:

@@ -44,7 +44,7 @@ class Structure:
 def examine(system: System, shut: Mask | None, supply: Array, scenarios: int) -> Structure:
     """The structure of a system whose paths are shut where `shut` (paths, 1 or S) says so."""
     patterns, which = _patterns(system, shut, scenarios)
-    piece = connected(system, ~np.stack(patterns, axis=1))
+    piece = _connected(system, ~np.stack(patterns, axis=1))
     pieces = piece[: system.free]
     floating = pieces != piece[-1]
     anchors = (floating & (pieces == np.arange(system.free)[:, None])).astype(float)
@@ -87,6 +87,15 @@ def _patterns(system: System, shut: Mask | None, scenarios: int) -> tuple[list[M
             patterns.append(shut[:, s])
         which[s] = known[key]
     return patterns, which
+
+
+def _connected(system: System, is_open: Mask) -> NDArray[np.intp]:
+    """The same as `connected`, which the system remembers of the pattern where every path is open."""
+    if is_open.shape[1] != 1 or not is_open.all():
+        return connected(system, is_open)
+    if system.joined is None:
+        system.joined = connected(system, is_open)
+    return system.joined
 
 
 def connected(system: System, is_open: Mask) -> NDArray[np.intp]:

@@ -7,6 +7,7 @@ never compile twice.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from copy import copy
 from dataclasses import dataclass, field
 from functools import cached_property
 from itertools import chain
@@ -25,6 +26,7 @@ from .sparse import Sparse
 
 OUTSIDE = "outside"
 MOST_KEPT = 64  # patterns of open paths whose loops are kept
+MOST_REMEMBERED = 10_000  # numbers of a group that are compared with the last ones
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]
 PathName = str | tuple[str, str]
@@ -92,6 +94,20 @@ class LawGroup:
     ends: Index | None = None
     incidence: Array = field(default_factory=lambda: np.empty(0))
 
+    @cached_property
+    def air_ends(self) -> Index:
+        """For a group of pairs the nodes whose pressure is in each of the law's three densities, (3, K)."""
+        return self.pair_ends[[end for _, end in self.density]]
+
+    def by_air(self, by_density: Array) -> Array:
+        """What belongs to the law's three densities, (2, 3, K, S), by whose air it is: both paths', mixed."""
+        if [whose for whose, _ in self.density] == [0, 1, 2]:
+            return by_density
+        out = np.zeros_like(by_density)
+        for at, (whose, _) in enumerate(self.density):
+            out[:, whose] += by_density[:, at]
+        return out
+
     @property
     def pair_ends(self) -> Index:
         """The `ends` of a group of pairs."""
@@ -157,6 +173,16 @@ class Rows(Mapping[PathName, int]):
         return self._system.paths
 
 
+@dataclass
+class _Kept:
+    """A group's numbers in the last single scenario, as given and as arrays; and what was made of them."""
+
+    numbers: list[list[Any]]
+    arrays: list[Array]
+    part: Part | None = None
+    paths: tuple[Path | Pair, ...] | None = None
+
+
 class System:
     """A compiled layout.
 
@@ -190,6 +216,11 @@ class System:
                 raise InputError(f"the supply's node {node!r} has no part", place="supply")
         self.free = len(self.nodes) - len(self.held) - 1
         self.groups = _group(entries, many, self._node_of)
+        self._kept: list[_Kept | None] = [None] * len(self.groups)
+        self.gathered: dict[int, Any] = {}
+        """What equations made of the paths of each of the `laws` in the last single scenario."""
+        self.joined: Index | None = None
+        """The lowest node that each one is joined to with all paths open, once it has been asked for."""
         self._lay_rows(self.build(self.stack(numbers)))
         self._lay_matrix()
         self._streams: dict[bytes, Stream] = {}
@@ -200,13 +231,24 @@ class System:
     # ---- numbers -> stacked parts
 
     def stack(self, numbers: Mapping[str, Any]) -> list[list[Array]]:
-        """Per group and number, an array (members, 1) or (members, S) of the numbers."""
-        return [
-            numbers.many[g.many].columns()
-            if g.many is not None and isinstance(numbers, ManyNumbers)
-            else [_column([numbers[a] for a in number_key]) for number_key in g.addresses]
-            for g in self.groups
-        ]
+        """Per group and number, an array (members, 1) or (members, S) of the numbers.
+
+        The arrays of a group whose numbers are those of the last single scenario are that one's.
+        """
+        out = []
+        for i, (group, kept) in enumerate(zip(self.groups, self._kept, strict=True)):
+            if group.many is not None and isinstance(numbers, ManyNumbers):
+                out.append(numbers.many[group.many].columns())
+                continue
+            own = [[numbers[a] for a in number_key] for number_key in group.addresses]
+            many = len(own) * len(group.names) > MOST_REMEMBERED
+            if many or any(np.ndarray in set(map(type, values)) for values in own):
+                out.append([_column(values) for values in own])
+                continue
+            if kept is None or kept.numbers != own:
+                kept = self._kept[i] = _Kept(own, [_column(values) for values in own])
+            out.append(kept.arrays)
+        return out
 
     def build(self, values: list[list[Array]], columns: slice | None = None) -> list[Part]:
         """The stacked parts, of all scenarios or of a slice of them."""
@@ -215,9 +257,27 @@ class System:
                 [v if v.shape[1] == 1 else v[:, columns] for v in numbers_of_group]
                 for numbers_of_group in values
             ]
-        return [
-            g.schema.build(numbers_of_group) for g, numbers_of_group in zip(self.groups, values, strict=True)
-        ]
+        out = []
+        for group, kept, arrays in zip(self.groups, self._kept, values, strict=True):
+            if kept is None or kept.arrays is not arrays:
+                out.append(group.schema.build(arrays))
+                continue
+            if kept.part is None:
+                kept.part = group.schema.build(arrays)
+            out.append(kept.part)
+        return out
+
+    def paths_of(self, parts: list[Part]) -> list[tuple[Path | Pair, ...]]:
+        """The paths of the stacked parts; the same objects where a single scenario's part is unchanged."""
+        out = []
+        for kept, part in zip(self._kept, parts, strict=True):
+            if kept is None or kept.part is not part:
+                out.append(part.paths())
+                continue
+            if kept.paths is None:
+                kept.paths = part.paths()
+            out.append(kept.paths)
+        return out
 
     # ---- rows
 
@@ -334,6 +394,47 @@ class System:
         """The pattern of the temperatures' matrix, which of large networks has factors of its own."""
         whole = self.pattern
         return whole if whole.size < MANY_NODES else Pattern(whole.size, whole.rows, whole.columns)
+
+    @cached_property
+    def fans(self) -> Index:
+        """The `fan_rows` as an array."""
+        return np.array(self.fan_rows, dtype=np.intp)
+
+    @cached_property
+    def fan_groups(self) -> list[tuple[int, slice, Any]]:
+        """Groups of single paths with fans among them: their place, their rows, the fans among these."""
+        out: list[tuple[int, slice, Any]] = []
+        for i, lg in enumerate(self.laws):
+            rows = lg.rows
+            among = [r - rows.start for r in self.fan_rows if rows.start <= r < rows.stop]
+            if lg.partners is None and among:
+                out.append((i, rows, slice(None) if len(among) == rows.stop - rows.start else among))
+        return out
+
+    @cached_property
+    def start_share(self) -> Array:
+        """The share that the pressure at its start has in a single path's density; 0 where `follows`."""
+        share = {"mean": 0.5, "inlet": 1.0}
+        rules = [
+            lg.density for lg in self.laws if lg.partners is None for _ in range(*lg.rows.indices(self.paths))
+        ]
+        return np.array([share.get(rule, 0.0) for rule in rules])[:, None]
+
+    @cached_property
+    def follows(self) -> NDArray[np.bool_] | None:
+        """Single paths whose density is that of the end where air enters, (singles, 1); None without any."""
+        rules = [
+            lg.density for lg in self.laws if lg.partners is None for _ in range(*lg.rows.indices(self.paths))
+        ]
+        out = np.array([rule not in ("mean", "inlet") for rule in rules], dtype=bool)[:, None]
+        return out if out.any() else None
+
+    @cached_property
+    def rough(self) -> System:
+        """The same system for numbers in single precision."""
+        out = copy(self)
+        out.start_share = self.start_share.astype(np.float32)
+        return out
 
     @cached_property
     def into(self) -> Sparse:

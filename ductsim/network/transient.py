@@ -148,8 +148,8 @@ class Run:
         size = np.sqrt((values.residual**2).mean(axis=0))
         self.elapsed = self.elapsed + np.where(sound, time, 0.0)
         self.moved, self.total, self.sound = moved / time, total, sound
-        rows = list(eq.system.fan_rows)
-        fans = np.abs(step.flow[rows]).max(axis=0) / _usual(eq) if rows else change
+        rows = eq.system.fans
+        fans = np.abs(step.flow[rows]).max(axis=0) / _usual(eq) if len(rows) else change
         self.drift = np.where(sound, fans, np.inf)
         self.time = _next_time_step(time, sound, size, self.size, change, self.careful)
         if self.careful:
@@ -199,8 +199,8 @@ def beside(flow: Array, known: Array) -> NDArray[np.bool_]:
 
 def _usual(eq: Equations) -> Any:
     """The largest of the flows that the fans usually deliver [kg/s]: what a run-up leads to, (S,) or zero."""
-    rows = list(eq.system.fan_rows)
-    if not rows:
+    rows = eq.system.fans
+    if not len(rows):
         return 0.0
     return np.abs(eq.guess[rows]).max(axis=0)
 

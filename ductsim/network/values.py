@@ -41,10 +41,14 @@ class AirNumbers:
 
 @dataclass
 class Coefficients:
-    """The coefficients of one law group: arrays whose last axis is 1 or S."""
+    """The coefficients of one law group: arrays whose last axis is 1 or S.
+
+    `curves` is what the fans of a single scenario among them were found to do, in air of some density.
+    """
 
     group: LawGroup
     values: dict[str, Array]
+    curves: tuple[float, bool, Array] | None = field(default=None, init=False)
 
     def take(self, columns: Any) -> Coefficients:
         """The same for some of the scenarios."""
@@ -64,6 +68,138 @@ class Power:
     law: Any
     values: dict[str, Array]
     inlet: Array | None
+
+
+@dataclass(frozen=True)
+class Gathered:
+    """What the paths of one law give the equations, in the order of its rows.
+
+    Attributes
+    ----------
+    members : the paths, each for so many parts.
+    outside : density of the air outside [kg/m3], which the starts are for.
+    coefficients, powers : of the law; of the fans among the paths.
+    areas, guesses, shut : pieces of these, each for so many parts.
+    any_shut : whether any path is.
+    """
+
+    members: list[tuple[Any, int]]
+    outside: Array
+    coefficients: Coefficients
+    powers: list[Power]
+    areas: list[tuple[Any, int]]
+    guesses: list[tuple[Any, int]]
+    shut: list[tuple[Any, int]]
+    any_shut: bool
+
+    @classmethod
+    def of(cls, lg: LawGroup, members: list[tuple[Any, int]], outside: Array) -> Gathered:
+        """Gathered from these paths."""
+        names = members[0][0].coefficients
+        values = {n: join([(path.coefficients[n], k) for path, k in members]) for n in names}
+        areas: list[tuple[Any, int]] = []
+        guesses: list[tuple[Any, int]] = []
+        shut: list[tuple[Any, int]] = []
+        for side in (0, 1) if lg.partners is not None else (None,):
+            areas += [(_side(path.area, side), k) for path, k in members]
+            guesses += [(_start(path, side, outside), k) for path, k in members]
+            shut += [(_side(path.shut, side), k) for path, k in members]
+        powers = [] if lg.partners is not None else _powers(lg, members)
+        any_shut = any(np.any(s) for s, _ in shut)
+        return cls(members, outside, Coefficients(lg, values), powers, areas, guesses, shut, any_shut)
+
+    def is_of(self, members: list[tuple[Any, int]], outside: Array) -> bool:
+        """Whether it is of the very same paths, in air of the same density."""
+        same = all(one is two for (one, _), (two, _) in zip(self.members, members, strict=True))
+        return same and bool(self.outside[0] == outside[0])
+
+
+def _powers(lg: LawGroup, members: list[tuple[Any, int]]) -> list[Power]:
+    out, row = [], lg.rows.start
+    for path, count in members:
+        if path.power is not None:
+            values = {n: join([(c, count)]) for n, c in path.coefficients.items()}
+            inlet = path.inlet_temperature
+            inlet = None if inlet is None else join([(inlet, count)])
+            out.append(Power(np.arange(row, row + count), path.power, values, inlet))
+        row += count
+    return out
+
+
+def _side(value: Any, side: int | None) -> Any:
+    return value if side is None else value[side]
+
+
+def _start(path: Any, side: int | None, density: Array) -> Any:
+    if path.start is not None:
+        return _side(path.start, side)
+    return 10.0 * density * _side(path.area, side)
+
+
+def join(pieces: list[tuple[Any, int]]) -> Array:
+    """Coefficients of several groups of parts, one under the other, to (..., parts, 1 or S)."""
+    first = np.asarray(pieces[0][0])
+    if len(pieces) == 1 and first.ndim >= 2 and first.shape[-2] == pieces[0][1]:
+        return first
+    arrays = [np.asarray(value) for value, _ in pieces]
+    width = max(a.shape[-1] if a.ndim else 1 for a in arrays)
+    lead = max((a.shape[:-2] for a in arrays), key=len)
+    out = np.empty((*lead, sum(k for _, k in pieces), width), dtype=np.result_type(*arrays))
+    row = 0
+    for a, (_, k) in zip(arrays, pieces, strict=True):
+        out[..., row : row + k, :] = a
+        row += k
+    return out
+
+
+@dataclass
+class Mixture:
+    """The air of both paths of some pairs, mixed: its temperature over outside's [K], and how it answers.
+
+    Attributes
+    ----------
+    temperature : (K, S).
+    shares : what both paths' air has in it, (2, K, S).
+    by_flow : slopes of its temperature in both flows [K s/kg], (2, K, S).
+    """
+
+    temperature: Array
+    shares: Array
+    by_flow: Array
+
+    @classmethod
+    def of(cls, x: Array, y: Array, warm_x: Array, warm_y: Array) -> Mixture:
+        """Air of flows x, y and temperatures over outside's that enter both paths."""
+        flow = np.stack([x, y])
+        amount = np.abs(flow)
+        amount += 1e-12
+        both = amount[0] + amount[1]
+        shares = amount / both
+        warmer = (warm_x - warm_y) / both
+        by_flow = np.sign(flow)
+        by_flow *= shares[::-1]
+        by_flow[0] *= warmer
+        by_flow[1] *= -warmer
+        return cls(warm_y + shares[0] * (warm_x - warm_y), shares, by_flow)
+
+    def mixing(self, slopes: Any, cooler: Array) -> Any:
+        """The slopes of both drops in both flows, with what follows from the mixture's temperature.
+
+        `cooler` (2, K, S) are the drops' slopes in that temperature [Pa/K].
+        """
+        more = cooler[:, None] * self.by_flow
+        return tuple(
+            tuple(s + m for s, m in zip(*both, strict=True)) for both in zip(slopes, more, strict=True)
+        )
+
+    def by_temperature(self, cooler: Array) -> Any:
+        """Slopes of both drops in the temperatures that enter both paths: (11, 12, 21, 22) [Pa/K].
+
+        `cooler` (2, 3, K, S) are the drops' slopes in the temperatures of both airs and of the mixture.
+        """
+        out = cooler[:, 2:] * self.shares
+        out += cooler[:, :2]
+        return tuple(out.reshape(4, *out.shape[2:]))
 
 
 @dataclass

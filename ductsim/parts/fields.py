@@ -256,7 +256,7 @@ class Schema:
 
     def build(self, values: Sequence[Any]) -> Any:
         """A part of this schema from its numbers, unchecked; arrays of any shape are taken as they are."""
-        if len(values) != len(self.number_keys):
+        if len(values) != len(self.declarations()):
             raise ValueError(f"{self.part.__name__} takes {len(self.number_keys)} values, got {len(values)}")
         return self._build(iter(values))
 
