@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib.util
 import os
 import subprocess
 import sys
@@ -15,6 +16,7 @@ from typing import Any
 
 import numpy as np
 from batched_newton import Batch
+from jax_newton import JaxBatch
 from measuring import Spent, Table, best, exponent, seconds, together
 from oracle import Oracle, plain
 
@@ -174,6 +176,23 @@ def batched(table: Table, many: Any, state: Any, start: Any, size: int) -> None:
     each, own = theirs.over(count), ours.over(size)
     table.time(f"Newton on a stack of {count} in plain NumPy, warm, {steps} steps: a scenario", each)
     table.ratio("  over a scenario in one solve", each.cpu / own.cpu, 4.0)
+    mapped(table, peer, many, state, begin)
+
+
+def mapped(table: Table, batch: Batch, many: Any, state: Any, begin: Any) -> None:
+    """The same by jax, mapped and compiled beforehand, where that is installed."""
+    words = "Newton by jax, vmap and jit, compiled beforehand, warm"
+    if importlib.util.find_spec("jax") is None:
+        table.said(words, "jax not installed")
+        return
+    peer = JaxBatch(batch)
+    found, steps = peer.newton(begin)
+    if not np.allclose(found[:, 0], Oracle(plain(many[0])).pack(state[0]), rtol=1e-5, atol=1e-6):
+        raise RuntimeError("the peer ended elsewhere")
+    theirs, ours = together([lambda: peer.newton(begin), many.solve], 3)
+    each, own = theirs.over(begin.shape[1]), ours.over(state.columns)
+    table.time(f"{words}, {steps} steps: a scenario of {begin.shape[1]}", each)
+    table.ratio("  over a scenario in one solve", each.cpu / own.cpu)
 
 
 def spreads(table: Table, count: int, repeats: int) -> None:

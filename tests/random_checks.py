@@ -105,9 +105,10 @@ def jet_traits(state: Any) -> set[str]:
     """In which flow states the jets are."""
     out = set()
     signs = {1: "forward", -1: "backward", 0: "still"}
-    for entry in state.system.entries:
-        if entry.schema.part.kind == "jet" and np.isfinite(state.flow[entry.name, "motive"]):
-            x, y = (int(np.sign(state.flow[entry.name, w])) for w in ("motive", "suction"))
+    jets = [name for g in state.system.groups if g.schema.part.kind == "jet" for name in g.names]
+    for name in jets:
+        if np.isfinite(state.flow[name, "motive"]):
+            x, y = (int(np.sign(state.flow[name, w])) for w in ("motive", "suction"))
             out.add(f"jet with motive {signs[x]}, suction {signs[y]}")
     return out
 

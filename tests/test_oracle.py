@@ -80,7 +80,7 @@ def test_nothing_is_lost_between_the_paths(name):
     inflow = sum(abs(m) for m in state.flow.values())
     assert state.imbalance < 1e-9 * inflow
     balance = dict.fromkeys(state.pressure, 0.0)
-    for entry in state.system.entries:
+    for entry in state.machine.layout.parts:
         for key, (a, b) in ends_of(entry).items():
             balance[a] += state.flow[key]
             balance[b] -= state.flow[key]
