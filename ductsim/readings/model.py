@@ -11,11 +11,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..answers.gradients import jacobian
-from ..answers.state import MachineAnswer, solve
+from ..answers.slipping import slipping
+from ..answers.solved import SolvedMachine
+from ..answers.state import MachineAnswer, approach, solve
 from ..description.data import MachineData
 from ..description.layout import Layout
 from ..errors import InputError
-from ..inference.problem import Problem
+from ..inference.problem import Course, Index, Problem
 from ..inference.scales import Scale, Scales
 from ..network.point import Point
 from ..questions.vocabulary import question
@@ -318,9 +320,27 @@ class ReadingModel:
 
     def predict(self, z: Array) -> Array:
         """Predicted readings (M, N) at coordinates (A, N); NaN where the machine has no answer."""
+        return self._shown(z, *self._solved(z, self._starts(z.shape[1])))
+
+    def follow(self, count: int) -> Course:
+        """`predict` for some of `count` columns that move little by little: each begins where it was last."""
+        points, steady = self._starts(count), not slipping(self.machine)
+
+        def predict(z: Array, which: Index, roughly: bool) -> Array:
+            places = np.add.outer(count * np.arange(len(self.configurations)), which).ravel()
+            many, start = self._many(z), points.take(places)
+            state = approach(many, start) if roughly and steady else None
+            if state is None or not np.all(state.solved):
+                state = solve(many, raise_error=False, start=start)
+            found = np.flatnonzero(state.solved)
+            points.put(places[found], state.arrays.point, found)
+            return self._shown(z, many, state)
+
+        return predict
+
+    def _shown(self, z: Array, many: MachineData, state: SolvedMachine) -> Array:
+        """What instruments show (M, N) of the machine solved at coordinates (A, N), N columns a condition."""
         count, conditions = z.shape[1], len(self.configurations)
-        near = self._start()
-        many, state = self._solved(z, near.take(np.repeat(np.arange(conditions), count)))
         shape = (conditions, count)
         answers = [
             np.broadcast_to(q.evaluate(many, state), conditions * count).reshape(shape)
@@ -338,6 +358,11 @@ class ReadingModel:
 
     def _solved(self, z: Array, start: Point | None = None) -> tuple[MachineData, MachineAnswer]:
         """The machine at coordinates (A, N) and its state: N columns under each condition in turn."""
+        many = self._many(z)
+        return many, solve(many, raise_error=False, start=start)
+
+    def _many(self, z: Array) -> MachineData:
+        """The machine at coordinates (A, N): N columns under each condition in turn."""
         count = z.shape[1]
         common = self.machine_numbers(z)
         each = [self._under(c, common, z) for c in range(len(self.configurations))]
@@ -347,14 +372,17 @@ class ReadingModel:
             for row, changed in zip(column, each, strict=True):
                 row[:] = changed.get(address, numbers[address])
             numbers[address] = column.reshape(-1)
-        many = self.machine.rebuilt(numbers)
-        return many, solve(many, raise_error=False, start=start)
+        return self.machine.rebuilt(numbers)
 
     def _start(self) -> Point:
         """A point of each condition to start others from: the last at which derivatives were taken."""
         if self._near is None:
             self._near = self._solved(np.zeros((self.size, 1)))[1].arrays.point
         return self._near
+
+    def _starts(self, count: int) -> Point:
+        """The same for so many columns under each condition."""
+        return self._start().take(np.repeat(np.arange(len(self.configurations)), count))
 
     def start_at(self, z: Array) -> None:
         """Start from the answers at coordinates (A,) from now on, as after derivatives taken there."""
@@ -449,6 +477,7 @@ class ReadingModel:
             mean=np.zeros(self.size) if mean is None else mean,
             prior_sd=np.ones(self.size) if prior_sd is None else prior_sd,
             stretch=stretch,
+            follow=self.follow,
         )
 
 
