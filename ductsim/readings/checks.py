@@ -18,7 +18,8 @@ from ..quantity import RPM, single
 from ..result import Note, Result
 from ..wording import said
 from . import wholesale
-from .model import Configuration, ReadingErrors, ReadingModel
+from .errors import ReadingErrors
+from .model import Configuration, ReadingModel
 from .naming import readings_of, taped, with_engine_speed
 from .table import Reading, Readings, read_readings
 from .unknowns import assumed, default_scale, fan_faults, leak_sizes, nuisances, speed_addresses, usual_speed

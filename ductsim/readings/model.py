@@ -22,6 +22,7 @@ from ..inference.scales import Scale, Scales
 from ..network.point import Point
 from ..questions.vocabulary import question
 from ..size_limits import at_most
+from .errors import ReadingErrors
 from .naming import blank, named
 from .table import Reading, Readings
 from .unknowns import members, speed_addresses
@@ -40,55 +41,6 @@ Term = tuple[int, float, int | None]
 MOST_FITTED, MOST_CONDITIONS = 300, 100
 """Readings, and conditions (each set, speed, taping and weather counts as one), that one fit takes: its
 matrices grow with the square of the first, and each draw solves the machine under all of the second."""
-
-
-@dataclass(frozen=True)
-class ReadingErrors:
-    """How far readings are off, as standard deviations. Common practice, no published source.
-
-    Attributes
-    ----------
-    zero : float
-        The gauge's zero, common to a set [Pa].
-    scale : float
-        The gauge's scale, common to a set [-].
-    tachometer : float
-        Engine speed, common to a set [-]; 1 % is 2 % of every pressure.
-    unread_speed : float
-        Engine speed where it was not read [-].
-    swing : float
-        Unrest of the needle, each reading by itself [Pa].
-    share : float
-        Each pressure reading by itself [-].
-    facing : float
-        Share of the velocity pressure that a tapping for static pressure reads along, or too little of it
-        (a burr, an edge), the same whenever it is read [-]. 1 would be total pressure.
-    velocity, speed, power : float
-        Each reading of a traverse, of a fan's speed, of shaft power by itself [-].
-    """
-
-    zero: float = 2.0
-    scale: float = 0.01
-    tachometer: float = 0.01
-    unread_speed: float = 0.3
-    swing: float = 2.0
-    share: float = 0.01
-    facing: float = 0.01
-    velocity: float = 0.03
-    speed: float = 0.005
-    power: float = 0.05
-
-    def of(self, reading: Reading, value: float) -> float:
-        """The standard deviation of one reading by itself, SI; its resolution counts in."""
-        if reading.sd is not None:
-            own = reading.sd
-        elif reading.measure == "Pa":
-            own = float(np.hypot(self.swing, self.share * value))
-        else:
-            share = {"velocity": self.velocity, "speed": self.speed, "shaft power": self.power}
-            own = share[reading.quantity] * abs(value) + 1e-9
-        step = (reading.resolution or 0.0) / np.sqrt(12.0)
-        return float(np.hypot(own, step))
 
 
 @dataclass(frozen=True)
@@ -393,9 +345,8 @@ class ReadingModel:
         out = true.copy()
         for i, (reading, c) in enumerate(zip(self.readings, self._condition, strict=True)):
             if self._pressure[i]:
-                name = reading.set
-                out[i] *= 1.0 + self.errors.scale * z[self._scale[name]]
-                out[i] += self.errors.zero * z[self._zero[name]]
+                scale, zero = z[self._scale[reading.set]], z[self._zero[reading.set]]
+                out[i] = self.errors.on_gauge(reading, out[i], scale, zero)
             elif self._turns[i] and self._read_speed[i]:
                 place, width = self._speed_of[c]
                 out[i] *= np.exp(-width * z[place])
