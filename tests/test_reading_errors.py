@@ -1,4 +1,4 @@
-"""The errors that readings of one set have in common: counted in one place, and as the fit's model has them."""
+"""The errors that readings of one set have in common: counted once, and as the fit's model has them."""
 
 from dataclasses import replace
 
@@ -37,7 +37,7 @@ KINDS = {
 
 @pytest.mark.parametrize("kind", KINDS)
 def test_what_a_set_has_in_common_is_what_the_model_makes_of_it(machine, kind):
-    """Fan laws by the errors, the solved machine by the model: alike but for leaks that go with another power."""
+    """Fan laws by the errors, the solved machine by the model: alike but for what goes with another power."""
     reading, errors = KINDS[kind], ReadingErrors()
     common, value = by_model(machine, reading)
     reading = replace(reading, value=value)
