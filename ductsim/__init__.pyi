@@ -66,7 +66,7 @@ from .questions.vocabulary import Question as Question
 from .questions.vocabulary import add_word as add_word
 from .readings.checks import check_readings as check_readings
 from .readings.checks import reduce_readings as reduce_readings
-from .readings.model import ReadingErrors as ReadingErrors
+from .readings.errors import ReadingErrors as ReadingErrors
 from .readings.table import Reading as Reading
 from .readings.table import Readings as Readings
 from .readings.table import read_readings as read_readings

@@ -2,9 +2,14 @@
 
 import numpy as np
 from scipy import integrate, stats
+from synthetic_readings import SPEED, plan, read, small_picker
 
+import ductsim as ds
 from ductsim.inference.hypotheses import weigh
 from ductsim.inference.problem import Problem
+from ductsim.readings.model import ReadingModel
+from ductsim.readings.unknowns import default_scale, nuisances, unknowns_of
+from ductsim.studies.fit.suspecting import suspects_of
 
 SD = np.array([2.0, 2.0, 2.0])
 WAYS = np.array([[6.0, -4.0], [5.0, 3.0], [1.0, 7.0]])  # of what is usual, and of the other fault
@@ -44,3 +49,19 @@ def test_a_fault_whose_slope_is_faint_at_the_base_is_found_and_has_its_evidence(
     assert true[0] < -5.0
     assert true[2] < -5.0
     np.testing.assert_allclose(told, true, atol=0.3)
+
+
+def test_a_soiled_fan_ranks_first_among_the_suspects():
+    """All leaks as described, three tenths of the fan lost to dirt on its blades, the rest off as usual."""
+    machine = small_picker()
+    names = [u.address for u in suspects_of(machine, unknowns_of(machine))]
+    scales = {name: default_scale(machine, name) for name in nuisances(machine, names)}
+    power = ds.Reading("left fan", 0.0, quantity="shaft power", engine_speed=SPEED, set="A")
+    model = ReadingModel(machine.change({"left fan.soiling": 0.3}), [*plan(machine), power], scales)
+    rng = np.random.default_rng(1)
+    found = ds.fit(
+        machine, read(model, 0.7 * rng.standard_normal(model.size), rng), suspects="leaks", draws=0
+    )
+    first, second = found.rows()[:2]
+    assert first["suspect"] == "left fan.soiling"
+    assert first["chance"] > 0.7 > 0.3 > second["chance"]

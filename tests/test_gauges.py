@@ -8,7 +8,7 @@ import pytest
 
 import ductsim as ds
 from ductsim.answers.limits import limits_of
-from ductsim.readings.model import ReadingErrors
+from ductsim.readings.errors import ReadingErrors
 from ductsim.speed.raising import raising
 
 

@@ -1,7 +1,10 @@
 """Grossly wrong readings in the linear picture: what is found, what it is worth, against direct refits."""
 
+from itertools import combinations
+
 import numpy as np
 import pytest
+from scipy.stats import multivariate_normal
 
 from ductsim.inference import gross
 from ductsim.inference.gross import Group
@@ -71,3 +74,60 @@ def test_false_alarms_are_rare(linear):
     sets = [slopes @ rng.standard_normal(10) + rng.standard_normal(24) for _ in range(300)]
     false = np.mean([bool(gross.slips(slopes, one, groups)) for one in sets])
     assert false < 0.04  # 31 groups, one in 3,000 each: 1 %
+
+
+@pytest.fixture
+def paired(linear):
+    """What the unknowns' means would make of 24 places, standard deviations, and groups for any readings."""
+    slopes, _, groups = linear
+    rng = np.random.default_rng(6)
+    centre, sd = rng.uniform(-300.0, 300.0, 24), rng.uniform(1.0, 3.0, 24)
+
+    def looked(values):
+        pairs = list(combinations(range(24), 2))
+        every = [gross.exchange(f"{i} {k}", (i, k), values, sd, len(pairs)) for i, k in pairs]
+        return gross.slips(slopes, (values - centre) / sd, [*groups, *every])
+
+    def drawn(rng):
+        return centre + sd * (slopes @ rng.standard_normal(10) + rng.standard_normal(24))
+
+    return slopes, centre, sd, looked, drawn
+
+
+def test_two_readings_exchanged_are_told_from_two_that_are_wrong(paired):
+    *_, looked, drawn = paired
+    for seed in range(10):
+        rng = np.random.default_rng(seed)
+        values = drawn(rng)
+        i, k = sorted(rng.choice(np.flatnonzero(np.abs(values - values[3]) > 60.0), 1).tolist() + [3])
+        swapped = values.copy()
+        swapped[[i, k]] = values[[k, i]]
+        (found,) = looked(swapped)
+        assert found.kind == "exchanged" and set(found.rows) == {i, k}
+        assert gross.aside([found]) == set() and gross.exchanged([found]) == {i: k, k: i}
+        wrong = values.copy()
+        wrong[[i, k]] += [90.0, 140.0]
+        assert {(g.kind, g.rows) for g in looked(wrong)} == {("reading", (i,)), ("reading", (k,))}
+
+
+def test_pairs_of_sound_readings_are_left_as_they_are(paired):
+    *_, looked, drawn = paired
+    rng = np.random.default_rng(9)
+    assert np.mean([bool(looked(drawn(rng))) for _ in range(100)]) < 0.04
+
+
+def test_an_exchange_is_as_probable_as_the_normal_law_says(paired):
+    """Both ways round, by SciPy's density of all readings at once, of which the rest is the same."""
+    slopes, centre, sd, _, drawn = paired
+    values = drawn(np.random.default_rng(2))
+    group = gross.exchange("2 7", (2, 7), values, sd, 1)
+    other, noise = values.copy(), sd.copy()
+    other[[2, 7]], noise[[2, 7]] = values[[7, 2]], sd[[7, 2]]
+    shape = sd[:, None] * slopes
+    ends = [
+        multivariate_normal(centre, shape @ shape.T + np.diag(own**2)).logpdf(shown)
+        for own, shown in ((sd, values), (noise, other))
+    ]
+    misfit = (values - centre) / sd
+    told = gross.evidence(slopes, misfit, [group]) + group.cost - gross.evidence(slopes, misfit, [])
+    assert told == pytest.approx(ends[1] - ends[0], rel=1e-9)

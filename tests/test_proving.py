@@ -5,7 +5,7 @@ import pytest
 from synthetic_readings import RPM, SPEED, small_picker
 
 import ductsim as ds
-from ductsim.readings.model import ReadingErrors
+from ductsim.readings.errors import ReadingErrors
 from ductsim.readings.unknowns import unknowns_of
 from ductsim.studies.proof import result as proving
 from ductsim.studies.proof import study

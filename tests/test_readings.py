@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import ductsim as ds
-from ductsim.readings.model import ReadingErrors
+from ductsim.readings.errors import ReadingErrors
 
 RPM = math.pi / 30.0
 PICKER = ds.demo("picker")

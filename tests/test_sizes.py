@@ -187,7 +187,7 @@ def _each(rows, name, **changed):
         pytest.param(
             lambda rows: (rows[1].update(tapping="door 4"), rows[3].update(tapping="door 2")),
             (2, 4),
-            "line 2, door 4 and line 4, door 2 look exchanged.",
+            "line 2, door 4 and line 4, door 2 look exchanged in set A: ",
             marks=pytest.mark.slow,
         ),
         pytest.param(

@@ -11,7 +11,7 @@ from ..crop.crop import with_crop
 from ..crop.margins import Limiting, limiting, margin_rows
 from ..crop.solving import solve_running
 from ..description.data import MachineData, running_speed
-from ..network.network import solve_system
+from ..network.network import approach_system, solve_system
 from ..network.point import Point
 from ..network.state import State
 from ..quantity import RPM
@@ -63,6 +63,15 @@ def solve(
     if raise_error and not np.all(state.solved):
         raise state.failure()
     return state
+
+
+def approach(machine: MachineData, start: Point) -> SolvedMachine:
+    """About where a machine with columns has its answers, near a point for each; empty ducts, slip as given.
+
+    For searches that come near in many moves: nobody looks at what else a column may do.
+    """
+    found = approach_system(machine.system, machine.part_numbers(), machine.air(), start)
+    return SolvedMachine(machine, found)
 
 
 def _point(start: State | Point | None) -> Point | None:

@@ -14,7 +14,8 @@ from ..inference.scales import Scales
 from ..machine.fitted import Fitted
 from ..machine.machine import Machine
 from ..machine.possible import as_machine
-from ..readings.model import ReadingErrors, made
+from ..readings.errors import ReadingErrors
+from ..readings.model import made
 from ..readings.table import Reading
 from ..readings.unknowns import (
     Unknown,
@@ -96,29 +97,12 @@ class Belief:
         All readings are of one set: gauge and tachometer are off by the same for all of them. The errors that
         each reading has by itself are not in it.
         """
-        rng = np.random.default_rng(seed)
-        count = len(self.weights)
         static = [replace(r, quantity="velocity pressure") for r in readings if r.quantity == "static"]
         true = made(self.machine, [*readings, *static])
-        true, facing = true[: len(readings)], true[len(readings) :]
+        true, faced = true[: len(readings)], true[len(readings) :]
         known = np.isfinite(true)
         mean = np.where(known, true, 0.0) @ self.weights / np.maximum(known @ self.weights, 1e-12)
-        out = np.where(known, true, mean[:, None])
-        aside = {name: rng.standard_normal(count) for r in readings for name in (r.tapping, r.minus)}
-        zero, scale, tachometer = rng.standard_normal((3, count))
-        row = 0
-        for i, r in enumerate(readings):
-            if r.quantity == "static":
-                tilt = aside[r.tapping] - (aside[r.minus] if r.minus else 0.0)
-                out[i] += self.errors.facing * tilt * np.nan_to_num(facing[row])
-                row += 1
-            blind = r.engine_speed is None or self.relative
-            off = self.errors.unread_speed if blind else self.errors.tachometer
-            power = {"velocity": 1.0, "speed": 0.0, "shaft power": 3.0}.get(r.quantity, 2.0)
-            out[i] *= np.exp(power * off * tachometer)
-            if r.measure == "Pa":
-                out[i] *= 1.0 + self.errors.scale * scale
-                out[i] += 0.0 if r.minus else self.errors.zero * zero
+        out = self.errors.shown(readings, np.where(known, true, mean[:, None]), faced, seed, self.relative)
         return out, mean
 
 

@@ -7,6 +7,9 @@ of the group from all others. With q the sum of squares by which the group misse
 for k numbers, the most probable tau^2 is q / k, and the slip explains the readings better by
 (q - k - k log(q / k)) / 2 in the logarithm of their probability. It is
 believed where that is more than it costs to believe in a slip.
+
+Readings that were exchanged are a slip without any error of its own: each is what the other should be. It
+explains them better by the logarithm of how much more probable they are that way round, given all others.
 """
 
 from __future__ import annotations
@@ -41,6 +44,11 @@ class Group:
         The unknown that is off, where they are only wrong along its effect.
     width : float
         How far off it may be then, in usual standard deviations.
+    moved, noise : tuples of float
+        Of readings that were exchanged, the first with the second, the third with the fourth and so on: what
+        each changes by when the other is taken for it, and its variance then, whitened as it stands.
+    ways : int
+        How many others might have been exchanged as well as these.
     """
 
     kind: str
@@ -48,6 +56,14 @@ class Group:
     rows: tuple[int, ...]
     column: int | None = None
     width: float = 1e4
+    moved: tuple[float, ...] = ()
+    noise: tuple[float, ...] = ()
+    ways: int = 1
+
+    @property
+    def cost(self) -> float:
+        """What believing in it costs, in the logarithm of a probability."""
+        return COST + float(np.log(self.ways))
 
 
 def worth(square: float, count: int) -> float:
@@ -80,7 +96,30 @@ def slips(slopes: Array, misfit: Array, groups: Sequence[Group]) -> list[Group]:
 
 def aside(chosen: Sequence[Group]) -> set[int]:
     """The readings that do not count: those of groups that are wrong in any way."""
-    return {row for group in chosen if group.column is None for row in group.rows}
+    return {row for group in chosen if group.column is None and not group.moved for row in group.rows}
+
+
+def exchanged(chosen: Sequence[Group]) -> dict[int, int]:
+    """Reading -> the one that is taken for it."""
+    out: dict[int, int] = {}
+    for group in chosen:
+        if group.moved:
+            out.update(zip(group.rows, _crosswise(group.rows), strict=True))
+    return out
+
+
+def exchange(name: str, rows: Sequence[int], values: Array, sd: Array, ways: int) -> Group:
+    """The slip that readings were exchanged in pairs, from all readings and their standard deviations."""
+    own, other = list(rows), list(_crosswise(tuple(rows)))
+    moved = (values[other] - values[own]) / sd[own]
+    noise = (sd[other] / sd[own]) ** 2
+    return Group(
+        "exchanged", name, tuple(rows), moved=tuple(moved.tolist()), noise=tuple(noise.tolist()), ways=ways
+    )
+
+
+def _crosswise(rows: tuple[int, ...]) -> tuple[int, ...]:
+    return tuple(rows[i ^ 1] for i in range(len(rows)))
 
 
 class _State:
@@ -90,12 +129,36 @@ class _State:
         out = aside(chosen)
         self.kept = np.array([i for i in range(len(misfit)) if i not in out], dtype=np.intp)
         self.place = {int(row): at for at, row in enumerate(self.kept)}
-        self.slopes, self.misfit = slopes, misfit
+        self.slopes, self.misfit, noise = slopes, misfit.copy(), np.ones(len(misfit))
+        for group in chosen:
+            if group.moved:
+                self.misfit[list(group.rows)] += group.moved
+                noise[list(group.rows)] = group.noise
         ways = [g.width * direction(slopes, g) for g in chosen if g.column is not None]
         self.wide = np.column_stack([slopes, *ways]) if ways else slopes
         own = self.wide[self.kept]
-        self.inverse: Array = np.asarray(np.linalg.inv(np.eye(len(own)) + own @ own.T), dtype=np.float64)
-        self.pull = self.inverse @ misfit[self.kept]
+        alike = own @ own.T
+        known = alike + np.diag(noise[self.kept])
+        self.narrower = 0.0
+        if exchanged(chosen):
+            as_read = np.linalg.slogdet(alike + np.eye(len(own)))[1]
+            self.narrower = 0.5 * float(as_read - np.linalg.slogdet(known)[1])
+        self.inverse: Array = np.asarray(np.linalg.inv(known), dtype=np.float64)
+        self.pull = self.inverse @ self.misfit[self.kept]
+
+    def worth(self, group: Group) -> float:
+        """By how much a group is believed that is not among the chosen; below 0 it is not."""
+        return self.turned(group) - group.cost if group.moved else worth(*self.square(group))
+
+    def turned(self, group: Group) -> float:
+        """How much more probable readings are when they are exchanged, in the logarithm, given the others."""
+        if not all(row in self.place for row in group.rows):
+            return -np.inf
+        rows = [self.place[row] for row in group.rows]
+        known: Array = np.asarray(np.linalg.inv(self.inverse[np.ix_(rows, rows)]), dtype=np.float64)
+        miss = known @ self.pull[rows]
+        other = known + np.diag(np.array(group.noise) - 1.0)
+        return _log_normal(miss + group.moved, other) - _log_normal(miss, known)
 
     def square(self, group: Group) -> tuple[float, int]:
         """How far a group misses what the other readings that count predict, and for how many numbers."""
@@ -114,6 +177,11 @@ class _State:
         return float(miss @ np.linalg.solve(known, miss)), len(out)
 
 
+def _log_normal(miss: Array, covariance: Array) -> float:
+    """The logarithm of the probability of a miss, to a constant."""
+    return -0.5 * float(miss @ np.linalg.solve(covariance, miss) + np.linalg.slogdet(covariance)[1])
+
+
 def direction(slopes: Array, group: Group) -> Array:
     """How the readings of a group move together."""
     out = np.zeros(len(slopes))
@@ -127,8 +195,9 @@ def _grown(slopes: Array, misfit: Array, groups: Sequence[Group], chosen: list[G
     chosen = list(chosen)
     while len(aside(chosen)) <= MOST * len(misfit):
         state, out = _State(slopes, misfit, chosen), aside(chosen)
-        free = [g for g in groups if g not in chosen and not out & set(g.rows)]
-        gains = [worth(*state.square(g)) for g in free]
+        turned = set(exchanged(chosen))
+        free = [g for g in groups if g not in chosen and not (out | turned if g.moved else out) & set(g.rows)]
+        gains = [state.worth(g) for g in free]
         if not gains or max(gains) <= 0.0:
             break
         chosen.append(free[int(np.argmax(gains))])
@@ -146,7 +215,12 @@ def _dropped(slopes: Array, misfit: Array, chosen: list[Group]) -> list[Group]:
 
 
 def _held(slopes: Array, misfit: Array, chosen: Sequence[Group]) -> list[float]:
-    return [worth(*square) for square in squares(slopes, misfit, chosen)]
+    """By how much each chosen group is believed beside the others."""
+    out = []
+    for group, square in zip(chosen, squares(slopes, misfit, chosen), strict=True):
+        others = [g for g in chosen if g is not group]
+        out.append(_State(slopes, misfit, others).worth(group) if group.moved else worth(*square))
+    return out
 
 
 def _joined(slopes: Array, misfit: Array, groups: Sequence[Group], chosen: list[Group]) -> list[Group]:
@@ -184,22 +258,30 @@ def linear_misfit(slopes: Array, predicted: Array, u: Array, goal: Array) -> Arr
 def evidence(slopes: Array, misfit: Array, chosen: Sequence[Group]) -> float:
     """Logarithm of the probability of all readings where these are wrong, linearly, to a constant."""
     state = _State(slopes, misfit, chosen)
-    return log_chance(float(misfit[state.kept] @ state.pull), squares(slopes, misfit, chosen))
+    chi_square = float(state.misfit[state.kept] @ state.pull)
+    return log_chance(chi_square, chosen, squares(slopes, misfit, chosen)) + state.narrower
 
 
-def log_chance(chi_square: float, found: Sequence[tuple[float, int]]) -> float:
+def log_chance(chi_square: float, chosen: Sequence[Group], found: Sequence[tuple[float, int]]) -> float:
     """The same from the chi-square of the readings that count, and what `squares` found of the others."""
-    out = -0.5 * chi_square
+    out = -0.5 * chi_square - sum(group.cost for group in chosen)
     for square, count in found:
-        out -= 0.5 * count * (1.0 + np.log(max(square / count, 1.0))) + COST
+        if count:
+            out -= 0.5 * count * (1.0 + np.log(max(square / count, 1.0)))
     return float(out)
 
 
 def squares(slopes: Array, misfit: Array, chosen: Sequence[Group]) -> list[tuple[float, int]]:
-    """By how much each chosen group misses what all others predict, and for how many numbers."""
+    """By how much each chosen group misses what all others predict, and for how many numbers.
+
+    What was exchanged misses nothing as it is taken: 0 for no number.
+    """
     state = _State(slopes, misfit, chosen)
     out = []
     for group in chosen:
+        if group.moved:
+            out.append((0.0, 0))
+            continue
         others = [g for g in chosen if g is not group]
         out.append((state if group.column is None else _State(slopes, misfit, others)).square(group))
     return out

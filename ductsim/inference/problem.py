@@ -9,6 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
+Index = NDArray[np.intp]
+Course = Callable[[Array, Index, bool], Array]
 
 BELIEVED = 16.0
 """A search goes no farther from the prior's means, all unknowns together (root of the sum of squares)
@@ -56,11 +58,24 @@ class Problem:
     stretch: Callable[[Array], Array] | None = None
     solves: int = 0
     jacobians: int = 0
+    follow: Callable[[int], Course] | None = None
 
     def whitened(self, u: Array) -> Array:
         """Predicted readings over their standard deviations at whitened unknowns (A, N)."""
         self.solves += u.shape[1]
         return self.predict(self.unknowns(u)) / self.sd[:, None]
+
+    def following(self, count: int) -> Course:
+        """`whitened` for so many columns that move little by little, as `follow` has it."""
+        asked = None if self.follow is None else self.follow(count)
+
+        def whitened(u: Array, which: Index, roughly: bool) -> Array:
+            if asked is None:
+                return self.whitened(u)
+            self.solves += u.shape[1]
+            return asked(self.unknowns(u), which, roughly) / self.sd[:, None]
+
+        return whitened
 
     def unknowns(self, u: Array) -> Array:
         """Unknowns from whitened ones, (A,) or (A, N)."""
@@ -142,8 +157,6 @@ def find(problem: Problem, start: Array | None = None, tolerance: float = 1e-4) 
     tolerance : float
         Relative tolerance of unknowns and cost.
     """
-    from scipy.optimize import least_squares
-
     u0 = np.zeros(len(problem.mean)) if start is None else problem.white(np.asarray(start, dtype=float))
     known = np.isfinite(problem.prior_sd)
     kept: dict[bytes, tuple[Array, Array]] = {}
@@ -154,6 +167,8 @@ def find(problem: Problem, start: Array | None = None, tolerance: float = 1e-4) 
             return _estimate(problem, u0, here, np.ones(len(u0)), 0.5 * cost, 0, "the approach has converged")
         if cost > HOPELESS * len(problem.measured):
             trials = FEW_TRIALS
+    from scipy.optimize import least_squares  # which takes longer to load than most fits take
+
     goal = problem.measured / problem.sd
     weight = known.astype(float)
     reach = max(BELIEVED, float(np.linalg.norm(u0)))
@@ -234,10 +249,11 @@ def _approach(problem: Problem, u: Array) -> tuple[Array, tuple[Array, Array], f
         step, promised = _step(slopes, goal - predicted, u)
         good = promised < LITTLE
         enough = NOTHING_LEFT if good else 0.5 * LITTLE
+        shown = problem.following(len(SHARES))
         for _ in range(PRE_STEPS):
             if promised < enough:
                 break
-            trial, there, worth = _along(problem, goal, u, step, reach)
+            trial, there, worth = _along(problem, shown, goal, u, step, reach)
             if not worth < cost:
                 break
             moved, told = trial - u, there - predicted
@@ -251,10 +267,12 @@ def _approach(problem: Problem, u: Array) -> tuple[Array, tuple[Array, Array], f
     return u, (predicted, slopes), cost, np.inf
 
 
-def _along(problem: Problem, goal: Array, u: Array, step: Array, reach: float) -> tuple[Array, Array, float]:
+def _along(
+    problem: Problem, shown: Course, goal: Array, u: Array, step: Array, reach: float
+) -> tuple[Array, Array, float]:
     """The best point along a step of those tried."""
     trial = np.array([problem.held(u + share * step, reach) for share in SHARES]).T
-    there = problem.whitened(trial)
+    there = shown(trial, np.arange(len(SHARES)), False)
     miss = there - goal[:, None]
     worth = np.sum(miss * miss, axis=0) + np.sum(trial * trial, axis=0)
     best = int(np.argmin(np.where(np.isfinite(worth), worth, np.inf)))

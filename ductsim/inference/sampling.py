@@ -22,10 +22,13 @@ from .problem import Estimate, Problem
 
 Array = NDArray[np.float64]
 
-STEPS = 7
+STEPS = 8
 GIVEN_UP = 0.02  # share of draws that need not settle
 SETTLED = 3e-2  # of a reading's standard deviation
 ALLOWED = 0.2
+CLOSE, EXACT = 0.1, 3
+"""From this median of all draws on readings are predicted exactly, and for so many steps at least."""
+LEAST_MOVE = 1e-30
 COUNTING, ENOUGH = 1.0 / 3.0, 133.0
 """So many draws must count: a third of them, but no more than are enough."""
 UNSOLVED = 2000  # draws of the linear approximation where none is asked for
@@ -236,6 +239,7 @@ def _settle(problem: Problem, slopes: Array, start: Array, goal: Array, k: Array
     live = np.arange(count)
     learnt = np.zeros_like(local)  # what the steps taken tell beyond `local`, by Broyden's rule
     before, last = np.zeros_like(goal), np.zeros_like(goal)
+    shown, roughly = problem.following(count), problem.follow is not None
     for turn in range(STEPS):
         u = start[:, live] + slopes.T @ k[:, live]
         far = ~(np.abs(u) <= reach).all(axis=0)
@@ -243,7 +247,7 @@ def _settle(problem: Problem, slopes: Array, start: Array, goal: Array, k: Array
         u, live = u[:, ~far], live[~far]
         if not len(live) or (turn and np.isinf(error).mean() > MOST_LOST):
             break
-        predicted[:, live] = problem.whitened(u)
+        predicted[:, live] = shown(u, live, roughly)
         off = k[:, live] - (goal[:, live] - predicted[:, live])
         stretch = np.where(moving, problem.factors(u) / np.where(moving, base, 1.0), 1.0)
         local[live] = np.eye(readings) + _products(slopes, stretch)
@@ -253,9 +257,10 @@ def _settle(problem: Problem, slopes: Array, start: Array, goal: Array, k: Array
             moved = last[:, live].T
             told = (off - before[:, live]).T
             miss = told - ((local[live] + learnt[live]) @ moved[:, :, None])[:, :, 0]
-            share = moved / np.sum(moved * moved, axis=1, keepdims=True)
+            share = moved / np.maximum(np.sum(moved * moved, axis=1, keepdims=True), LEAST_MOVE)
             learnt[live] += miss[:, :, None] * share[:, None, :]
-        going = (error[live] > SETTLED) & np.isfinite(error[live])
+        going = np.isfinite(error[live]) & ((error[live] > SETTLED) | roughly)
+        roughly = roughly and turn + 1 < STEPS - EXACT and bool(np.median(error[live]) > CLOSE)
         off, live = off[:, going], live[going]
         if len(live) <= GIVEN_UP * count or turn == STEPS - 1:
             break

@@ -14,7 +14,8 @@ from ..arguments import whole
 from ..inference.problem import Estimate
 from ..inference.sampling import Draws
 from ..inference.scales import Scale, Scales
-from ..readings.model import ReadingErrors, ReadingModel
+from ..readings.errors import ReadingErrors
+from ..readings.model import ReadingModel
 from ..readings.table import Readings
 from ..readings.unknowns import Unknown
 from ..result import Result

@@ -20,7 +20,7 @@ from .many import Many, ManyNumbers
 from .numbers import Numbers
 from .point import Point
 from .slope_check import check_slopes
-from .solve import solve
+from .solve import approach, solve
 from .state import State, judge
 from .system import OUTSIDE, Entry, System
 from .values import AirNumbers
@@ -274,6 +274,15 @@ def solve_system(
     if columns is None and not outcomes.any():
         warn_outside(state)
     return state
+
+
+def approach_system(system: System, numbers: Mapping[str, Any], air: Air, start: Point) -> State:
+    """About the state with these numbers, near a point for each scenario; see `approach`."""
+    values, columns = stacked(system, numbers, air)
+    solved, structures = approach(system, values, start)
+    nowhere = np.full(values.scenarios, -1)
+    outcomes, floating, node = judge(solved, structures, system, (nowhere, nowhere, nowhere))
+    return make_state(system, values, solved, outcomes, floating, columns, node)
 
 
 def warn_outside(state: State) -> None:

@@ -39,6 +39,7 @@ Index = NDArray[np.intp]
 
 CHUNK = 2048  # scenarios; their arrays stay in cache
 PLAIN_STEPS = 14
+ROUGH_STEPS = 2
 FEW_SURE = 0.25  # of a chunk
 CLOSE, LIKE = 0.02, 0.15  # of a fan's usual flow: beside a sure start; beside the middle
 CHORD_ROUNDS, CHORD_STEPS, CHORD_POLISH = 4, 40, 12
@@ -64,16 +65,15 @@ def solve(system: System, numbers: Numbers, start: Point | None = None) -> tuple
             _settle(eq, structure, out, np.array([0]))
         return out, [structure]
     told, known = None, None
-    if start is None or numbers.scenarios >= FEWEST:
+    if start is None or (numbers.scenarios >= FEWEST and start.flow.shape[1] == 1):
         middle = numbers.middle()
         eq = middle.equations(system)
-        near = None if start is None or start.flow.shape[1] > 1 else start
-        nominal = solve_single(eq, eq.structure, near)
+        nominal = solve_single(eq, eq.structure, start)
         if len(doubtful(eq, nominal)):
             _settle(eq, eq.structure, nominal, np.array([0]))
         if start is None and nominal.good[0]:
             start = nominal.point
-        if nominal.good[0] and start is not None and start.flow.shape[1] == 1:
+        if nominal.good[0] and start is not None:
             told = predict(system, numbers, middle, nominal.point)
             known = (nominal.point, curves(eq)[1])
     _keep_freed_memory()
@@ -104,6 +104,23 @@ def solve(system: System, numbers: Numbers, start: Point | None = None) -> tuple
     left = [some[~out.good[some]] for some in doubted]
     for places, eq, structure in _gathered(system, numbers, left):
         out.put(places, solve_single(eq, structure, None))
+    return out, structures
+
+
+def approach(system: System, numbers: Numbers, start: Point) -> tuple[Solved, list[Structure]]:
+    """Where a few of Newton's steps lead from nearby points, one for each scenario; good is what is finite.
+
+    Nobody looks whether a scenario has quite arrived, or what other points it has.
+    """
+    _keep_freed_memory()
+    heated = not np.isinf(numbers.air.pressure).all() and bool(system.fan_rows)
+    out, structures = Solved.empty(system, numbers.scenarios, heated), []
+    for columns in _chunks(numbers.scenarios):
+        eq = numbers.equations(system, columns)
+        structures.append(eq.structure)
+        part = out.take(columns)
+        solve_from(eq, start.take(columns), eq.structure.anchors, part, ROUGH_STEPS)
+        part.good[:] = np.isfinite(part.point.flow).all(axis=0) & np.isfinite(part.point.pressure).all(axis=0)
     return out, structures
 
 
@@ -213,7 +230,9 @@ def solve_single(eq: Equations, structure: Structure, start: Point | None) -> So
     return out
 
 
-def solve_from(eq: Equations, start: Point, anchors: Array | None, into: Solved | None = None) -> Solved:
+def solve_from(
+    eq: Equations, start: Point, anchors: Array | None, into: Solved | None = None, steps: int = PLAIN_STEPS
+) -> Solved:
     """Newton from a given point; shut paths carry nothing, held nodes have their own pressures."""
     point = start.wide(eq.scenarios)
     point.pressure[eq.system.free :] = eq.held
@@ -224,7 +243,7 @@ def solve_from(eq: Equations, start: Point, anchors: Array | None, into: Solved 
         point.temperature_rise = None
     elif point.temperature_rise is None:
         point.temperature_rise = np.zeros_like(point.pressure)
-    return iterate(eq, point, anchors, PLAIN_STEPS, damped=False, into=into)
+    return iterate(eq, point, anchors, steps, damped=False, into=into)
 
 
 def _keep_near(eq: Equations, start: Point, out: Solved) -> None:

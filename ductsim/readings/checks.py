@@ -18,7 +18,8 @@ from ..quantity import RPM, single
 from ..result import Note, Result
 from ..wording import said
 from . import wholesale
-from .model import Configuration, ReadingErrors, ReadingModel
+from .errors import ReadingErrors
+from .model import Configuration, ReadingModel
 from .naming import readings_of, taped, with_engine_speed
 from .table import Reading, Readings, read_readings
 from .unknowns import assumed, default_scale, fan_faults, leak_sizes, nuisances, speed_addresses, usual_speed
@@ -264,17 +265,15 @@ def highest_pressure(machine: MachineData, conditions: Configuration) -> float:
     base.update(conditions.fixed(layout))
     numbers = part_numbers(layout, base)
     density = air_of(layout.air.part, base).density
+    points: dict[str, list[Any]] = {}
+    for address, value in numbers.items():
+        owner, _, number_key = address.rpartition(".")
+        if number_key.startswith(("total_pressure[", "static_pressure[")):
+            points.setdefault(owner, []).append(value * numbers.get(f"{owner}.pressure_scale", 1.0))
     out = 0.0
-    for part in layout.parts:
-        points = [
-            v
-            for a, v in numbers.items()
-            if a.startswith((f"{part.name}.total_pressure[", f"{part.name}.static_pressure["))
-        ]
-        if points:
-            ratio = running_speed(numbers, part.name) / numbers[f"{part.name}.curve_speed"]
-            points = [p * numbers.get(f"{part.name}.pressure_scale", 1.0) for p in points]
-            out += max(points) * ratio**2 * density / numbers[f"{part.name}.curve_density"]
+    for name, own in points.items():
+        ratio = running_speed(numbers, name) / numbers[f"{name}.curve_speed"]
+        out += max(own) * ratio**2 * density / numbers[f"{name}.curve_density"]
     return float(out)
 
 

@@ -11,15 +11,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..answers.gradients import jacobian
-from ..answers.state import MachineAnswer, solve
+from ..answers.slipping import slipping
+from ..answers.solved import SolvedMachine
+from ..answers.state import MachineAnswer, approach, solve
 from ..description.data import MachineData
 from ..description.layout import Layout
 from ..errors import InputError
-from ..inference.problem import Problem
+from ..inference.problem import Course, Index, Problem
 from ..inference.scales import Scale, Scales
 from ..network.point import Point
 from ..questions.vocabulary import question
 from ..size_limits import at_most
+from .errors import ReadingErrors
 from .naming import blank, named
 from .table import Reading, Readings
 from .unknowns import members, speed_addresses
@@ -38,55 +41,6 @@ Term = tuple[int, float, int | None]
 MOST_FITTED, MOST_CONDITIONS = 300, 100
 """Readings, and conditions (each set, speed, taping and weather counts as one), that one fit takes: its
 matrices grow with the square of the first, and each draw solves the machine under all of the second."""
-
-
-@dataclass(frozen=True)
-class ReadingErrors:
-    """How far readings are off, as standard deviations. Common practice, no published source.
-
-    Attributes
-    ----------
-    zero : float
-        The gauge's zero, common to a set [Pa].
-    scale : float
-        The gauge's scale, common to a set [-].
-    tachometer : float
-        Engine speed, common to a set [-]; 1 % is 2 % of every pressure.
-    unread_speed : float
-        Engine speed where it was not read [-].
-    swing : float
-        Unrest of the needle, each reading by itself [Pa].
-    share : float
-        Each pressure reading by itself [-].
-    facing : float
-        Share of the velocity pressure that a tapping for static pressure reads along, or too little of it
-        (a burr, an edge), the same whenever it is read [-]. 1 would be total pressure.
-    velocity, speed, power : float
-        Each reading of a traverse, of a fan's speed, of shaft power by itself [-].
-    """
-
-    zero: float = 2.0
-    scale: float = 0.01
-    tachometer: float = 0.01
-    unread_speed: float = 0.3
-    swing: float = 2.0
-    share: float = 0.01
-    facing: float = 0.01
-    velocity: float = 0.03
-    speed: float = 0.005
-    power: float = 0.05
-
-    def of(self, reading: Reading, value: float) -> float:
-        """The standard deviation of one reading by itself, SI; its resolution counts in."""
-        if reading.sd is not None:
-            own = reading.sd
-        elif reading.measure == "Pa":
-            own = float(np.hypot(self.swing, self.share * value))
-        else:
-            share = {"velocity": self.velocity, "speed": self.speed, "shaft power": self.power}
-            own = share[reading.quantity] * abs(value) + 1e-9
-        step = (reading.resolution or 0.0) / np.sqrt(12.0)
-        return float(np.hypot(own, step))
 
 
 @dataclass(frozen=True)
@@ -318,9 +272,27 @@ class ReadingModel:
 
     def predict(self, z: Array) -> Array:
         """Predicted readings (M, N) at coordinates (A, N); NaN where the machine has no answer."""
+        return self._shown(z, *self._solved(z, self._starts(z.shape[1])))
+
+    def follow(self, count: int) -> Course:
+        """`predict` for some of `count` columns that move little by little: each begins where it was last."""
+        points, steady = self._starts(count), not slipping(self.machine)
+
+        def predict(z: Array, which: Index, roughly: bool) -> Array:
+            places = np.add.outer(count * np.arange(len(self.configurations)), which).ravel()
+            many, start = self._many(z), points.take(places)
+            state = approach(many, start) if roughly and steady else None
+            if state is None or not np.all(state.solved):
+                state = solve(many, raise_error=False, start=start)
+            found = np.flatnonzero(state.solved)
+            points.put(places[found], state.arrays.point, found)
+            return self._shown(z, many, state)
+
+        return predict
+
+    def _shown(self, z: Array, many: MachineData, state: SolvedMachine) -> Array:
+        """What instruments show (M, N) of the machine solved at coordinates (A, N), N columns a condition."""
         count, conditions = z.shape[1], len(self.configurations)
-        near = self._start()
-        many, state = self._solved(z, near.take(np.repeat(np.arange(conditions), count)))
         shape = (conditions, count)
         answers = [
             np.broadcast_to(q.evaluate(many, state), conditions * count).reshape(shape)
@@ -338,6 +310,11 @@ class ReadingModel:
 
     def _solved(self, z: Array, start: Point | None = None) -> tuple[MachineData, MachineAnswer]:
         """The machine at coordinates (A, N) and its state: N columns under each condition in turn."""
+        many = self._many(z)
+        return many, solve(many, raise_error=False, start=start)
+
+    def _many(self, z: Array) -> MachineData:
+        """The machine at coordinates (A, N): N columns under each condition in turn."""
         count = z.shape[1]
         common = self.machine_numbers(z)
         each = [self._under(c, common, z) for c in range(len(self.configurations))]
@@ -347,14 +324,17 @@ class ReadingModel:
             for row, changed in zip(column, each, strict=True):
                 row[:] = changed.get(address, numbers[address])
             numbers[address] = column.reshape(-1)
-        many = self.machine.rebuilt(numbers)
-        return many, solve(many, raise_error=False, start=start)
+        return self.machine.rebuilt(numbers)
 
     def _start(self) -> Point:
         """A point of each condition to start others from: the last at which derivatives were taken."""
         if self._near is None:
             self._near = self._solved(np.zeros((self.size, 1)))[1].arrays.point
         return self._near
+
+    def _starts(self, count: int) -> Point:
+        """The same for so many columns under each condition."""
+        return self._start().take(np.repeat(np.arange(len(self.configurations)), count))
 
     def start_at(self, z: Array) -> None:
         """Start from the answers at coordinates (A,) from now on, as after derivatives taken there."""
@@ -365,9 +345,8 @@ class ReadingModel:
         out = true.copy()
         for i, (reading, c) in enumerate(zip(self.readings, self._condition, strict=True)):
             if self._pressure[i]:
-                name = reading.set
-                out[i] *= 1.0 + self.errors.scale * z[self._scale[name]]
-                out[i] += self.errors.zero * z[self._zero[name]]
+                scale, zero = z[self._scale[reading.set]], z[self._zero[reading.set]]
+                out[i] = self.errors.on_gauge(reading, out[i], scale, zero)
             elif self._turns[i] and self._read_speed[i]:
                 place, width = self._speed_of[c]
                 out[i] *= np.exp(-width * z[place])
@@ -449,6 +428,7 @@ class ReadingModel:
             mean=np.zeros(self.size) if mean is None else mean,
             prior_sd=np.ones(self.size) if prior_sd is None else prior_sd,
             stretch=stretch,
+            follow=self.follow,
         )
 
 

@@ -15,7 +15,8 @@ from ..fixes.fix import Fix, Task, spelled_out
 from ..fixes.several import Several
 from ..machine.machine import Machine
 from ..questions.vocabulary import question
-from ..readings.model import WORDS, Configuration, ReadingErrors, under
+from ..readings.errors import ReadingErrors
+from ..readings.model import WORDS, Configuration, under
 from ..readings.naming import readings_of
 from ..wording import said
 
@@ -70,11 +71,7 @@ class Against:
     def __init__(self, machine: Machine, source: Any) -> None:
         self.taken = list(readings_of(machine, source))
         errors = ReadingErrors()
-        own = np.array([errors.of(r, r.value) for r in self.taken])
-        size = np.array([abs(r.value) for r in self.taken])
-        pressure = np.array([r.measure == "Pa" for r in self.taken])
-        common = np.where(pressure, np.hypot(errors.zero, errors.scale * size), 0.0)
-        self.sd: NDArray[np.float64] = np.sqrt(own**2 + common**2 + (2.0 * errors.tachometer * size) ** 2)
+        self.sd = np.array([errors.whole(r, r.value) for r in self.taken])
         of_each = [replace(Configuration.of(r), set="") for r in self.taken]
         self._conditions = list(dict.fromkeys(of_each))
         self._condition = [self._conditions.index(own) for own in of_each]

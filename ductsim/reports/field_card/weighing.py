@@ -17,7 +17,8 @@ from numpy.typing import NDArray
 from ...errors import InputError, OutsideRange
 from ...inference.scales import Scales
 from ...machine.machine import Machine
-from ...readings.model import ReadingErrors, ReadingModel
+from ...readings.errors import ReadingErrors
+from ...readings.model import ReadingModel
 from ...readings.naming import blank
 from ...readings.table import BETWEEN, Reading, Readings
 from ...readings.unknowns import default_scale, nuisances, unknowns_of, usual_speed

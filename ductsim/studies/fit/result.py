@@ -38,7 +38,8 @@ class Fit(Fitted):
     Estimates are the most probable values, intervals hold 95 % of what is believed after the readings: with
     2.5 % on either side, or from 0 where more than 2.5 % are next to nothing (below a hundredth of what was
     likely). The machine's other uncertain numbers and the errors of gauge and tachometer are fitted along.
-    Readings that are grossly wrong beside the others are set aside: they are named and do not count. Where
+    Readings that are grossly wrong beside the others are set aside: they are named and do not count. Two that
+    were exchanged are named and taken for each other. Where
     too many contradict each other there is an answer too: then `draws.linear` is True, a note says that the
     intervals are rough, and which readings are farthest off.
 
@@ -49,7 +50,8 @@ class Fit(Fitted):
     plain : Estimate
         The estimate where every reading counts.
     slips : list of Group
-        What is grossly wrong: readings, or a set's engine speed. `estimate` and `draws` are without it.
+        What is grossly wrong: readings, those exchanged, or a set's engine speed. `estimate` and `draws` are
+        without it.
     priced : list of dict
         What each leak costs the weakest unit, as `costs` has it.
     """
@@ -185,7 +187,7 @@ class Fit(Fitted):
         """A row for each reading: measured, fitted, and the misfit in standard deviations.
 
         The misfit counts what the fit took up: of sound readings one in twenty is beyond 2. Of a reading that
-        is set aside `fitted` is what the others make.
+        is set aside, or taken for another that it was exchanged with, `fitted` is what the others make.
         """
         from scipy.special import ndtri
 
@@ -194,10 +196,11 @@ class Fit(Fitted):
         inner = np.eye(len(self.taken)) + self.estimate.slopes @ self.estimate.slopes.T
         left = np.sqrt(np.clip(np.diag(np.linalg.inv(inner)), 1e-6, 1.0))
         aside = self.aside
+        odd = aside | set(gross.exchanged(self.slips))
         out = []
         for i, r in enumerate(self.taken):
             fitted = float(self.estimate.predicted[i])
-            if i in aside:
+            if i in odd:
                 misfit = (r.value - fitted) / (self.sd[i] * math.sqrt(1.0 + self._known(i)))
             else:
                 misfit = -float(self.estimate.residuals[i]) / left[i]
@@ -211,7 +214,7 @@ class Fit(Fitted):
                     "sd": float(self.sd[i]),
                     "measure": r.measure,
                     "misfit": float(misfit),
-                    "outlier": bool(i in aside or abs(misfit) > limit),
+                    "outlier": bool(i in odd or abs(misfit) > limit),
                     "set_aside": i in aside,
                 }
             )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,6 +22,8 @@ OFF = 1e4  # times its own standard deviation: what a reading that does not coun
 ANY_SPEED = 0.3  # standard deviation of an engine speed that is not believed [-]
 ANY_FACING = 1.0  # the same of the share of velocity pressure that a tapping reads along [-]
 TURNS = 6
+TRIED, BEHIND = 3, 10.0
+"""So many pairs of readings are tried the other way round, unless the linear picture has them far behind."""
 BLURRED, LEAST = 0.1, 10.0
 """Share of each reading, and least amount [Pa], that blurs it: so no single reading leads a search astray."""
 
@@ -48,14 +51,19 @@ class Settled:
 
 
 def problem_without(model: ReadingModel, groups: Sequence[Group]) -> Problem:
-    """The fitting problem in which these readings do not count and these speeds are not believed."""
+    """The fitting problem in which these readings do not count, and these speeds are not believed.
+
+    Readings that were exchanged are taken for each other.
+    """
     prior_sd = np.ones(model.size)
     for group in groups:
         if group.column is not None:
             prior_sd[group.column] = group.width
     problem = model.problem(prior_sd=prior_sd)
-    out = sorted(gross.aside(groups))
-    problem.sd[out] *= OFF
+    taken = gross.exchanged(groups)
+    own, other = list(taken), list(taken.values())
+    problem.measured[own], problem.sd[own] = problem.measured[other], problem.sd[other]
+    problem.sd[sorted(gross.aside(groups))] *= OFF
     return problem
 
 
@@ -64,7 +72,8 @@ def settled(model: ReadingModel) -> Settled:
 
     All readings are fitted first. Where they contradict each other, slips are looked for in the linear
     picture at the estimate, the rest is fitted again, and so on until nothing changes: from the first fit,
-    and from one to blurred readings, which no single reading misleads. The more probable end counts.
+    and from one to blurred readings, which no single reading misleads. The more probable end counts, and what
+    is more probable still of a few others: without one of its slips, or with two readings exchanged instead.
     """
     problem = model.problem()
     plain = find(problem)
@@ -80,6 +89,8 @@ def settled(model: ReadingModel) -> Settled:
         other = search.followed(find(blurred), blurred)
         search.count(blurred)
         best = max((f for f in (best, other) if f is not None), key=lambda f: f.worth, default=None)
+    if best is not None:
+        best = search.bettered(best)
     search.count(problem)
     if best is None or best.worth < -0.5 * plain.chi_square:
         last = Settled([], plain, plain, problem)
@@ -97,7 +108,7 @@ def chance(chi_square: float, count: int) -> float:
 
 
 def possible_slips(model: ReadingModel) -> list[Group]:
-    """Every single reading, tapping, condition, every tachometer, and every tapping that faces the air."""
+    """Every reading, tapping, condition, tachometer, tapping that faces the air, and pair of one kind."""
     readings = model.readings
     by: dict[tuple[str, str, int | None], list[int]] = {}
     for i, (r, condition) in enumerate(zip(readings, model.condition.tolist(), strict=True)):
@@ -120,7 +131,35 @@ def possible_slips(model: ReadingModel) -> list[Group]:
                 several.append(Group(kind, name, tuple(rows), column, width))
         elif 1 < len(rows) <= gross.MOST * len(readings):
             several.append(Group(kind, name, tuple(rows)))
-    return [*singles, *several]
+    return [*singles, *several, *_exchanges(model)]
+
+
+def _exchanges(model: ReadingModel) -> list[Group]:
+    """Two tappings of one set that were exchanged: throughout the set, and under one of its conditions.
+
+    They are read as the same quantity, by a gauge put on the same way: both are suction, or both pressure. In
+    sets that are all alike they cannot be told from exchanged units.
+    """
+    by: dict[tuple[str, str], dict[int, dict[str, int]]] = {}
+    for i, (r, condition) in enumerate(zip(model.readings, model.condition.tolist(), strict=True)):
+        if not r.minus:
+            by.setdefault((r.set, r.quantity), {}).setdefault(condition, {}).setdefault(r.tapping, i)
+    values = np.array([r.value for r in model.readings])
+    out = []
+    for (name, _), conditions in by.items():
+        pairs: dict[tuple[str, str], list[tuple[int, int]]] = {}
+        for place in conditions.values():
+            for one, two in combinations(sorted(place), 2):
+                first, second = sorted((place[one], place[two]))
+                if values[first] * values[second] < 0.0:
+                    continue
+                pairs.setdefault((one, two), []).append((first, second))
+        ways = len(pairs) * (1 + (len(conditions) > 1))
+        for both in pairs.values():
+            for some in dict.fromkeys([tuple(both), *((pair,) for pair in both)]):
+                rows = [row for pair in some for row in pair]
+                out.append(gross.exchange(name, rows, values, model.noise(), ways))
+    return out
 
 
 @dataclass
@@ -150,6 +189,7 @@ class _Search:
         self.model, self.groups = model, groups
         self.sd, self.goal = problem.sd, problem.measured / problem.sd
         self.solves = self.jacobians = 0
+        self.seen: list[set[Group]] = []
 
     def count(self, problem: Problem) -> None:
         """Add what was worked out for a problem."""
@@ -179,10 +219,28 @@ class _Search:
                 best = found
         return best
 
+    def bettered(self, best: _Found) -> _Found:
+        """The most probable of what was found and a few others, each fitted by itself."""
+        slopes, misfit = self.linear(best.estimate, problem_without(self.model, best.groups))
+        told = {group: gross.evidence(slopes, misfit, [group]) for group in self.groups if group.moved}
+        least = gross.evidence(slopes, misfit, best.groups) - BEHIND
+        turned = [g for g in sorted(told, key=lambda g: -told[g]) if told[g] > least][:TRIED]
+        fewer = [[g for g in best.groups if g is not own] for own in best.groups]
+        for groups in [*fewer, *([group] for group in turned)]:
+            if not groups or set(groups) in self.seen:
+                continue
+            problem = problem_without(self.model, groups)
+            found = self._weighed(groups, find(problem, best.estimate.x), problem)
+            self.count(problem)
+            if found is not None and found.worth > best.worth:
+                best = found
+        return best
+
     def _weighed(self, groups: list[Group], estimate: Estimate, problem: Problem) -> _Found | None:
+        self.seen.append(set(groups))
         left = len(self.sd) - len(gross.aside(groups))
         if left < (1.0 - gross.MOST) * len(self.sd):
             return None
         squares = gross.squares(*self.linear(estimate, problem), groups)
-        worth = gross.log_chance(estimate.chi_square, squares)
+        worth = gross.log_chance(estimate.chi_square, groups, squares)
         return _Found(groups, estimate, worth, chance(estimate.chi_square, left) < LOW_CHANCE)

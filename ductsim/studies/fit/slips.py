@@ -5,8 +5,6 @@ from __future__ import annotations
 import math
 from typing import Any
 
-import numpy as np
-
 from ...inference.gross import Group
 from ...quantity import RPM, si
 from ...readings.checks import CLEAR, first_sight
@@ -46,7 +44,7 @@ def conditions(row: Row) -> str:
 
 
 def slips(fit: Fit, measures: str) -> list[str]:
-    """A sentence for each slip, the clearest first, and what two of them look like together."""
+    """A sentence for each slip, the clearest first."""
     rows = fit.readings
 
     def size(group: Group) -> float:
@@ -61,11 +59,13 @@ def slips(fit: Fit, measures: str) -> list[str]:
         out.append(
             f"{len(ordered) - MOST_SAID} more do not fit the others and are set aside (lines {lines})."
         )
-    return out + _exchanged(fit)
+    return out
 
 
 def _slip(fit: Fit, group: Group, measures: str) -> str:
     rows = [fit.readings[i] for i in group.rows]
+    if group.moved:
+        return _exchanged(group, rows, measures)
     if group.column is not None:
         return _speed(fit, group) if group.kind == "tachometer" else _facing(fit, group)
     first = rows[0]
@@ -78,7 +78,7 @@ def _slip(fit: Fit, group: Group, measures: str) -> str:
         )
     worst = max(rows, key=lambda row: abs(row["misfit"]))
     ends = [said(worst[key], worst["measure"], measures) for key in ("measured", "fitted")]
-    lines = ", ".join(str(row["line"]) for row in rows)
+    lines = _lines(rows)
     if group.kind == "tapping":
         return (
             f"All {len(rows)} readings at {group.name} stand out (lines {lines}), most of all {place(worst)}"
@@ -106,6 +106,24 @@ def _looks(row: Row) -> str:
     return f", as if {near[0]} had been written" if near else ""
 
 
+def _exchanged(group: Group, rows: list[Row], measures: str) -> str:
+    """Two readings, or all readings of two tappings in a set, each as the other should be."""
+    one, two = max(zip(rows[::2], rows[1::2], strict=True), key=lambda both: abs(both[0]["misfit"]))
+    shown, fitted = (
+        [said(row[key], row["measure"], measures) for row in (one, two)] for key in ("measured", "fitted")
+    )
+    where = f" in set {group.name}" if group.name else ""
+    more = "" if len(rows) == 2 else f", with all that was read there (lines {_lines(rows)})"
+    return (
+        f"{place(one)} and {place(two)} look exchanged{where}{more}: {listed(shown)} where the others make "
+        f"{listed(fitted)}. Each is taken for the other: look at the hoses and at the sheet."
+    )
+
+
+def _lines(rows: list[Row]) -> str:
+    return ", ".join(str(row["line"]) for row in rows)
+
+
 def _facing(fit: Fit, group: Group) -> str:
     """A tapping that reads velocity pressure along with the static, and what would show it."""
     assert group.column is not None
@@ -130,28 +148,6 @@ def _speed(fit: Fit, group: Group) -> str:
     words = listed([f"{s * factor * RPM:,.0f} rpm where {s * RPM:,.0f} was written" for s in stated])
     name = group.name.removeprefix("tachometer of ")
     return f"The engine speed of {name} stands out: the pressures are those of {words}. It is not believed."
-
-
-def _exchanged(fit: Fit) -> list[str]:
-    """Two readings under the same conditions, each as the other should be."""
-    rows = fit.readings
-    singles = sorted(fit.aside)
-    out = []
-    for at, i in enumerate(singles):
-        for k in singles[at + 1 :]:
-            a, b = rows[i], rows[k]
-            same = (
-                a["how"] == b["how"]
-                and a["measure"] == b["measure"]
-                and fit.taken.items[i].set == (fit.taken.items[k].set)
-            )
-            if same and _close(a["measured"], b["fitted"]) and _close(b["measured"], a["fitted"]):
-                out.append(f"{place(a)} and {place(b)} look exchanged.")
-    return out[:MOST_SAID]
-
-
-def _close(measured: float, fitted: float) -> bool:
-    return bool(np.isclose(measured, fitted, rtol=NEAR, atol=5.0))
 
 
 def all_alike(fit: Fit) -> list[str]:

@@ -15,7 +15,8 @@ from ...machine.machine import Machine
 from ...machine.network import Network
 from ...machine.possible import as_machine
 from ...readings.checks import refuse
-from ...readings.model import ReadingErrors, ReadingModel
+from ...readings.errors import ReadingErrors
+from ...readings.model import ReadingModel
 from ...readings.naming import readings_of
 from ...readings.table import Readings
 from ...readings.unknowns import Unknown, default_scale, nuisances, unknowns_of

@@ -8,6 +8,7 @@ from typing import Any
 
 from ...cautions import cautions_for
 from ...description.layout import Layout
+from ...inference.gross import exchanged
 from ...inference.sampling import Draws
 from ...machine.fitted import Fitted
 from ...quantity import suited
@@ -207,7 +208,7 @@ def _test(fit: Fit, measures: str) -> list[str]:
     else:
         out.append(f"The readings fit together ({text}).")
     out += slips(fit, measures)
-    outliers = sorted((r for r in fit.outliers if not r["set_aside"]), key=lambda row: -abs(row["misfit"]))
+    outliers = sorted(_beside_slips(fit), key=lambda row: -abs(row["misfit"]))
     for row in outliers[:MOST_NAMED]:
         out.append(
             f"{place(row)}{conditions(row)} stands out: {said(row['measured'], row['measure'], measures)} "
@@ -226,6 +227,12 @@ def _test(fit: Fit, measures: str) -> list[str]:
         words = "fit together" if fit.chance_left >= LOW_CHANCE else "do not fit together either"
         out.append(f"The other {left} {words} (chi-square {fit.estimate.chi_square:.1f}).")
     return out
+
+
+def _beside_slips(fit: Fit) -> list[Row]:
+    """Readings that do not fit the others, without those of which a slip tells."""
+    told = fit.aside | set(exchanged(fit.slips))
+    return [row for i, row in enumerate(fit.readings) if row["outlier"] and i not in told]
 
 
 def _share(chance: float) -> str:

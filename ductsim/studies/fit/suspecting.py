@@ -14,7 +14,8 @@ from ...inference.hypotheses import weigh
 from ...inference.problem import Estimate, Problem, find
 from ...machine.fitted import draws_for
 from ...machine.machine import Machine
-from ...readings.model import ReadingErrors, ReadingModel
+from ...readings.errors import ReadingErrors
+from ...readings.model import ReadingModel
 from ...readings.table import Readings
 from ...readings.unknowns import Unknown, default_scale, fan_faults, leak_sizes, nuisances
 from .mixture import Mixture

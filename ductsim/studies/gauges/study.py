@@ -15,7 +15,7 @@ from ...errors import InputError, OutsideRange
 from ...machine.machine import Machine
 from ...machine.possible import as_machine
 from ...quantity import si
-from ...readings.model import ReadingErrors
+from ...readings.errors import ReadingErrors
 from ...readings.naming import readings_of
 from ...readings.table import Reading
 from ...readings.unknowns import possible, speed_addresses, unknowns_of, usual_speed

@@ -17,7 +17,8 @@ from ...machine.machine import Machine
 from ...machine.network import Network
 from ...machine.possible import as_machine, possible_machines
 from ...readings.checks import reduction, refuse
-from ...readings.model import Configuration, ReadingErrors, made
+from ...readings.errors import ReadingErrors
+from ...readings.model import Configuration, made
 from ...readings.naming import readings_of
 from ...readings.table import Reading, Readings
 from ...readings.unknowns import possible, usual_speed
@@ -227,11 +228,10 @@ class _Sides:
         if r.measure == "Pa":
             put(("zero", r.set), self.errors.zero)
             put(("scale", r.set), self.errors.scale * value)
-        power = {"velocity": 1, "speed": 0, "shaft power": 3}.get(r.quantity, 2)
-        if r.engine_speed is None and power:
-            put(("speed", side, condition), power * self.errors.unread_speed * value)
-        elif power:
-            put(("tachometer", r.set), power * self.errors.tachometer * value)
+        by_speed = self.errors.by_speed(r)
+        if by_speed:
+            unread = r.engine_speed is None
+            put(("speed", side, condition) if unread else ("tachometer", r.set), by_speed * value)
 
     def common(self) -> Array:
         """The changes that one standard deviation of each common error makes, (K, E)."""

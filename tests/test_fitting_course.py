@@ -1,0 +1,81 @@
+"""Columns that move little by little: each is predicted from where it was last, roughly until it is close."""
+
+import subprocess
+import sys
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+from synthetic_readings import model_of, plan, read, small_picker
+
+import ductsim as ds
+from ductsim.network import solve as solving
+from ductsim.network.equations import Equations
+from ductsim.readings import model as modelling
+
+
+@pytest.fixture(scope="module")
+def model():
+    machine = small_picker()
+    return model_of(machine, plan(machine))
+
+
+def test_a_course_ends_where_every_column_by_itself_does(model):
+    rng = np.random.default_rng(3)
+    z = rng.standard_normal((model.size, 6))
+    shown, some = model.follow(6), np.array([4, 0, 5])
+    noise = model.noise(model.predict(np.zeros((model.size, 1)))[:, 0])[:, None]
+    shown(z, np.arange(6), True)
+    z += 0.05 * rng.standard_normal(z.shape)
+    roughly = shown(z[:, some], some, True)
+    exactly = shown(z[:, some], some, False)
+    alone = np.column_stack([model.predict(z[:, [i]]) for i in some])
+    assert np.abs(exactly - alone).max() < 1e-6
+    assert (np.abs(roughly - alone) < 1e-2 * noise).all()
+
+
+def test_what_a_few_steps_do_not_find_is_solved_in_full(model, monkeypatch):
+    z = np.random.default_rng(3).standard_normal((model.size, 2))
+    nothing = SimpleNamespace(solved=np.zeros(6, dtype=bool))
+    monkeypatch.setattr(modelling, "approach", lambda machine, start: nothing)
+    assert np.abs(model.follow(2)(z, np.arange(2), True) - model.predict(z)).max() < 1e-6
+
+
+def test_a_start_for_each_scenario_needs_no_middle_of_all(monkeypatch):
+    machine = small_picker()
+    many = machine.change({"belt.slip": np.linspace(0.0, 0.05, 600)})
+    first = many.solve()
+
+    def never(*args):
+        raise AssertionError("the middle was solved")
+
+    monkeypatch.setattr(solving, "solve_single", never)
+    again = many.rebuilt(dict(many.numbers)).solve(start=first.arrays.point)
+    assert np.abs(again.vacuum["1"] - first.vacuum["1"]).max() < 1e-5
+
+
+def test_draws_take_few_evaluations_of_the_laws(model, monkeypatch):
+    """Columns are counted, not seconds: 50 a draw and condition where each step began at the estimate."""
+    rng = np.random.default_rng(1)
+    rows = read(model, rng.standard_normal(model.size), rng)
+    counted = [0]
+    plain = Equations.evaluate
+
+    def evaluate(self, flow, *args, **words):
+        counted[0] += flow.shape[1]
+        return plain(self, flow, *args, **words)
+
+    monkeypatch.setattr(Equations, "evaluate", evaluate)
+    ds.fit(model.machine, rows, draws=0)
+    without, counted[0] = counted[0], 0
+    ds.fit(model.machine, rows, draws=200)
+    assert counted[0] - without < 30 * 200 * 3
+
+
+def test_a_fit_whose_approach_converges_loads_no_general_optimiser():
+    words = (
+        "import sys, ductsim as ds; from ductsim.machine.demos import FOLDER; "
+        "ds.fit(ds.demo('picker'), FOLDER / 'picker_readings.csv', draws=0); "
+        "sys.exit('scipy.optimize' in sys.modules)"
+    )
+    assert subprocess.run([sys.executable, "-c", words], check=False).returncode == 0

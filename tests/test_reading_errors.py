@@ -1,0 +1,55 @@
+"""The errors that readings of one set have in common: counted once, and as the fit's model has them."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from synthetic_readings import SPEED, model_of, small_picker
+
+import ductsim as ds
+from ductsim.readings.errors import ReadingErrors
+
+COMMON = ("zero of", "scale of", "tachometer of", "engine speed under")
+
+
+@pytest.fixture(scope="module")
+def machine():
+    return small_picker()
+
+
+def by_model(machine, reading):
+    """Standard deviation of a reading by what is common to its set, from the fit's model; and the reading."""
+    model = model_of(machine, [reading])
+    shown, slopes = model.jacobian(np.zeros(model.size))
+    common = [i for i, name in enumerate(model.names) if name.startswith(COMMON)]
+    return float(np.linalg.norm(slopes[0, common])), float(shown[0])
+
+
+KINDS = {
+    "pressure": ds.Reading("door 1", 0.0, engine_speed=SPEED, set="A"),
+    "difference": ds.Reading("door 1", 0.0, minus="air box", engine_speed=SPEED, set="A"),
+    "speed unread": ds.Reading("door 1", 0.0, set="A"),
+    "fan": ds.Reading("left fan", 0.0, quantity="speed", engine_speed=SPEED, set="A"),
+    "fan, speed unread": ds.Reading("left fan", 0.0, quantity="speed", set="A"),
+    "power": ds.Reading("left fan", 0.0, quantity="shaft power", engine_speed=SPEED, set="A"),
+}
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_what_a_set_has_in_common_is_what_the_model_makes_of_it(machine, kind):
+    """Fan laws by the errors, the solved machine by the model: alike but for what goes with another power."""
+    reading, errors = KINDS[kind], ReadingErrors()
+    common, value = by_model(machine, reading)
+    reading = replace(reading, value=value)
+    whole, own = errors.whole(reading, value), errors.of(reading, value)
+    assert np.sqrt(whole**2 - own**2) == pytest.approx(common, rel=0.05, abs=1e-6 * abs(value))
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_draws_of_what_is_shown_spread_by_the_same(kind):
+    reading, errors = KINDS[kind], ReadingErrors(facing=0.0, unread_speed=0.02)
+    true = np.full((1, 40_000), -300.0 if reading.measure == "Pa" else 200.0)
+    faced = np.zeros((int(reading.quantity == "static"), true.shape[1]))
+    shown = errors.shown([reading], true, faced, seed=1)
+    own, whole = errors.of(reading, true[0, 0]), errors.whole(reading, true[0, 0])
+    assert shown.std() == pytest.approx(np.sqrt(whole**2 - own**2), rel=0.02, abs=1e-9)
