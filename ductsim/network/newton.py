@@ -177,7 +177,7 @@ def _iterate(
                 anchors = None if anchors is None else anchors[:, going]
                 values, stuck, going = values.take(going), stuck[going], np.ones(left, dtype=bool)
         step = newton_step(eq, values, point, anchors, stream)
-        if quick:
+        if quick and steps:  # what is known of a start may not belong together: a first step is not the last
             last = going & _is_last(point, step)
             if last.any():
                 _end(eq, point, step, values, stream, last, place, out, steps + 1)

@@ -76,9 +76,10 @@ def solve(system: System, numbers: Numbers, start: Point | None = None) -> tuple
             _settle(eq, eq.structure, nominal, np.array([0]))
         if start is None and nominal.good[0]:
             start = nominal.point
-        if nominal.good[0] and start is not None and start.flow.shape[1] == 1:
-            told = predict(system, numbers, middle, nominal.point)
+        if nominal.good[0] and start is not None:
             known = (nominal.point, curves(eq)[1])
+            if start.flow.shape[1] == 1:
+                told = predict(system, numbers, middle, nominal.point)
     _keep_freed_memory()
     heated = not np.isinf(numbers.air.pressure).all() and bool(system.fan_rows)
     out, structures = Solved.empty(system, numbers.scenarios, heated), []
