@@ -7,7 +7,6 @@ raised from nothing, in steps where a duct blocks or comes near it.
 
 from __future__ import annotations
 
-import math
 from typing import Any
 
 import numpy as np
@@ -157,8 +156,8 @@ def _raise_crop(
     """Raise the crop flow in steps in some scenarios, each from the step before; those that run to the end.
 
     The start is the running state at a first share of it; so what runs with less crop need not begin at
-    nothing, and what needs few steps takes few. What runs to the end is the answer. At the end of long strides
-    nothing may be near its choke.
+    nothing, and what needs few steps takes few. What runs to the end is the answer. With long strides nothing
+    may be near its choke there, and no fan far from where it was before.
     """
     numbers, part = machine.part_numbers(), values.some(some)
     point, alive = start.wide(len(some)), np.zeros(len(some), dtype=bool)

@@ -33,7 +33,7 @@ CHUNK = 20_000
 SMALL = 2, 3
 """Sets of so many fixes are solved first where there are many more."""
 FEWEST, WORTH, MOST_LEARNED = 2000, 4, 600
-"""Where that pays: from so many scenarios and so many sets for each small one; with so many small ones at most."""
+"""Where that pays: scenarios from which on, sets for each small one, small ones at most."""
 
 FINE = ""
 CONTRADICTION, IMPOSSIBLE, NO_ANSWER, NOT_ALLOWED = "contradiction", "impossible", "no answer", "not allowed"
@@ -241,7 +241,7 @@ class Combining:
     def _stages(
         self, root: MachineData, sets: NDArray[np.bool_], which: Any, machines: int
     ) -> list[tuple[NDArray[np.intp], bool]]:
-        """The rows of sets of one layout in the order in which they are solved, and whether to learn from them.
+        """The rows of sets of one layout in the order in which they are solved; whether to learn from them.
 
         Where there are many, the small ones go first: the others start where these point to.
         """

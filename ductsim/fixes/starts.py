@@ -62,7 +62,7 @@ class Starts:
             self.effects = np.concatenate([self.effects, more.astype(np.float32)])
 
     def point(self, sets: Sets) -> Point | None:
-        """Where some sets (K, N) probably end: a point of K x M scenarios, set by set; None if none can tell."""
+        """Where some sets (K, N) probably end: K x M scenarios, set by set; None where nothing can tell."""
         if len(self.sets) == 1 and self.like is None:
             return None
         values = (self._sums(sets) + self._usual(sets)).transpose(1, 0, 2).astype(float)

@@ -13,8 +13,10 @@ from ..documents.document import read_text
 from ..errors import InputError
 from ..fixes.file import read_fixes
 from ..machine.demos import demo, demo_file
+from ..machine.fitted import Fitted
 from ..machine.machine import Machine
 from ..readings.table import LARGEST_FILE, read_readings
+from ..speed import calibrate
 from ..writing import check
 
 ENDINGS = {"fixes": "toml", "readings": "csv", "crop": "toml", "seen": "csv", "field": "csv"}
@@ -147,6 +149,13 @@ class Inputs:
         from .. import fit, read_readings
 
         return fit(self.machine, self.companion("readings", read_readings))
+
+    def calibrated(self, crop: Any, machine_or_fit: Any = None) -> Any:
+        """A crop calibrated by what was seen of the machine, as the readings tell it where a fit is given."""
+        fitted = isinstance(machine_or_fit, Fitted)
+        machine = machine_or_fit.machine if fitted else self.machine
+        seen = self.companion("seen", READERS["seen"])
+        return calibrate(machine, seen, crop=crop, fitted=fitted)
 
     def take(self, role: str, place: Path, reader: Callable[[Path], Any]) -> Any:
         """What `reader` makes of a file, which is noted among what was read."""
