@@ -14,6 +14,7 @@ from ductsim.commands.registry import command, places
 from ductsim.display.tables import WIDTH, columns, json_rows
 from ductsim.machine.demos import FOLDER
 from ductsim.quantity import key_measure
+from ductsim.reports.findings import Findings
 from ductsim.terminal.envelope import schema
 from ductsim.terminal.parsing import Parser
 
@@ -113,6 +114,28 @@ def test_studies_on_a_fit(run, readings):
     told = answer(run, "sweep", "demo:picker", "belt.engine_speed", "2000 rpm", "--readings", readings)
     (row,) = told["tables"]["sweep"]
     assert row["weakest_vacuum_low_Pa"] < row["weakest_vacuum_Pa"] < row["weakest_vacuum_high_Pa"]
+
+
+def test_calibrated_on_the_machine_that_a_report_calibrates(run, readings):
+    """With readings, commands and report explain what was seen on one machine, and say which."""
+    seen = FOLDER / "picker_seen.csv"
+    known = Findings(ds.demo("picker"), readings=readings, seen=seen)
+    told = answer(run, "calibrate", "demo:picker", "--seen", seen, "--readings", readings)
+    assert told["answer"] == known.crop.sentences()
+    assert "on the machine as its readings tell it" in " ".join(told["answer"])
+    told = answer(run, "ground-speed", "demo:picker", "--seen", seen, "--readings", readings)
+    assert "calibrated on the machine as its readings tell it" in " ".join(told["answer"])
+    assert "as described" not in " ".join(told["notes"])
+    found = ds.ground_speed(known.fit, known.crop, FOLDER / "picker_fixes.toml")
+    assert told["tables"]["units"] == json_rows(found.tables()["units"])
+    assert told["tables"]["fixes"] == json_rows(found.tables()["fixes"])
+
+
+def test_calibrated_on_the_machine_as_described(run):
+    told = answer(run, "calibrate", "demo:picker")
+    assert told["answer"] == ds.calibrate(ds.demo("picker"), FOLDER / "picker_seen.csv").sentences()
+    assert "on the machine as described" in " ".join(told["answer"])
+    assert "--readings FILE" in " ".join(told["notes"])
 
 
 def test_where_to_measure(run, kept, readings):

@@ -11,9 +11,14 @@ from fixes_built_anew import brute_force, built_anew
 
 import ductsim as ds
 from ductsim.description import layout
+from ductsim.description.changing import together
 from ductsim.display.tables import plain, text
+from ductsim.fixes import sets
+from ductsim.fixes.fix import spelled_out
+from ductsim.fixes.starts import Starts
 from ductsim.machine.demos import FOLDER
 from ductsim.network import system
+from ductsim.network.point import Point
 from ductsim.studies.compare import choice, study
 from ductsim.studies.compare.sets import SolvedSets
 
@@ -75,6 +80,35 @@ def test_answers_are_those_of_networks_built_anew(picker, fixes, full):
         names = [fix.name for fix in some]
         assert full.gain(*names) == pytest.approx(answer - before, abs=1e-6)
         assert full.verdict(*names)[0] == ("" if allowed else "not allowed")
+
+
+def test_where_sets_start_changes_no_answer(picker, fixes, full, monkeypatch):
+    """Large sets start where small ones within them point to; from the middle they come to the same."""
+    monkeypatch.setattr(sets, "FEWEST", 10**9)
+    plain = ds.compare(picker, fixes)
+    assert plain.combining.calls < full.combining.calls  # which solves the small sets first
+    one, other = full.solved.answers, plain.solved.answers
+    assert full.solved.masks == plain.solved.masks
+    assert [row and row.words for row in one.reasons] == [row and row.words for row in other.reasons]
+    for name in ("answer", "vacuum", "opening_air", "duct_air", "power"):
+        ours, theirs = getattr(one, name), getattr(other, name)
+        assert ours == pytest.approx(theirs, abs=1e-7 * np.nanmax(np.abs(theirs)), rel=0.0, nan_ok=True)
+    assert (full.order, full.recommended) == (plain.order, plain.recommended)
+
+
+def test_larger_sets_are_foretold_from_those_within_them(picker, fixes):
+    names = ("seal hatch 4", "patch air box", "clean right screen", "driven pulley 230 mm")
+    tasks, _ = spelled_out([fix for fix in fixes if fix.name in names], picker)
+    rows = ((np.arange(16)[:, None] >> np.arange(4)) & 1).astype(bool)
+    rows = rows[np.argsort(rows.sum(axis=1), kind="stable")]
+    done = [[task.effects for task, has in zip(tasks, row, strict=True) if has] for row in rows]
+    points = [picker.changed(together(effects)).solve().arrays.point for effects in done]
+    every = Point(*(np.hstack([getattr(p, n) for p in points]) for n in Point.__dataclass_fields__))
+    error = []
+    for known in (5, 11, 15):  # none and single fixes; pairs too; three too
+        found = Starts(rows[:known], every.take(slice(known))).point(rows[15:])
+        error.append(np.abs(found.pressure[:-1] / every.pressure[:-1, 15:] - 1.0).max())
+    assert error[0] < 0.05 and error[1] < 0.2 * error[0] and error[2] < 0.2 * error[1]
 
 
 # ---- the whole table

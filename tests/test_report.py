@@ -183,6 +183,7 @@ def test_what_was_seen_calibrates_the_speed():
     found = Findings(machine, seen=seen, field=demo_file("picker").with_name("picker_field.csv"))
     assert found.crop.sentences() == ds.calibrate(machine, seen).sentences()
     assert found.along_a_row.sentences() == ds.field_pass(machine, found.field, crop=found.crop).sentences()
+    assert "calibrated on the machine as described" in first_sheet(found).speed[0]
     with pytest.raises(InputError, match="report, seen: there is no crop"):
         Findings(ds.demo("bench"), seen=seen)
 

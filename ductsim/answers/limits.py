@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -43,7 +44,7 @@ class Limit:
     allowed: NDArray[np.float64]
     measures: str = "metric"
 
-    @property
+    @cached_property
     def passed(self) -> NDArray[np.bool_]:
         """True where it is passed, (S,)."""
         return self.value > self.allowed * (1.0 + ROUNDING)

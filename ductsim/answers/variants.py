@@ -15,6 +15,7 @@ from ..arguments import locked
 from ..description.data import MachineData
 from ..description.possible import across
 from ..errors import OutsideRange
+from ..network.point import Point
 from .limits import Limit, limits_of, passed_by_group
 from .state import MachineAnswer, solve
 
@@ -99,7 +100,11 @@ class Variants:
 
 
 def solve_variants(
-    machine: MachineData, values: Mapping[str, Array], count: int, which: Any = None
+    machine: MachineData,
+    values: Mapping[str, Array],
+    count: int,
+    which: Any = None,
+    start: Point | None = None,
 ) -> Variants:
     """Solve `count` variants of each of a machine's possible machines in one go, without warnings.
 
@@ -114,6 +119,8 @@ def solve_variants(
         How many variants.
     which : index array, optional
         Which of the possible machines; all if not given.
+    start : Point, optional
+        Where each column probably ends; it decides nothing.
     """
     if not values and machine.columns is None:  # so that even one variant has a column
         address, value = next(iter(machine.numbers.items()))
@@ -121,6 +128,6 @@ def solve_variants(
     many = across(machine, values, count, which)
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", OutsideRange)
-        state = solve(many, raise_error=False)
+        state = solve(many, raise_error=False, start=start)
     machines = 1 if machine.columns is None else machine.columns if which is None else len(which)
     return Variants(state, count, machines)

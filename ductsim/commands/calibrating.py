@@ -2,8 +2,21 @@
 
 from __future__ import annotations
 
+from argparse import Namespace
+from typing import Any
+
 from ..speed import calibrate
+from ..terminal.inputs import Inputs
+from ..terminal.parsing import fitted_option
 from ..terminal.signature import Takes, study_command
+
+
+def _fitted(_: Namespace, inputs: Inputs, values: dict[str, Any]) -> None:
+    """Calibrate on what the readings make of the machine, where they are named."""
+    found = inputs.fitted()
+    if found is not inputs.machine:
+        values |= {"machine": found.machine, "fitted": True}
+
 
 COMMANDS = {
     "calibrate": study_command(
@@ -19,6 +32,9 @@ COMMANDS = {
             ),
             "scatter": Takes(left_out=True),
             "prior_spread": Takes(left_out=True),
+            "fitted": Takes(left_out=True),
         },
+        more_options=fitted_option,
+        prepare=_fitted,
     )
 }

@@ -6,7 +6,6 @@ import os
 from argparse import Namespace
 from pathlib import Path
 
-from ..speed import calibrate
 from ..terminal.command import Answer, Command, weakest
 from ..terminal.inputs import READERS, Inputs
 from ..terminal.parsing import USUAL, Parser, companion_options, machine_options
@@ -34,8 +33,7 @@ def _field_card(args: Namespace) -> Answer:
         for name in ("fixes", "readings", "crop")
     }
     if args.seen:
-        seen = inputs.companion("seen", READERS["seen"])
-        given["crop"] = calibrate(inputs.machine, seen, crop=given["crop"])
+        given["seen"] = inputs.companion("seen", READERS["seen"])
     found = field_card(
         inputs.machine, place, **given, of=args.of or USUAL, speeds=args.speeds, measures=args.measures
     )

@@ -7,7 +7,6 @@ raised from nothing, in steps where a duct blocks or comes near it.
 
 from __future__ import annotations
 
-import math
 from typing import Any
 
 import numpy as np
@@ -25,7 +24,8 @@ from ..network.system import System
 
 Array = NDArray[np.float64]
 
-STEPS = 16
+STEPS, STRIDES = 16, 4  # in the square of the crop flow: short ones, and long ones to try first
+STEADY = 0.1  # of its flow: a fan that changes more in a stride may have come to another point
 
 
 def solve_running(
@@ -47,17 +47,23 @@ def solve_running(
     system, numbers = machine.system, machine.part_numbers()
     values, columns = stacked(system, numbers, machine.air())
     start = _calm(system, values) if start is None else start
-    solved, structures = solve(system, values, start if near is None else near)
-    slow = np.flatnonzero(_slow(machine, numbers, solved))
-    if start is not None:
-        for first in range(0, len(slow), CHUNK):
+    if near is None or share is None:
+        near, share = start, np.zeros(values.scenarios)
+    close = (share > 0.0) & (np.abs(1.0 - share**2) <= 1.0 / STEPS)
+    tried = np.zeros(values.scenarios, dtype=bool)
+
+    def follow(solved: Solved, doubted: Any = False) -> NDArray[np.bool_]:
+        """Let crop in where that decides; which scenarios have been followed to where they run, or block."""
+        there = close & solved.good & _running(machine, numbers, solved)
+        slow = np.flatnonzero((_slow(machine, numbers, solved) | doubted) & ~there & ~tried)
+        tried[slow] = True
+        for first in range(0, len(slow) if near is not None else 0, CHUNK):
             some = slow[first : first + CHUNK]
-            if near is None or share is None:
-                _raise_crop(machine, values, some, start, np.zeros(len(some)), solved)
-                continue
-            lost = _raise_crop(machine, values, some, near.take(some), share[some], solved)
-            if len(lost):
-                _raise_crop(machine, values, lost, start, np.zeros(len(lost)), solved)
+            there[_let_in(machine, values, some, near, share, start, solved)] = True
+        return there
+
+    solved, structures = solve(system, values, near, follow)
+    follow(solved)
     extremes = beyond(system, values, solved, structures)
     outcomes, floating, node = judge(solved, structures, system, extremes)
     state = make_state(system, values, solved, outcomes, floating, columns, node)
@@ -108,43 +114,79 @@ def _slow(machine: MachineData, numbers: Any, solved: Solved) -> NDArray[np.bool
     return slow
 
 
-def _raise_crop(
-    machine: MachineData, values: Numbers, some: NDArray[np.intp], start: Point, first: Array, solved: Solved
+def _let_in(
+    machine: MachineData,
+    values: Numbers,
+    some: NDArray[np.intp],
+    near: Point,
+    share: Array,
+    calm: Point | None,
+    solved: Solved,
 ) -> NDArray[np.intp]:
-    """Raise the crop flow in steps in some scenarios, each from the step before.
+    """Raise the crop flow of some scenarios from near them; what is lost on the way down, from calm air.
+
+    Where no running state is left on the way, the duct is choked, and the answer is a blocked one. Returns
+    the scenarios whose answer is known by that.
+    """
+    alive = np.zeros(len(some), dtype=bool)
+    for strides, begin, first in ((True, near, share), (False, near, share), (False, calm, 0.0 * share)):
+        left = np.flatnonzero(~alive & (share[some] > 1.0) if begin is calm and near is not calm else ~alive)
+        if len(left) and begin is not None:
+            here = begin.take(some[left]) if begin.flow.shape[1] > 1 else begin
+            alive[left] = _raise_crop(machine, values, some[left], here, first[some[left]], solved, strides)
+    choked = some[~alive]
+    if not len(choked):
+        return some
+    # choked, but solved for the state between running and blocked
+    between = choked[_running(machine, _picked(machine.part_numbers(), choked), solved.take(choked))]
+    if len(between):
+        blocked, _ = solve(machine.system, values.some(between))
+        solved.put(between, blocked)
+    return np.concatenate([some[alive], between])
+
+
+def _raise_crop(
+    machine: MachineData,
+    values: Numbers,
+    some: NDArray[np.intp],
+    start: Point,
+    first: Array,
+    solved: Solved,
+    strides: bool,
+) -> NDArray[np.bool_]:
+    """Raise the crop flow in steps in some scenarios, each from the step before; those that run to the end.
 
     The start is the running state at a first share of it; so what runs with less crop need not begin at
-    nothing. What runs to the end is the answer. Where no running state is left on the way, the duct is
-    choked, and the answer is a blocked one. Scenarios that ran with more crop and were lost on the way down
-    come back as they were.
+    nothing, and what needs few steps takes few. What runs to the end is the answer. With long strides nothing
+    may be near its choke there, and no fan far from where it was before.
     """
-    system = machine.system
-    numbers = _picked(machine.part_numbers(), some)
-    part = values.some(some)
-    point = start.wide(len(some))
-    alive = np.ones(len(some), dtype=bool)
+    numbers, part = machine.part_numbers(), values.some(some)
+    point, alive = start.wide(len(some)), np.zeros(len(some), dtype=bool)
     way = 1.0 - first**2
-    steps = min(STEPS, max(1, math.ceil(STEPS * np.abs(way).max())))
-    for k in range(1 if first.all() else 0, steps + 1):
-        share = np.sqrt(first**2 + way * (k / steps))
-        eq = _scaled(system, part, share).equations(system)
-        structure = eq.structure
+    most, fans = STRIDES if strides else STEPS, list(machine.system.fan_rows)
+    steps = np.clip(np.ceil(most * np.abs(way)), 1, most)
+    left = np.arange(len(some))
+    for k in range(most + 1):
+        now = left[(first[left] == 0.0) | (k > 0)]  # crop that is still to be let in begins at nothing
+        if not len(now):
+            continue
+        share = np.sqrt(first**2 + way * (k / steps))[now]
+        eq = _scaled(machine.system, part.some(now), share).equations(machine.system)
         with np.errstate(all="ignore"):
-            step = solve_from(eq, point, structure.anchors)
-        alive &= step.good & _running(machine, numbers, step)
-        if not alive.any():
-            break
-        gone = np.flatnonzero(~step.good)
-        step.point.put(gone, point, gone)
-        point = step.point
-    kept = np.flatnonzero(alive)
-    solved.put(some[kept], step.take(kept))
-    lost = ~alive & (first > 1.0)
-    between = np.flatnonzero(~alive & ~lost & _running(machine, numbers, solved.take(some)))
-    if len(between):  # choked, but solved for the state between running and blocked
-        blocked, _ = solve(system, values.some(some[between]))
-        solved.put(some[between], blocked)
-    return some[lost]
+            step = solve_from(eq, point.take(now), eq.structure.anchors)
+        runs = step.good & _running(machine, _picked(numbers, some[now]), step)
+        if strides and k:
+            before, flow = point.flow[fans][:, now], step.point.flow[fans]
+            runs &= (np.abs(flow - before) <= STEADY * np.abs(flow)).all(axis=0)
+            runs &= (k < steps[now]) | ~_slow(machine, _picked(numbers, some[now]), step)
+        point.put(now[runs], step.point, np.flatnonzero(runs))
+        arrived = runs & (k == steps[now])
+        solved.put(some[now[arrived]], step.take(arrived))
+        alive[now[arrived]] = True
+        gone = np.zeros(len(some), dtype=bool)
+        gone[now[~runs | arrived]] = True
+        left = left[~gone[left]]
+    return alive
 
 
 def _running(machine: MachineData, numbers: Any, solved: Solved) -> NDArray[np.bool_]:

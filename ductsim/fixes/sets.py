@@ -17,9 +17,11 @@ from ..description.changing import Setting
 from ..description.data import MachineData
 from ..description.possible import across
 from ..errors import InputError
+from ..network.point import Point
 from ..quantity import Times
 from ..questions.vocabulary import Question, asked_of, question
 from .fix import Task
+from .starts import Starts
 
 Array = NDArray[np.float64]
 NOTICED = 0.005
@@ -27,6 +29,11 @@ NOTICED = 0.005
 manometer shows; our assumption."""
 CHUNK = 20_000
 """Scenarios in one call of the solver: the arrays of a state of 60 paths then stay below 100 MB."""
+
+SMALL = 2, 3
+"""Sets of so many fixes are solved first where there are many more."""
+FEWEST, WORTH, MOST_LEARNED = 2000, 4, 600
+"""Where that pays: scenarios from which on, sets for each small one, small ones at most."""
 
 FINE = ""
 CONTRADICTION, IMPOSSIBLE, NO_ANSWER, NOT_ALLOWED = "contradiction", "impossible", "no answer", "not allowed"
@@ -165,19 +172,25 @@ class Combining:
         """Machines with the parts of some fixes in place, as they are needed."""
         return {(): self.machine}
 
+    @cached_property
+    def _starts(self) -> dict[tuple[int, Any], Starts]:
+        """What small sets on such a machine came to, for each choice of possible machines."""
+        return {}
+
     def __getstate__(self) -> dict[str, Any]:
-        """Without the machines that can be put together again."""
-        return {name: value for name, value in self.__dict__.items() if name != "_roots"}
+        """Without the machines that can be put together again, and what was learned of them."""
+        return {name: value for name, value in self.__dict__.items() if name not in ("_roots", "_starts")}
 
     def solve(self, sets: NDArray[np.bool_], which: Any = None) -> Answers:
         """What each of K sets comes to; `sets` is (K, N), `which` picks some of the possible machines."""
         machines = self.machines if which is None else len(which)
         out = Answers.blank(len(sets), len(self.units), machines, len(self.also))
         self._refuse_contradictions(sets, out)
+        step = max(1, CHUNK // machines)
         for root, rows in self._by_layout(sets, out):
-            step = max(1, CHUNK // machines)
-            for start in range(0, len(rows), step):
-                self._solve_some(root, sets, rows[start : start + step], which, out)
+            for stage, learn in self._stages(root, sets[rows], which, machines):
+                for first in range(0, len(stage), step):
+                    self._solve_some(root, sets, rows[stage[first : first + step]], which, learn, out)
         return out
 
     def built(self, sets: NDArray[np.bool_]) -> Iterable[tuple[MachineData, NDArray[np.intp]]]:
@@ -225,6 +238,26 @@ class Combining:
             else:
                 yield root, rows
 
+    def _stages(
+        self, root: MachineData, sets: NDArray[np.bool_], which: Any, machines: int
+    ) -> list[tuple[NDArray[np.intp], bool]]:
+        """The rows of sets of one layout in the order in which they are solved; whether to learn from them.
+
+        Where there are many, the small ones go first: the others start where these point to.
+        """
+        known, size = self._known(root, which), sets.sum(axis=1)
+        order = np.argsort(size, kind="stable")
+        least = int(size.min() if known is None else known.sets[0].sum())
+        if root.carries or size.max() <= least + 1:
+            return [(order, not root.carries)]
+        ends = [int((size <= least + count).sum()) for count in SMALL]
+        if len(sets) * machines < FEWEST or len(sets) < WORTH * ends[0]:
+            return [(order, False)]
+        if ends[1] > MOST_LEARNED or len(sets) - ends[1] < WORTH * (ends[1] - ends[0]):
+            ends[1] = ends[0]
+        pairs, more, rest = np.split(order, ends)
+        return [(pairs, True), (more, True), (rest, False)]
+
     def _root(self, key: tuple[int, ...]) -> MachineData | Reason:
         """The machine with the parts of some fixes in place, or why there is none."""
         if key not in self._roots:
@@ -236,7 +269,13 @@ class Combining:
         return self._roots[key]
 
     def _solve_some(
-        self, root: MachineData, sets: NDArray[np.bool_], rows: NDArray[np.intp], which: Any, out: Answers
+        self,
+        root: MachineData,
+        sets: NDArray[np.bool_],
+        rows: NDArray[np.intp],
+        which: Any,
+        learn: bool,
+        out: Answers,
     ) -> None:
         values = self._values(root, sets[rows], which)
         bad = self._impossible(root, values, sets[rows], which)
@@ -246,15 +285,33 @@ class Combining:
         if not good.size:
             return
         values = {address: value[good] for address, value in values.items()}
+        own, known = sets[rows[good]], self._known(root, which)
+        known = self._known(root, which)
         self.calls += 1
-        self._take(solve_variants(root, values, len(good), which), rows[good], out)
+        near = None if known is None else known.point(own)
+        found = solve_variants(root, values, len(good), which, near)
+        if learn:
+            self._learn(root, own, which, found.state.arrays.point)
+        self._take(found, rows[good], out)
+
+    def _known(self, root: MachineData, which: Any) -> Starts | None:
+        """What small sets on such a machine came to; None where nothing was learned."""
+        return self._starts.get((id(root), None if which is None else which.tobytes()))
+
+    def _learn(self, root: MachineData, sets: NDArray[np.bool_], which: Any, point: Point) -> None:
+        """Learn from solved sets, the first of them the smallest, where that may help larger ones."""
+        known = self._known(root, which)
+        if known is not None:
+            known.learn(sets, point)
+            return
+        machines = point.flow.shape[1] // len(sets)
+        if (sets >= sets[0]).all() and np.isfinite(point.flow[:, :machines]).all():
+            like = next((own for (name, _), own in self._starts.items() if name == id(root)), None)
+            key = id(root), None if which is None else which.tobytes()
+            self._starts[key] = Starts(sets, point, like)
 
     def _values(self, root: MachineData, sets: NDArray[np.bool_], which: Any) -> dict[str, Array]:
         """Address -> (K, M): every number that some fix changes, in every set."""
-
-        def column(value: Any) -> Any:
-            return value if which is None or np.ndim(value) == 0 else value[which]
-
         size = self.machines if which is None else len(which)
         out: dict[str, Array] = {}
         for i, task in enumerate(self.tasks):
@@ -263,13 +320,13 @@ class Combining:
                 continue
             for address, effect in task.effects.items():
                 if address not in out:
-                    base = column(root.numbers[address])
+                    base = _column(root.numbers[address], which)
                     out[address] = np.array(np.broadcast_to(base, (len(sets), size)))
                 if isinstance(effect, Setting):
-                    out[address][has] = column(effect.value)
+                    out[address][has] = _column(effect.value, which)
                 else:
                     assert isinstance(effect, Times)
-                    out[address][has] *= column(effect.factor)
+                    out[address][has] *= _column(effect.factor, which)
         return out
 
     def _impossible(
@@ -287,12 +344,13 @@ class Combining:
                     out.setdefault(int(k), err.words)
         good = [k for k in range(len(sets)) if k not in out]
         for owner in {address.split(".")[0] for address in values}:
-            if not good or not _together(root, values, good, owner, which):
+            checked = {owner, *(part.name for part in root.layout.parts if part.drive == owner)}
+            own = [i for i, task in enumerate(self.tasks) if _touches(task, checked)]
+            alike = [[good[k] for k in at] for _, at in _patterns(sets[good][:, np.array(own, dtype=int)])]
+            if not alike or not _together(root, values, [ks[0] for ks in alike], owner, checked, which):
                 continue
-            own = [i for i, task in enumerate(self.tasks) if _touches(task, owner)]
-            for _, at in _patterns(sets[good][:, np.array(own, dtype=int)]):
-                ks = [good[k] for k in at]
-                why = _together(root, values, ks[:1], owner, which)
+            for ks in alike:
+                why = _together(root, values, ks[:1], owner, checked, which)
                 if why:
                     out |= dict.fromkeys(ks, why)
             good = [k for k in good if k not in out]
@@ -345,15 +403,33 @@ def _patterns(sets: NDArray[np.bool_]) -> list[tuple[tuple[bool, ...], NDArray[n
     return [(pattern, np.array(at, dtype=np.intp)) for pattern, at in rows.items()]
 
 
-def _touches(task: Task, owner: str) -> bool:
-    return any(address.split(".")[0] == owner for address in task.effects)
+def _column(value: Any, which: Any) -> Any:
+    """A value of some of the possible machines."""
+    return value if which is None or np.ndim(value) == 0 else value[which]
 
 
-def _together(root: MachineData, values: dict[str, Array], ks: list[int], owner: str, which: Any) -> str:
-    """Why some rows do not pass the checks that need several numbers of a thing; empty when they do."""
-    few = {address: value[ks] for address, value in values.items()}
+def _touches(task: Task, owners: set[str]) -> bool:
+    return any(address.split(".")[0] in owners for address in task.effects)
+
+
+def _together(
+    root: MachineData, values: dict[str, Array], ks: list[int], owner: str, checked: set[str], which: Any
+) -> str:
+    """Why some rows do not pass the checks that need several numbers of a thing; empty when they do.
+
+    Of what is neither `checked` nor drives what is, one value stands for all.
+    """
+    owners = checked | {part.drive for part in root.layout.parts if part.name in checked}
+    numbers: dict[str, Any] = {}
+    for address, value in root.numbers.items():
+        if address.split(".")[0] not in owners:
+            numbers[address] = value if np.ndim(value) == 0 else float(value[0])
+        elif address in values:
+            numbers[address] = values[address][ks].ravel()
+        else:
+            numbers[address] = value if np.ndim(value) == 0 else np.tile(_column(value, which), len(ks))
     try:
-        across(root, few, len(ks), which).check_together({owner})
+        root.rebuilt(numbers).check_together({owner})
     except InputError as err:
         return err.words
     return ""

@@ -202,7 +202,7 @@ def _iterate(
                 anchors = None if anchors is None else anchors[:, going]
                 values, stuck, going = values.take(going), stuck[going], np.ones(left, dtype=bool)
         step = newton_step(eq, values, point, anchors, stream)
-        if near:
+        if near and (steps or eq.scenarios == 1):  # of many, what is known of a start may not belong together
             last = going & _is_last(eq, point, step)
             if last.any():
                 _end(eq, point, step, values, stream, last, place, out, steps + 1)

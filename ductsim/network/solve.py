@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from functools import cache
 from typing import Any
 
@@ -55,27 +55,39 @@ RUN_UPS = (
 the end; how many of them; Newton steps after them; whether flows and temperatures go alternately then."""
 
 
-def solve(system: System, numbers: Numbers, start: Point | None = None) -> tuple[Solved, list[Structure]]:
-    """Solve all scenarios from a nearby point: one for all, or one for each; found here when not given."""
+def solve(
+    system: System,
+    numbers: Numbers,
+    start: Point | None = None,
+    followed: Callable[[Solved, Any], NDArray[np.bool_]] | None = None,
+) -> tuple[Solved, list[Structure]]:
+    """Solve all scenarios from a nearby point: one for all, or one for each; found here when not given.
+
+    `followed` is told which scenarios are in doubt; it tells, and may write down, which are where they were
+    followed to from a point where they ran: these are not run up from standstill.
+    """
     if numbers.scenarios == 1:
         eq = numbers.equations(system)
         structure = eq.structure
         out = solve_single(eq, structure, start)
-        if len(doubtful(eq, out)):
+        doubt = len(doubtful(eq, out)) > 0
+        if doubt and not (followed is not None and followed(out, doubt).all()):
             _settle(eq, structure, out, np.array([0]))
         return out, [structure]
     told, known = None, None
     if start is None or (numbers.scenarios >= FEWEST and start.flow.shape[1] == 1):
         middle = numbers.middle()
         eq = middle.equations(system)
-        nominal = solve_single(eq, eq.structure, start)
-        if len(doubtful(eq, nominal)):
+        near = None if start is None or start.flow.shape[1] > 1 else start
+        nominal = solve_single(eq, eq.structure, near)
+        if followed is None and len(doubtful(eq, nominal)):
             _settle(eq, eq.structure, nominal, np.array([0]))
         if start is None and nominal.good[0]:
             start = nominal.point
         if nominal.good[0] and start is not None:
-            told = predict(system, numbers, middle, nominal.point)
             known = (nominal.point, curves(eq)[1])
+            if start.flow.shape[1] == 1:
+                told = predict(system, numbers, middle, nominal.point)
     _keep_freed_memory()
     heated = not np.isinf(numbers.air.pressure).all() and bool(system.fan_rows)
     out, structures = Solved.empty(system, numbers.scenarios, heated), []
@@ -100,6 +112,11 @@ def solve(system: System, numbers: Numbers, start: Point | None = None) -> tuple
         again = solve_single(eq, structure, None)
         out.put(places, again)
         doubted.append(places[doubtful(eq, again)])
+    if followed is not None:
+        unsure = np.zeros(numbers.scenarios, dtype=bool)
+        unsure[np.concatenate(doubted)] = True
+        there = followed(out, unsure)
+        doubted = [some[~there[some]] for some in doubted]
     _settle_many(system, numbers, doubted, out)
     left = [some[~out.good[some]] for some in doubted]
     for places, eq, structure in _gathered(system, numbers, left):

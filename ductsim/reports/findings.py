@@ -132,7 +132,7 @@ class Findings:
         """The crop, calibrated by what was seen of the machine as the readings tell it."""
         if self.seen is None or not self.has_crop or isinstance(self._crop, Calibration):
             return self._crop
-        return calibrate(self.machine, self.seen, crop=self._crop)
+        return calibrate(self.machine, self.seen, crop=self._crop, fitted=self.fit is not None)
 
     @cached_property
     def ground_speed(self) -> GroundSpeed | None:

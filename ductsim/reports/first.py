@@ -8,7 +8,7 @@ import numpy as np
 
 from ..cautions import ALWAYS, cautions_for
 from ..speed import Calibration
-from ..speed.summary import speed_text
+from ..speed.summary import machine_said, speed_text
 from ..statistics import quantile
 from ..studies.fit import Fit
 from ..wording import listed, percent, within
@@ -199,7 +199,11 @@ def about_speed(found: Findings) -> list[str]:
     if not result.limited:
         return found.said(result)[:1]
     now = _speed_within(result.speeds, result.speed, found.measures)
-    how = "by what was seen" if result.calibrated else "not calibrated: tell what was seen"
+    how = (
+        f"calibrated on {machine_said(result.fitted)}"
+        if result.calibrated
+        else "not calibrated: tell what was seen"
+    )
     out = [f"Now {now[0]} before unit {result.unit} blocks ({now[1]} in nine of ten, {how})."]
     gain = found.faster
     if gain is not None and gain.problem:

@@ -58,6 +58,7 @@ def calibrate(
     crop: Any = None,
     scatter: float = SCATTER,
     prior_spread: float = PRIOR_SPREAD,
+    fitted: bool = False,
 ) -> Calibration:
     """The least value that explains which units ran and which blocked.
 
@@ -78,6 +79,9 @@ def calibrate(
         The machine's own if not given.
     scatter, prior_spread : float
         In logarithms.
+    fitted : bool
+        Whether the machine is what readings make of one, to be said with the answer: a machine as described
+        has other air, and another least value explains the same observations.
 
     Raises
     ------
@@ -100,7 +104,7 @@ def calibrate(
         raise InputError("there is no observation", place="calibrate", allowed="at least one")
     there = _there(loaded, own, runs, CALIBRATED[number])
     prior = (float(getattr(own, number)), float(prior_spread))
-    return weighed(loaded, number, runs, there, prior, float(scatter))
+    return replace(weighed(loaded, number, runs, there, prior, float(scatter)), fitted=fitted)
 
 
 def weighed(

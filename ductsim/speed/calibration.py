@@ -43,6 +43,8 @@ class Calibration(Result):
         What air that unit had.
     chance : array (runs,)
         How likely it was, by what is known now, that the unit did what was seen.
+    fitted : bool
+        Whether the machine is what readings make of one; else it is as described.
     """
 
     machine: MachineData
@@ -56,6 +58,7 @@ class Calibration(Result):
     critical: list[str]
     air: Array
     chance: Array
+    fitted: bool = False
 
     @property
     def measure(self) -> str:

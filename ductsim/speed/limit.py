@@ -59,14 +59,14 @@ def falling_root(
     low, high = x.copy(), x.copy()
     f_low = function(x, np.arange(n))
     f_high = f_low.copy()
-    factor, asked = 1.25, False
+    factor, asked, widened = 1.25, False, False
     while True:  # widen each bracket until the function is above zero at its low end, below at its high end
         up = (f_high > 0.0) & (high < fastest)
         down = (f_low < 0.0) & (low > SLOWEST)
         some = np.flatnonzero(up | down)
         if not len(some):
             break
-        if down.any() and not asked:  # where it is below zero all the way, the way down tells nothing
+        if down.any() and widened and not asked:  # where it is below zero all the way, that tells nothing
             asked, some = True, np.flatnonzero(down)
             value = function(np.full(len(some), SLOWEST), some)
             dead = some[value < 0.0]
@@ -88,7 +88,7 @@ def falling_root(
             else:
                 high[which], f_high[which] = low[which], f_low[which]
                 low[which], f_low[which] = place, kept
-        factor = min(factor * 1.5, 8.0)
+        factor, widened = min(factor * 1.5, 8.0), True
     out = np.where(f_low <= 0.0, np.where(f_low == 0.0, low, 0.0), np.where(f_high == 0.0, high, np.inf))
     open_ = (f_low > 0.0) & (f_high < 0.0)
     out[np.isnan(f_low) | np.isnan(f_high)] = np.nan

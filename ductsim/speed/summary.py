@@ -17,6 +17,12 @@ Row = dict[str, Any]
 RANGE = ("low", "likely", "high")
 NINE_IN_TEN = (-1.645, 0.0, 1.645)
 """Standard deviations of a normal distribution that nine in ten lie between, and its middle."""
+AS_DESCRIBED = (
+    "Calibrated on the machine as described. Where readings were taken, calibrate it on the machine as they "
+    "tell it, as a report does (--readings FILE at the command line): its air, and so its least values, are "
+    "others."
+)
+"""What is to be said of a calibration without readings."""
 ODD = 0.05
 """An observation less likely than this hardly fits."""
 
@@ -77,7 +83,8 @@ def sentences(found: Calibration, measures: str) -> list[str]:
     unit = _unit(found)
     out = [
         f"From {_count(found)} the least {_words(found)} is {found.median:.3g}{unit} "
-        f"({low:.3g} to {high:.3g} in nine of ten), before them {found.prior[0]:.3g}{unit}."
+        f"({low:.3g} to {high:.3g} in nine of ten), before them {found.prior[0]:.3g}{unit}; "
+        f"taken on {machine_said(found.fitted)}."
     ]
     if found.spread > 0.9 * found.prior[1]:
         out.append("They hardly tell: an observation close to the limit, or a blocked unit, would.")
@@ -89,6 +96,11 @@ def sentences(found: Calibration, measures: str) -> list[str]:
             "another cause first."
         )
     return out
+
+
+def machine_said(fitted: bool) -> str:
+    """Which machine observations are explained on."""
+    return "the machine as its readings tell it" if fitted else "the machine as described"
 
 
 def _odd(found: Calibration) -> list[int]:
@@ -117,7 +129,10 @@ def notes(found: Calibration) -> list[Note]:
         "The other numbers of the crop are taken as they are here. The ground speed weighs all of them by "
         "the same observations."
     )
-    return [Note(text, "given the others", found.number)]
+    out = [Note(text, "given the others", found.number)]
+    if not found.fitted:
+        out.append(Note(AS_DESCRIBED, "as described", found.number))
+    return out
 
 
 def cautions(found: Calibration) -> list[str]:

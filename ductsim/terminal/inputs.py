@@ -165,6 +165,16 @@ class Inputs:
 
         return fit(self.machine, self.companion("readings", read_readings))
 
+    def calibrated(self, crop: Any, machine_or_fit: Any = None) -> Any:
+        """A crop calibrated by what was seen of the machine, as the readings tell it where a fit is given."""
+        from ..machine.fitted import Fitted
+        from ..speed import calibrate
+
+        fitted = isinstance(machine_or_fit, Fitted)
+        machine = machine_or_fit.machine if fitted else self.machine
+        seen = self.companion("seen", READERS["seen"])
+        return calibrate(machine, seen, crop=crop, fitted=fitted)
+
     def take(self, role: str, place: Path, reader: Callable[[Path], Any]) -> Any:
         """What `reader` makes of a file, which is noted among what was read."""
         from ..readings.table import LARGEST_FILE

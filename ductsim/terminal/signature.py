@@ -15,7 +15,6 @@ from dataclasses import dataclass
 from functools import partial
 from typing import Any
 
-from ..speed import calibrate
 from .command import Answer, Command, weakest
 from .inputs import READERS, Inputs
 from .parsing import COMPANIONS, Parser, companion_options, count, fitted_option, machine_options
@@ -127,8 +126,7 @@ class StudyCommand:
             elif getattr(args, name, None) is not None:
                 values[name] = getattr(args, name)
         if getattr(args, "seen", None) and "crop" in self.parameters and "seen" not in self.parameters:
-            seen = inputs.companion("seen", READERS["seen"])
-            values["crop"] = calibrate(inputs.machine, seen, crop=values.get("crop"))
+            values["crop"] = inputs.calibrated(values.get("crop"), values.get("machine_or_fit"))
         if self.prepare is not None:
             self.prepare(args, inputs, values)
         run = partial(self.run, **values)

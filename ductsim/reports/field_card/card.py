@@ -17,7 +17,8 @@ from ...machine.possible import as_machine
 from ...quantity import display_measure
 from ...questions.vocabulary import question
 from ...readings.naming import readings_of
-from ...speed import crop_from
+from ...speed import calibrate, crop_from
+from ...studies.fit import fit
 from ...writing import check
 from .result import FieldCard
 from .solving import solved_fixes, tasks_of
@@ -31,6 +32,7 @@ def field_card(
     fixes: Any = None,
     readings: Any = None,
     crop: Any = None,
+    seen: Any = None,
     of: str = "weakest vacuum",
     speeds: str | Sequence[str] | None = None,
     measures: str | None = None,
@@ -52,9 +54,12 @@ def field_card(
         The fixes to tick, 40 at most. Every set of them is solved where 8192 sets or fewer can be done, as of
         13 fixes; else single fixes and pairs, and more are put together from these: the page says so.
     readings : DataFrame, what `read_readings` gives, or a path, optional
-        Readings that stand on the page from the start.
+        Readings that stand on the page from the start. Fixes then start from the machine as these tell it, as
+        in a report.
     crop : Crop, Calibration, or a path, optional
         Gives the ground speeds; the machine's own crop if not given.
+    seen : path, DataFrame or list of observations, optional
+        At which speeds the machine ran or blocked; calibrates the crop on the machine that fixes start from.
     of : str
         The question that fixes are judged by.
     speeds : str or sequence of str, optional
@@ -84,10 +89,17 @@ def field_card(
     asked = question(own.layout, text(of, "field_card, of", "a question, like 'weakest vacuum'")).of
     if path is not None:
         file_path(path)
-        check(path, [given for given in (fixes, readings, crop) if isinstance(given, (str, os.PathLike))])
+        check(
+            path, [given for given in (fixes, readings, crop, seen) if isinstance(given, (str, os.PathLike))]
+        )
     empty = own.without_crop() if own.carries else own  # readings are taken with empty ducts
     typed = [] if readings is None else entered(readings_of(own, readings))
-    solved = None if fixes is None else solved_fixes(own, fixes, asked, crop_from(crop), speeds)
+    fitted = bool(typed) and fixes is not None
+    start = fit(own, readings_of(own, readings)).machine if fitted else own
+    grown = crop_from(crop)
+    if seen is not None:
+        grown = crop_from(calibrate(start, seen, crop=grown, fitted=fitted))
+    solved = None if fixes is None else solved_fixes(start, fixes, asked, grown, speeds)
     sheets = sheets_of(empty)
     if solved is None and not sheets:
         raise InputError(
@@ -95,7 +107,7 @@ def field_card(
             place="field_card",
             allowed="fixes, or a machine with a [[tapping]]",
         )
-    state = own.solve()
+    state = start.solve()
     card = FieldCard(
         machine=own,
         of=asked,
@@ -104,11 +116,12 @@ def field_card(
         weighing=weighing_of(empty, sheets),
         entered=typed,
         beware={
-            "fixes": [] if solved is None else all_cautions(tasks_of(own, solved)),
+            "fixes": [] if solved is None else all_cautions(tasks_of(start, solved)),
             "readings": cautions_for(["measure", "blank", "lock_out", "guards", "lint"]),
         },
         first=str(state.weakest) if own.layout.units else "",
         seen=list(state.notes),
+        fitted=fitted,
     )
     if path is not None:
         card.write(path, instance(measures, str, "field_card", "a system of measures"))

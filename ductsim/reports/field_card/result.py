@@ -218,6 +218,9 @@ class FieldCard(Result):
     first : str
         The unit to begin reading with.
     seen : list of Note
+    fitted : bool
+        Whether the fixes start from the machine as the readings given tell it, as those of a report do; else
+        from the machine as described.
     """
 
     machine: Machine
@@ -229,6 +232,7 @@ class FieldCard(Result):
     beware: dict[str, list[str]]
     first: str = ""
     seen: list[Note] = field(default_factory=list)
+    fitted: bool = False
 
     @property
     def question(self) -> Question:

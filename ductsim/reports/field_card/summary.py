@@ -8,6 +8,7 @@ import numpy as np
 
 from ...quantity import measure_key
 from ...result import Note
+from ...speed.summary import machine_said
 from ...wording import said
 from .result import FieldCard, SolvedFixes
 
@@ -71,6 +72,7 @@ def sentences(card: FieldCard, measures: str) -> list[str]:
         at = f" at each of {speeds} engine speeds" if card.fixes.turned else ""
         now = said(float(card.fixes.answer[card.fixes.today, 0]), card.question.measure, measures)
         out.append(f"{sets:,} sets of fixes are solved{at}; now the {card.question.label} is {now}.")
+        out.append(f"They start from {machine_said(card.fitted)}.")
     if card.sheets:
         count = sum(len(sheet.shown) for sheet in card.sheets)
         word = f"{count} readings on {len(card.sheets)} sheet{'s' if len(card.sheets) > 1 else ''}"
@@ -86,6 +88,8 @@ def notes(card: FieldCard) -> list[Note]:
     out = []
     solved = card.fixes
     if solved is not None:
+        more = "" if card.fitted else ": readings typed here do not change what they bring"
+        out.append(Note(f"Fixes start from {machine_said(card.fitted)}{more}.", "fixes start from"))
         out += [
             Note(f"Not on the page: {text}", "not computed", name) for name, text in solved.errors.items()
         ]

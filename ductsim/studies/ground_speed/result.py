@@ -110,6 +110,8 @@ class GroundSpeed(Result):
     raising : Raising or None
         How far the speed of all fans may be raised; None where it cannot be changed or no limit is stated.
     gains : list of Gain
+    fitted : bool
+        Whether what was seen was explained on the machine as its readings tell it; else as it is described.
     """
 
     machine: Machine
@@ -129,6 +131,7 @@ class GroundSpeed(Result):
     duct_margins: dict[str, float]
     raising: Raising | None
     gains: list[Gain] = field(default_factory=list)
+    fitted: bool = False
 
     # ---- curves: worked out when they are asked for, since each takes as long as the rest together
 

@@ -115,6 +115,7 @@ def ground_speed(
         duct_margins=_duct_margins(judged, margins_at(loaded, [guess])[:, 0]),
         raising=raising(loaded.without_crop()),
         gains=gains_of(wanted, possible.without_crop(), own, draws, speeds, limit),
+        fitted=isinstance(crop, Calibration) and crop.fitted,
     )
 
 

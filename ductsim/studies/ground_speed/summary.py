@@ -12,7 +12,7 @@ from ...crop.margins import RATIO, Place
 from ...quantity import convert
 from ...result import Note
 from ...speed.conditioning import FEW
-from ...speed.summary import speed_text
+from ...speed.summary import AS_DESCRIBED, machine_said, speed_text
 from ...wording import listed, percent, said
 from .result import Gain, GroundSpeed
 
@@ -189,9 +189,14 @@ def _which_speed(found: GroundSpeed, measures: str) -> str:
     return (
         f"{mass} on rows {width} apart that is {speed_text(found.limit, measures)} "
         f"({speed_text(low, measures)} to {speed_text(high, measures)} in nine of ten"
-        f"{'' if found.calibrated else ', not calibrated'}), "
+        f"{_standing(found)}), "
         f"{_area_text(_area_rate(found, found.limit), measures)}"
     )
+
+
+def _standing(found: GroundSpeed) -> str:
+    """What the absolute speed rests on, as it goes on after a comma."""
+    return f", calibrated on {machine_said(found.fitted)}" if found.calibrated else ", not calibrated"
 
 
 def _about_limit(found: GroundSpeed, measures: str) -> list[str]:
@@ -261,6 +266,8 @@ def notes(found: GroundSpeed) -> list[Note]:
     if not found.calibrated:
         text = "The least values are assumed: tell what you have seen (calibrate) before you trust the "
         out.append(Note(f"{text}absolute speed.", "assumed"))
+    elif not found.fitted:
+        out.append(Note(AS_DESCRIBED, "as described"))
     if found.effective < FEW:
         text = f"Only {found.effective:.0f} draws of the crop explain what was seen: the band is rough."
         out.append(Note(text, "few draws", value=found.effective))
