@@ -59,6 +59,11 @@ def beyond(
     return deep, high, hot, fast, easy
 
 
+def nowhere_beyond(scenarios: int) -> tuple[Index, ...]:
+    """What `beyond` says where nobody has looked."""
+    return (np.full(scenarios, -1),) * 5
+
+
 def _fastest(eq: Equations, solved: Solved) -> Index:
     """A node of the path whose air is the fastest."""
     start, finish = eq.system.start, eq.system.finish

@@ -15,7 +15,7 @@ from ..arguments import instance, text, texts
 from ..errors import InputError, OutsideRange, UnknownName, shown
 from ..parts.declare import Part, number_values
 from ..quantity import column
-from .beyond import beyond
+from .beyond import beyond, nowhere_beyond
 from .many import Many, ManyNumbers
 from .numbers import Numbers
 from .point import Point
@@ -280,8 +280,7 @@ def approach_system(system: System, numbers: Mapping[str, Any], air: Air, start:
     """About the state with these numbers, near a point for each scenario; see `approach`."""
     values, columns = stacked(system, numbers, air)
     solved, structures = approach(system, values, start)
-    nowhere = np.full(values.scenarios, -1)
-    outcomes, floating, node = judge(solved, structures, system, (nowhere, nowhere, nowhere))
+    outcomes, floating, node = judge(solved, structures, system, nowhere_beyond(values.scenarios))
     return make_state(system, values, solved, outcomes, floating, columns, node)
 
 
