@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 import warnings
 from collections import Counter
 from concurrent.futures import ProcessPoolExecutor
@@ -10,6 +9,7 @@ from functools import partial
 from typing import Any
 
 import numpy as np
+from measuring import timed
 from random_checks import examine, summary
 from random_networks import generate
 
@@ -21,20 +21,20 @@ def _one(seed: int, rising: bool) -> Any:
     return examine(generate(seed, rising=rising), rising)
 
 
-def _examined(count: int, rising: bool) -> list[Any]:
+def _examined(count: int, rising: bool, into: list[Any]) -> None:
     """The findings of so many seeds; nothing is timed against anything here, so all cores are used."""
     if count < 200:
-        return [_one(seed, rising) for seed in range(count)]
+        into += [_one(seed, rising) for seed in range(count)]
+        return
     with ProcessPoolExecutor() as pool:
-        return list(pool.map(partial(_one, rising=rising), range(count), chunksize=20))
+        into += pool.map(partial(_one, rising=rising), range(count), chunksize=20)
 
 
 def measure(table: Any, falling: int, rising: int) -> None:
     """Solve so many networks with falling and with rising fans and count what happened."""
     for words, count, is_rising in (("falling fans", falling, False), ("rising fans", rising, True)):
-        begun = time.perf_counter()
-        found = _examined(count, is_rising)
-        spent = time.perf_counter() - begun
+        found: list[Any] = []
+        spent = timed(partial(_examined, count, is_rising, found))
         total = summary(found)
         print(f"  {count:,} networks with {words}: {total['words']}")
         table.add(f"{words}: solved", total["solved"], f"{total['solved']:,}")
@@ -64,6 +64,6 @@ def measure(table: Any, falling: int, rising: int) -> None:
         for share in (50, 90, 99, 100):
             steps = float(np.percentile(total["steps"], share))
             table.add(f"{words}: steps, {share} % within", steps, f"{steps:.0f}")
-        table.time(f"{words}: a network, its checks included, on all cores", spent / count)
+        table.time(f"{words}: a network, its checks included, on all cores", spent.over(count))
         for trait, number in Counter(total["traits"]).most_common():
             table.add(f"{words}: share with {trait}", number / count, f"{number / count:.0%}")
