@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from .problem import BELIEVED, Problem
+from .problem import BELIEVED, Index, Problem
 
 Array = NDArray[np.float64]
 
@@ -71,11 +71,12 @@ def weigh(
     moving = base != 0.0
     pairs = [(h, i) for h, of in enumerate(own) for i in of]
 
-    def predict(x: Array) -> Array:
-        problem.solves += x.shape[1]
-        return problem.predict(x) / problem.sd[:, None]
+    shown = problem.following(means.shape[1])
 
-    def local(which: NDArray[np.intp]) -> Array:
+    def predict(x: Array, which: Index) -> Array:
+        return shown(problem.white(x), which, False)
+
+    def local(which: Index) -> Array:
         """Jacobians of these hypotheses where they stand, in whitened unknowns."""
         x = means[:, which] + sds[:, which] * u[:, which]
         factor = np.where(moving, stretch(x) / np.where(moving, base, 1.0), 1.0) * sds[:, which]
@@ -87,16 +88,16 @@ def weigh(
             h = which[k]
             nudged = x[:, k]
             nudged[i, np.arange(len(i))] += NUDGE * sds[i, h]
-            told = (predict(nudged) - predicted[:, h]) / NUDGE
+            told = (predict(nudged, h) - predicted[:, h]) / NUDGE
             known = np.isfinite(told).all(axis=0)
             out[k[known], :, i[known]] = told[:, known].T
         return out
 
     u = np.zeros_like(means) if start is None else (start - means) / sds
     reach = np.maximum(BELIEVED, np.linalg.norm(u, axis=0))
-    predicted = predict(means + sds * u)
+    live = np.arange(means.shape[1])
+    predicted = predict(means + sds * u, live)
     cost = _cost(predicted - goal, u)
-    live = np.arange(len(cost))
     for _ in range(STEPS):
         mean, sd = means[:, live], sds[:, live]
         j = local(live)
@@ -109,7 +110,7 @@ def weigh(
         for share in SHARES:
             trial = u[:, live[waiting]] + share * step[:, waiting]
             trial *= np.minimum(1.0, reach[live[waiting]] / np.maximum(np.linalg.norm(trial, axis=0), 1e-9))
-            there = predict(mean[:, waiting] + sd[:, waiting] * trial)
+            there = predict(mean[:, waiting] + sd[:, waiting] * trial, live[waiting])
             worth = _cost(there - goal, trial)
             better = worth < cost[live[waiting]]
             columns = live[waiting[better]]

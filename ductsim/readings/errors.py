@@ -64,20 +64,19 @@ class ReadingErrors:
         step = (reading.resolution or 0.0) / np.sqrt(12.0)
         return float(np.hypot(own, step))
 
-    def whole(self, reading: Reading, value: float) -> float:
+    def whole(self, reading: Reading, value: float, unread: bool = False) -> float:
         """The same with the errors that a set has in common, but for how tappings face the air."""
-        common = self.by_speed(reading) * value
+        common = self.by_speed(reading, unread) * value
         if reading.measure == "Pa":
             common = float(np.hypot(common, np.hypot(self.zero, self.scale * value)))
         return float(np.hypot(self.of(reading, value), common))
 
-    def by_speed(self, reading: Reading, relative: bool = False) -> float:
+    def by_speed(self, reading: Reading, unread: bool) -> float:
         """The standard deviation of a reading's logarithm because its engine speed is not quite the stated.
 
-        A fan's speed that is read with the tachometer of the engine speed is off as that is; where no engine
-        speed counts, it tells of the engine.
+        A fan's speed that is read with the tachometer of the engine speed is off as that is; where the engine
+        speed is unread, or does not count, it tells of the engine.
         """
-        unread = relative or reading.engine_speed is None
         if reading.quantity == "speed" and not unread:
             return 0.0
         return POWERS.get(reading.quantity, 2.0) * (self.unread_speed if unread else self.tachometer)
@@ -119,6 +118,6 @@ class ReadingErrors:
             if r.quantity == "static":
                 tilt = aside[r.tapping] - (aside[r.minus] if r.minus else 0.0)
                 out[i] += self.facing * tilt * np.nan_to_num(next(faces))
-            out[i] *= np.exp(self.by_speed(r, relative) * tachometer)
+            out[i] *= np.exp(self.by_speed(r, relative or r.engine_speed is None) * tachometer)
             out[i] = self.on_gauge(r, out[i], scale, zero)
         return out

@@ -63,7 +63,8 @@ class Against:
     ----------
     taken : list of Reading
     sd : array (M,)
-        Standard deviation of each reading, the errors common to a set counted in.
+        Standard deviation of each reading, the errors common to a set counted in; an engine speed that was
+        not read is taken for the machine's own.
     shown : array (M,)
         What gauges would show on the machine last asked about.
     """

@@ -228,9 +228,9 @@ class _Sides:
         if r.measure == "Pa":
             put(("zero", r.set), self.errors.zero)
             put(("scale", r.set), self.errors.scale * value)
-        by_speed = self.errors.by_speed(r)
+        unread = r.engine_speed is None
+        by_speed = self.errors.by_speed(r, unread)
         if by_speed:
-            unread = r.engine_speed is None
             put(("speed", side, condition) if unread else ("tachometer", r.set), by_speed * value)
 
     def common(self) -> Array:
