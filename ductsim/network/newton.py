@@ -218,12 +218,18 @@ def _end(
     out: Solved,
     steps: int,
 ) -> None:
-    """Write down the scenarios that arrive with this step; their laws need no further evaluation."""
+    """Write down the scenarios that arrive with this step; their laws need no further evaluation.
+
+    Few get the densities of where they end; of many those of the step before tell, which differ by less than
+    anybody could use.
+    """
     flow, pressure = point.flow + step.flow, point.pressure + step.pressure
     drop = pressure[eq.system.start] - pressure[eq.system.finish]
     if eq.shut is not None:
         drop = np.where(eq.shut, values.drop, drop)
-    density = eq.densities(flow, pressure, step.temperature_rise)
+    density = values.density
+    if eq.scenarios <= FEW_SCENARIOS:
+        density = eq.densities(flow, pressure, step.temperature_rise)
     everything = len(place) == len(out.steps) and bool(last.all())
     columns, which = (slice(None), slice(None)) if everything else (place[last], last)
     end = Point(flow, pressure, step.temperature_rise)
