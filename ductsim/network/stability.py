@@ -206,9 +206,9 @@ def _arrived(run: Run, eq: Equations, found: Solved) -> Mask:
         off = (np.abs(at.flow - flow)[rows] / np.abs(eq.guess[rows])).max(axis=0, initial=0.0)
     some = np.flatnonzero(out & ~((off <= NEAR_FAN) & (run.drift <= RESTING)))
     if len(some):  # a fan about to turn may have two points that its curve knows nothing of: it must rest
-        turns = (np.abs(flow) < TURNS * eq.turning)[rows].any(axis=0)[some]
+        turns: Mask = np.asarray((np.abs(flow) < TURNS * eq.turning)[rows].any(axis=0))
         falls = falls_between(eq.take(some), at.flow[:, some], flow[:, some], found.density[:, some])
-        out[some] = falls & ~turns
+        out[some] = falls & ~turns[some]
     falling = (found.slope < 0.0) & (np.abs(flow) > eq.turning)
     some = np.flatnonzero(out & falling.any(axis=0))
     if len(some):
