@@ -35,10 +35,9 @@ SLOPE_ROUNDINGS = 4.0  # of what slopes are differences of: so much may be round
 AT_WORST = 4.0  # of what may be asked: more than that within a drop leaves no digit of it
 EASED = 1e-11  # of the largest pressure: what the least resistance may add to a path's drop
 FLOW_SHARE = 1e-9  # of the total flow
-STEP_SHARE = 1e-5  # of the largest flow: after such a step the next one is of rounding size
 LEAST_PRESSURE = 1e-3  # Pa, with nothing flowing
 LEAST_FLOW = 1e-6  # kg/s, with nothing flowing
-LEAST_RISE = 1e-6  # K
+LEAST_RISE = 1e-6  # K, after a step of LAST_STEP
 LAST_LAG = 2e-7  # K by which temperatures lag behind such a step; a flow's share of that is a thousandth
 LEAST_SLOPE = 1e-9  # Pa s/kg at a cold start: a jet with its nozzle shut and no losses has none
 NEARLY = 0.1  # of the largest flow: after such a damped step a single scenario ends like one from nearby
@@ -77,10 +76,12 @@ def cold_start(eq: Equations, anchors: Array | None) -> Point:
     return Point(still + step.flow, pressure + step.pressure, temperature_rise)
 
 
-def _converged(eq: Equations, values: Values, point: Point, moved: Array, warmer: Any) -> tuple[Mask, Array]:
+def _converged(
+    eq: Equations, values: Values, point: Point, moved: Array, warmer: Any, ending: float
+) -> tuple[Mask, Array]:
     """Which scenarios have arrived, and their imbalance [kg/s]."""
     total = np.maximum(np.abs(point.flow).max(axis=0, initial=0.0), LEAST_FLOW)
-    good = (moved <= STEP_SHARE * total) & (warmer <= LEAST_RISE)
+    good = (moved <= ending * total) & (warmer <= LEAST_RISE * (ending / LAST_STEP))
     if not good.any():
         return good, moved
     size = np.abs(values.residual)
@@ -140,18 +141,18 @@ def iterate(
     into: Solved | None = None,
     frozen: bool = False,
     halvings: int = HALVINGS,
-    whole: bool = False,
+    ending: float = LAST_STEP,
 ) -> Solved:
     """Newton steps until every scenario has arrived or the limit is reached; frozen keeps the temperatures.
 
     Damped steps are halved up to so many times; a scenario that needs all of them again and again is given
-    up. `whole` has the laws evaluated after each step, the last one too. A scenario's answer is written down
-    when it arrives, so it does not depend on its neighbours; the arrays shrink when half of them have gone.
+    up. A full step of at most `ending` of each flow is the last. A scenario's answer is written down when it
+    arrives, so it does not depend on its neighbours; the arrays shrink when half of them have gone.
     """
     out = Solved.empty(eq.system, eq.scenarios, eq.heated) if into is None else into
     with np.errstate(all="ignore"):
-        quick = not whole and (not damped or eq.scenarios == 1)
-        _iterate(eq, point, anchors, limit, damped, out, frozen, halvings if damped else 0, quick)
+        quick = not damped or eq.scenarios == 1
+        _iterate(eq, point, anchors, limit, damped, out, frozen, halvings if damped else 0, quick, ending)
     return out
 
 
@@ -165,6 +166,7 @@ def _iterate(
     frozen: bool,
     halvings: int,
     quick: bool,
+    ending: float,
 ) -> None:
     place = np.arange(eq.scenarios)
     going = np.ones(eq.scenarios, dtype=bool)
@@ -181,7 +183,7 @@ def _iterate(
     stream = _common_stream(eq, point)
     stuck = np.zeros(eq.scenarios, dtype=np.intp)
     for steps in range(limit + 1):
-        good, imbalance = _converged(eq, values, point, moved, warmer)
+        good, imbalance = _converged(eq, values, point, moved, warmer, ending)
         ended = (good | (stuck >= PATIENCE)) & going
         if steps == limit:
             ended = going
@@ -201,9 +203,9 @@ def _iterate(
                 place, point, eq = place[going], point.take(going), eq.take(going)
                 anchors = None if anchors is None else anchors[:, going]
                 values, stuck, going = values.take(going), stuck[going], np.ones(left, dtype=bool)
-        step = newton_step(eq, values, point, anchors, stream)
+        step = newton_step(eq, values, point, anchors, stream, ending)
         if near and (steps or eq.scenarios == 1):  # of many, what is known of a start may not belong together
-            last = going & _is_last(eq, point, step)
+            last = going & _is_last(eq, point, step, ending)
             if last.any():
                 _end(eq, point, step, values, stream, last, place, out, steps + 1)
                 going &= ~last
@@ -218,14 +220,14 @@ def _iterate(
             stuck, near = np.where(share <= 0.5**halvings, stuck + 1, 0), near and share[0] == 1.0
 
 
-def _is_last(eq: Equations, point: Point, step: Step) -> Mask:
+def _is_last(eq: Equations, point: Point, step: Step, ending: float) -> Mask:
     """Scenarios in which the next step would be of rounding size, in flows, densities and temperatures."""
-    out = is_small(point.flow, step.flow)
+    out = is_small(point.flow, step.flow, ending)
     moved = np.abs(step.pressure).max(axis=0)
-    out &= np.isfinite(moved) if eq.constant else moved * eq.per_pressure <= LAST_STEP * eq.outside
+    out &= np.isfinite(moved) if eq.constant else moved * eq.per_pressure <= ending * eq.outside
     if point.temperature_rise is not None:
         lag: Any = np.inf if step.lag is None else step.lag
-        out &= lag <= LAST_LAG
+        out &= lag <= LAST_LAG * (ending / LAST_STEP)
     return out
 
 
@@ -240,12 +242,18 @@ def _end(
     out: Solved,
     steps: int,
 ) -> None:
-    """Write down the scenarios that arrive with this step; their laws need no further evaluation."""
+    """Write down the scenarios that arrive with this step; their laws need no further evaluation.
+
+    Few get the densities of where they end; of many those of the step before tell, which differ by less than
+    anybody could use.
+    """
     flow, pressure = point.flow + step.flow, point.pressure + step.pressure
     drop = pressure[eq.system.start] - pressure[eq.system.finish]
     if eq.shut is not None:
         drop = np.where(eq.shut, values.drop, drop)
-    density = eq.densities(flow, pressure, step.temperature_rise)
+    density = values.density
+    if eq.scenarios <= FEW_SCENARIOS:
+        density = eq.densities(flow, pressure, step.temperature_rise)
     everything = len(place) == len(out.steps) and bool(last.all())
     columns, which = (slice(None), slice(None)) if everything else (place[last], last)
     end = Point(flow, pressure, step.temperature_rise)

@@ -28,7 +28,7 @@ Mask = NDArray[np.bool_]
 CURVE_SHARES = np.linspace(0.0, 1.7, 14)  # of the cold start's guess, 0.6 of a fan's full flow
 WIDE_SHARES = np.linspace(-0.6, 1.8, 37)  # of it, backwards too
 COARSELY = 6  # every so many of these, to begin with
-BETWEEN = np.linspace(0.0, 1.0, 13)
+BETWEEN = np.linspace(0.0, 1.0, 13)[:-1]  # at the end itself the slope tells: a chord there is rounding only
 RESISTING_SHARES = (1.0 - 2.0**0.5, 0.0, 2.5)  # of a flow; a square law's least ratio is at the first
 ALIKE = 0.1  # of the largest pressure; up to 0.3 the run-ups of thousands ended alike
 HARDLY = 0.01  # of a slope
@@ -64,8 +64,8 @@ def _single_curves(eq: Equations, c: Any, rows: slice, fans: Any) -> tuple[bool,
         drop, slope, _ = _of(c, fans)(CURVE_SHARES * eq.guess[rows][fans], air)
         rises = bool((slope < 0.0).any())
         c.curves = (outside, rises, np.broadcast_to(drop, slope.shape).T[:, :, None])
-    known: tuple[bool, Array] = c.curves[1:]
-    return known
+    _, rises, drops = c.curves
+    return bool(rises), drops
 
 
 def look_alikes(drops: Array, middle: Array) -> Mask:

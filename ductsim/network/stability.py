@@ -15,9 +15,11 @@ from numpy.typing import NDArray
 
 from .chords import by_chords
 from .equations import Equations
+from .heat import advected
 from .newton import iterate
 from .point import Point, Solved
 from .rising import curves, falls_between, only, several
+from .step import newton_step
 from .structure import Structure, open_patterns
 from .transient import Run, beside, inertance, run_up, standstill
 
@@ -25,11 +27,12 @@ Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 Index = NDArray[np.intp]
 
-FIRST_LEG = 24  # time steps of a run-up before the first look at where it leads
+FIRST_LEG = 20  # time steps of a run-up before the first look at where it leads
 STEADY = 0.03  # of their usual flow in one of these steps: fans that are worth a look
-LEGS = (6, 10, 12, 20, 40, 80, 120)  # between further looks
+LEGS = (4, 6, 10, 12, 20, 40, 80, 120)  # between further looks
 ROUGHLY = 100  # scenarios and more begin in single precision
-LEG_POLISH = 6
+AHEAD, LEG_POLISH = 6, 4  # Newton steps of a look, in single precision, and then in double
+FINE_STEP = 1e-6  # of each flow, after which that ends: points may be close by one another
 RUN_UP_STEPS = 600
 POLISH_STEPS = 40
 PUSH = 0.01
@@ -39,7 +42,9 @@ CREEPING = 1e-3  # of the largest flow in a round: further rounds would lead now
 TIPPED = (0.01, -0.01, 0.05, -0.05, 0.2, -0.2, 0.5, -0.5)  # of the largest flow, along the fastest growth
 STACKED = 256  # scenarios whose matrices are made at once
 MOST_PATHS = 400  # above, eigenvalues cost more than they tell and the run-up itself is the evidence
-NEAR_FAN = 0.05  # of a fan's usual flow: nearer than that it has arrived
+NEAR_FAN = 0.05  # of a fan's usual flow: nearer than that it has arrived, once it rests
+RESTING = 1e-4  # of their usual flow in a time step: slower fans are not carried past a point beside them
+TURNS = 4.0  # times the flow below which the air at both its ends mixes
 FAR = 0.25  # of what a tee carries: a start further off is not one from nearby
 FAR_RISE = 3.0  # K, likewise
 SOUND = 340.0  # m/s
@@ -157,14 +162,8 @@ def _look(waiting: Waiting, eq: Equations, out: Solved, before: Index) -> Equati
     if not len(ready):
         return eq
     close, part = run.take(ready), eq.take(ready)
-    start = close.point.precise()
-    if close.eq.rough_numbers:  # the first Newton steps too
-        found = iterate(close.eq, close.point, close.anchors, LEG_POLISH, damped=False)
-        good = np.flatnonzero(found.good)
-        ready, close, part, start = ready[good], close.take(good), part.take(good), found.point.take(good)
-        if not len(ready):
-            return eq
-    found = iterate(part, start, close.anchors, LEG_POLISH, damped=False, whole=True)
+    start = _ahead(close) if close.eq.rough_numbers else close.point
+    found = iterate(part, start.precise(), close.anchors, LEG_POLISH, damped=False, ending=FINE_STEP)
     there = np.flatnonzero(_arrived(close, part, found))
     place = waiting.places[ready[there]]
     found = found.take(there)
@@ -176,11 +175,25 @@ def _look(waiting: Waiting, eq: Equations, out: Solved, before: Index) -> Equati
     return eq.take(left)
 
 
+def _ahead(run: Run) -> Point:
+    """Where full steps lead from where the air is, temperatures following by a path a step."""
+    eq, point = run.eq, run.point
+    with np.errstate(all="ignore"):
+        for _ in range(AHEAD):
+            values = eq.evaluate(point.flow, point.pressure, point.temperature_rise)
+            step = newton_step(eq, values, point, run.anchors)
+            flow, pressure = point.flow + step.flow, point.pressure + step.pressure
+            warm = point.temperature_rise
+            warm = None if warm is None else advected(eq, flow, warm, values.density)
+            point = Point(flow, pressure, warm)
+    return point
+
+
 def _arrived(run: Run, eq: Equations, found: Solved) -> Mask:
     """Scenarios in which air on its way can only come to rest at the point that Newton's method found.
 
-    Each fan is past whatever its curve has that could hold it, or has come near; air in tees, where small
-    flows decide, must be beside its own.
+    Each fan is past whatever its curve has that could hold it, or has come near and rests; air in tees, where
+    small flows decide, must be beside its own.
     """
     at, flow = run.point, found.point.flow
     out = found.good & ~supersonic(eq, found)
@@ -191,9 +204,11 @@ def _arrived(run: Run, eq: Equations, found: Solved) -> Mask:
     rows = eq.system.fans
     with np.errstate(all="ignore"):
         off = (np.abs(at.flow - flow)[rows] / np.abs(eq.guess[rows])).max(axis=0, initial=0.0)
-    some = np.flatnonzero(out & ~(off <= NEAR_FAN))
-    if len(some):
-        out[some] = falls_between(eq.take(some), at.flow[:, some], flow[:, some], found.density[:, some])
+    some = np.flatnonzero(out & ~((off <= NEAR_FAN) & (run.drift <= RESTING)))
+    if len(some):  # a fan about to turn may have two points that its curve knows nothing of: it must rest
+        turns: Mask = np.asarray((np.abs(flow) < TURNS * eq.turning)[rows].any(axis=0))
+        falls = falls_between(eq.take(some), at.flow[:, some], flow[:, some], found.density[:, some])
+        out[some] = falls & ~turns[some]
     falling = (found.slope < 0.0) & (np.abs(flow) > eq.turning)
     some = np.flatnonzero(out & falling.any(axis=0))
     if len(some):

@@ -37,6 +37,7 @@ def newton_step(
     point: Point,
     anchors: Array | None,
     stream: Stream | None = None,
+    ending: float = LAST_STEP,
 ) -> Step:
     """The full step from `point`; `anchors` (free, S) pin nodes of no known level.
 
@@ -91,7 +92,7 @@ def newton_step(
     own -= lost
     own += _answer(system, first, second, blocks, change)
     pressure += change
-    small = is_small(point.flow, own)
+    small = is_small(point.flow, own, ending)
     lag = np.full(eq.scenarios, np.inf)
     if not small.any():
         return Step(own, pressure, early, lag)  # the next step takes in what they lag behind
@@ -100,11 +101,11 @@ def newton_step(
     return Step(own, pressure, np.where(small, late, early), lag)
 
 
-def is_small(flow: Array, change: Array) -> Mask:
-    """Scenarios in which what such a step leaves over, by its square, is far below what is asked of flows."""
+def is_small(flow: Array, change: Array, ending: float) -> Mask:
+    """Scenarios in which a step changes each flow by at most that share, so that its square is nothing."""
     own = np.abs(flow)
     most = own.max(axis=0, initial=0.0)
-    return np.asarray((np.abs(change) <= LAST_STEP * own + LAST_STRAY * most).all(axis=0))
+    return np.asarray((np.abs(change) <= ending * own + LAST_STRAY * most).all(axis=0))
 
 
 def _driven(eq: Equations, values: Values, change: Any, ahead: Mask) -> Array:
