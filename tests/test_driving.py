@@ -309,12 +309,13 @@ def test_the_observation_that_tells_most(found):
 def test_long_strides_come_to_where_short_steps_do(picker, monkeypatch):
     """Crop let in by strides: the same running and blocked states as by steps of a sixteenth."""
     speeds = np.linspace(1.0, 8.0, 30)
-    many = picker.with_crop().change({"crop.ground_speed": speeds})
+    narrow = picker.change({"hose 4.diameter": "110 mm"}).with_crop()
+    many = narrow.change({"crop.ground_speed": speeds})
     strode = many.solve(raise_error=False)
     monkeypatch.setattr(solving, "STRIDES", solving.STEPS)
     stepped = many.solve(raise_error=False)
     assert (strode.solved == stepped.solved).all()
-    blocked = np.asarray(margins(many, strode)).min(axis=0) < 1e-3
+    blocked = np.asarray(margins(many, strode)).min(axis=0) < 0.0
     assert blocked.any() and not blocked.all()
     for name in ("flow", "pressure"):
         ours, theirs = (getattr(state.arrays.point, name) for state in (strode, stepped))

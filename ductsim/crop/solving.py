@@ -57,7 +57,9 @@ def solve_running(
         there = close & solved.good & _running(*ducts)
         slow = np.flatnonzero((_slow(*ducts) | ~solved.good | doubted) & ~there & ~tried)
         tried[slow] = True
-        for first in range(0, len(slow) if near is not None else 0, CHUNK):
+        for first in range(0, len(slow), CHUNK):
+            if near is None:
+                break
             some = slow[first : first + CHUNK]
             there[_let_in(machine, values, some, near, share, start, solved)] = True
         open_[:] = (doubted | ~solved.good) & ~there
@@ -111,14 +113,12 @@ def _slow(ratio: Array, slope: Array, flows: NDArray[np.bool_]) -> NDArray[np.bo
     On the branch of solutions between running and blocked, which no machine ever comes to, some duct
     loses less with more air.
     """
-    out: NDArray[np.bool_] = ((~(ratio > 1.0) | (slope <= 0.0)) & flows).any(axis=0)
-    return out
+    return np.asarray(((~(ratio > 1.0) | (slope <= 0.0)) & flows).any(axis=0))
 
 
 def _running(ratio: Array, _: Array, flows: NDArray[np.bool_]) -> NDArray[np.bool_]:
     """Scenarios in which the air is faster than the crop's slip wherever crop flows."""
-    out: NDArray[np.bool_] = ((ratio > 1.0) | ~flows).all(axis=0)
-    return out
+    return np.asarray(((ratio > 1.0) | ~flows).all(axis=0))
 
 
 def _let_in(
