@@ -8,8 +8,9 @@ import pytest
 from scipy.stats import norm
 
 import ductsim as ds
+from ductsim.crop import solving
 from ductsim.crop.crop import LEAST, UNCERTAIN
-from ductsim.crop.margins import CONVEYING, places
+from ductsim.crop.margins import CONVEYING, margins, places
 from ductsim.errors import InputError
 from ductsim.speed.limit import margins_at, place_limits, speed_limit
 from ductsim.studies.ground_speed.curves import by_engine_speed, by_front_share, by_yield
@@ -303,6 +304,22 @@ def test_the_observation_that_tells_most(found):
     assert "What would narrow the band most: work with care at about" in words
     low, high = found.band
     assert low < found.telling.speed < high and found.telling.left < 0.9
+
+
+def test_long_strides_come_to_where_short_steps_do(picker, monkeypatch):
+    """Crop let in by strides: the same running and blocked states as by steps of a sixteenth."""
+    speeds = np.linspace(1.0, 8.0, 30)
+    narrow = picker.change({"hose 4.diameter": "110 mm"}).with_crop()
+    many = narrow.change({"crop.ground_speed": speeds})
+    strode = many.solve(raise_error=False)
+    monkeypatch.setattr(solving, "STRIDES", solving.STEPS)
+    stepped = many.solve(raise_error=False)
+    assert (strode.solved == stepped.solved).all()
+    blocked = np.asarray(margins(many, strode)).min(axis=0) < 0.0
+    assert blocked.any() and not blocked.all()
+    for name in ("flow", "pressure"):
+        ours, theirs = (getattr(state.arrays.point, name) for state in (strode, stepped))
+        assert ours == pytest.approx(theirs, abs=1e-7 * np.nanmax(np.abs(theirs)), nan_ok=True)
 
 
 def test_what_decides_the_band(found):

@@ -225,14 +225,15 @@ def test_readings_stand_on_the_page(card, machine):
 
 def test_fixes_start_from_the_machine_as_its_readings_tell_it(machine):
     """The page and a report start from one machine, and the page says from which."""
+    true = machine.change({"left leak.area": "75 cm2"})
     read = [
-        {"tapping": name, "value": float(0.8 * machine.ask(f"tapping {name}")), "set": "a"}
+        {"tapping": name, "value": float(true.ask(f"tapping {name}")), "set": "a"}
         for name in ("left tapping", "right tapping")
     ]
     found = ds.field_card(machine, fixes=FIXES, readings=read, speeds=[])
     fitted = ds.fit(machine, read).machine
     assert found.fixes.answer[found.fixes.today, 0] == pytest.approx(fitted.ask("weakest vacuum"), rel=1e-9)
-    assert fitted.ask("weakest vacuum") < 0.95 * machine.ask("weakest vacuum")
+    assert fitted.ask("weakest vacuum") != pytest.approx(machine.ask("weakest vacuum"), rel=1e-3)
     assert "They start from the machine as its readings tell it." in found.sentences()
     assert "Fixes start from the machine as its readings tell it." in found.page()
 

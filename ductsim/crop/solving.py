@@ -50,20 +50,25 @@ def solve_running(
     if near is None or share is None:
         near, share = start, np.zeros(values.scenarios)
     close = (share > 0.0) & (np.abs(1.0 - share**2) <= 1.0 / STEPS)
-    tried = np.zeros(values.scenarios, dtype=bool)
+    tried, open_ = np.zeros(values.scenarios, dtype=bool), np.ones(values.scenarios, dtype=bool)
 
     def follow(solved: Solved, doubted: Any = False) -> NDArray[np.bool_]:
         """Let crop in where that decides; which scenarios have been followed to where they run, or block."""
-        there = close & solved.good & _running(machine, numbers, solved)
-        slow = np.flatnonzero((_slow(machine, numbers, solved) | doubted) & ~there & ~tried)
+        ducts = _ducts(machine, numbers, solved)
+        there = close & solved.good & _running(*ducts)
+        slow = np.flatnonzero((_slow(*ducts) | ~solved.good | doubted) & ~there & ~tried)
         tried[slow] = True
-        for first in range(0, len(slow) if near is not None else 0, CHUNK):
+        for first in range(0, len(slow), CHUNK):
+            if near is None:
+                break
             some = slow[first : first + CHUNK]
             there[_let_in(machine, values, some, near, share, start, solved)] = True
+        open_[:] = (doubted | ~solved.good) & ~there
         return there
 
     solved, structures = solve(system, values, near, follow)
-    follow(solved)
+    if open_.any():  # what was run up after all, and a single scenario without a doubt
+        follow(solved)
     extremes = beyond(system, values, solved, structures)
     outcomes, floating, node = judge(solved, structures, system, extremes)
     state = make_state(system, values, solved, outcomes, floating, columns, node)
@@ -103,15 +108,18 @@ def _ducts(machine: MachineData, numbers: Any, solved: Solved) -> tuple[Any, Any
     return ratio, slope, flows
 
 
-def _slow(machine: MachineData, numbers: Any, solved: Solved) -> NDArray[np.bool_]:
-    """Scenarios in which a duct blocks, or loses less with more air, as near its choke; and unsolved ones.
+def _slow(ratio: Array, slope: Array, flows: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Scenarios in which a duct blocks, or loses less with more air, as near its choke.
 
     On the branch of solutions between running and blocked, which no machine ever comes to, some duct
     loses less with more air.
     """
-    ratios, slopes, flowing = _ducts(machine, numbers, solved)
-    slow: NDArray[np.bool_] = ((~(ratios > 1.0) | (slopes <= 0.0)) & flowing).any(axis=0) | ~solved.good
-    return slow
+    return np.asarray(((~(ratio > 1.0) | (slope <= 0.0)) & flows).any(axis=0))
+
+
+def _running(ratio: Array, _: Array, flows: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Scenarios in which the air is faster than the crop's slip wherever crop flows."""
+    return np.asarray(((ratio > 1.0) | ~flows).all(axis=0))
 
 
 def _let_in(
@@ -138,7 +146,8 @@ def _let_in(
     if not len(choked):
         return some
     # choked, but solved for the state between running and blocked
-    between = choked[_running(machine, _picked(machine.part_numbers(), choked), solved.take(choked))]
+    numbers = _picked(machine.part_numbers(), choked)
+    between = choked[_running(*_ducts(machine, numbers, solved.take(choked)))]
     if len(between):
         blocked, _ = solve(machine.system, values.some(between))
         solved.put(between, blocked)
@@ -174,11 +183,12 @@ def _raise_crop(
         eq = _scaled(machine.system, part.some(now), share).equations(machine.system)
         with np.errstate(all="ignore"):
             step = solve_from(eq, point.take(now), eq.structure.anchors)
-        runs = step.good & _running(machine, _picked(numbers, some[now]), step)
+        ducts = _ducts(machine, _picked(numbers, some[now]), step)
+        runs = step.good & _running(*ducts)
         if strides and k:
             before, flow = point.flow[fans][:, now], step.point.flow[fans]
             runs &= (np.abs(flow - before) <= STEADY * np.abs(flow)).all(axis=0)
-            runs &= (k < steps[now]) | ~_slow(machine, _picked(numbers, some[now]), step)
+            runs &= (k < steps[now]) | ~_slow(*ducts)
         point.put(now[runs], step.point, np.flatnonzero(runs))
         arrived = runs & (k == steps[now])
         solved.put(some[now[arrived]], step.take(arrived))
@@ -187,13 +197,6 @@ def _raise_crop(
         gone[now[~runs | arrived]] = True
         left = left[~gone[left]]
     return alive
-
-
-def _running(machine: MachineData, numbers: Any, solved: Solved) -> NDArray[np.bool_]:
-    """Scenarios in which the air is faster than the crop's slip wherever crop flows."""
-    ratios, _, flowing = _ducts(machine, numbers, solved)
-    out: NDArray[np.bool_] = ((ratios > 1.0) | ~flowing).all(axis=0)
-    return out
 
 
 def _scaled(system: System, values: Numbers, factor: float | Array) -> Numbers:

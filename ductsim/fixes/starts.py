@@ -42,7 +42,8 @@ class Starts:
         self._own: Array = values[:, 0].copy()
         with np.errstate(all="ignore"):
             kept = (values / self._own[:, None] > STEADY) | np.isnan(values)
-        self._steady = like._steady if like else kept.all(axis=(1, 2)) & (self._own != 0.0).all(axis=1)
+        steady = kept.all(axis=(1, 2)) & (self._own != 0.0).all(axis=1)
+        self._steady: NDArray[np.bool_] = steady if like is None else like._steady
         self.sets: Sets = sets[:0]
         self.effects: Single = np.zeros((0, *self._own.shape), dtype=np.float32)
         self.learn(sets, point)

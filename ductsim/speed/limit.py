@@ -23,6 +23,7 @@ FASTEST = 40.0  # m/s: no limit up to here counts as none
 ACCURACY = 1e-8  # of the speed
 ROUGH = 1e-3  # of the speed, where many draws together make a band
 JUMP, JUMP_ACCURACY = 0.05, 1e-6  # where a duct chokes the margin jumps: one halving after the other
+FAR_BELOW = -1.0  # of a margin's logarithm: a limit this far off may be none
 LEAST_MARGIN = 1e-9  # a blocked duct has a margin of 0 or less
 _MOST = 80
 
@@ -59,15 +60,16 @@ def falling_root(
     low, high = x.copy(), x.copy()
     f_low = function(x, np.arange(n))
     f_high = f_low.copy()
-    factor, asked, widened = 1.25, False, False
+    factor, asked, widened = 1.25, np.zeros(n, dtype=bool), False
     while True:  # widen each bracket until the function is above zero at its low end, below at its high end
         up = (f_high > 0.0) & (high < fastest)
         down = (f_low < 0.0) & (low > SLOWEST)
         some = np.flatnonzero(up | down)
         if not len(some):
             break
-        if down.any() and widened and not asked:  # where it is below zero all the way, that tells nothing
-            asked, some = True, np.flatnonzero(down)
+        ask = down & ~asked & (widened | (f_low < FAR_BELOW))
+        if ask.any():  # where it is below zero all the way, the way down tells nothing
+            asked[ask], some = True, np.flatnonzero(ask)
             value = function(np.full(len(some), SLOWEST), some)
             dead = some[value < 0.0]
             low[dead], f_low[dead] = SLOWEST, value[value < 0.0]

@@ -88,8 +88,6 @@ def notes(card: FieldCard) -> list[Note]:
     out = []
     solved = card.fixes
     if solved is not None:
-        more = "" if card.fitted else ": readings typed here do not change what they bring"
-        out.append(Note(f"Fixes start from {machine_said(card.fitted)}{more}.", "fixes start from"))
         out += [
             Note(f"Not on the page: {text}", "not computed", name) for name, text in solved.errors.items()
         ]
@@ -98,6 +96,8 @@ def notes(card: FieldCard) -> list[Note]:
         if ground_speeds(solved):
             error = solved.ground_speed_error if solved.ground_speed_checks else None
             out.append(Note(ground_speeds(solved), "approximation", value=error))
+        more = "" if card.fitted else ": readings typed here do not change what they bring"
+        out.append(Note(f"Fixes start from {machine_said(card.fitted)}{more}.", "fixes start from"))
     if card.sheets and card.weighing is None:
         out.append(Note("Readings are not weighed: there is no suspect, or no speed.", "suspects"))
     return out + card.seen
