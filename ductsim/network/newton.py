@@ -38,8 +38,8 @@ FLOW_SHARE = 1e-9  # of the total flow
 LEAST_PRESSURE = 1e-3  # Pa, with nothing flowing
 LEAST_FLOW = 1e-6  # kg/s, with nothing flowing
 LEAST_RISE = 1e-6  # K, after a step of LAST_STEP
-SINGLE_STEP = 1e-6  # of each flow: the last one of a single scenario
-LAST_LAG = 2e-7  # K by which temperatures lag behind such a step; a flow's share of that is a thousandth
+SINGLE_STEP = 4e-7  # of each flow: the last one of a single scenario
+LAST_LAG = 1e-7  # K by which temperatures lag behind such a step; a flow's share of that is a thousandth
 LEAST_SLOPE = 1e-9  # Pa s/kg at a cold start: a jet with its nozzle shut and no losses has none
 NEARLY = 0.1  # of the largest flow: after such a damped step a single scenario ends like one from nearby
 FAR_OFF = 4.0  # times what drives a path: a drop that Newton's steps would only approach by halves
@@ -87,15 +87,13 @@ def _converged(
         return good, moved
     size = np.abs(values.residual)
     height = np.abs(point.pressure)
-    level = np.maximum(height.max(axis=0), LEAST_PRESSURE)
     system = eq.system
     # no drop can be told closer than the rounding of the flow and of the pressures that it comes from
     slope, inner = _told_slopes(eq, values, point)
     blur = FLOW_ROUNDING * np.abs(point.flow * slope)
     blur += DIFFERENCE_ROUNDING * (height[system.start] + height[system.finish])
     # nor than that of velocity pressures that it is a small difference of, as long as it can be told at all
-    asked = np.maximum(DROP_SHARE * np.abs(values.drop), LEAST_DROP)
-    most = asked + PRESSURE_SHARE * level
+    asked, most, level = _asked(values, point)
     good &= (inner <= AT_WORST * most).all(axis=0)
     inner = np.minimum(inner, most)
     blur += inner
@@ -107,6 +105,13 @@ def _converged(
     imbalance = _imbalance(eq, point.flow)
     good &= imbalance <= FLOW_SHARE * total
     return good, imbalance
+
+
+def _asked(values: Values, point: Point) -> tuple[Array, Array, Array]:
+    """What may be missing at a path by its own drop, and by the network's pressures too; their level [Pa]."""
+    level = np.maximum(np.abs(point.pressure).max(axis=0), LEAST_PRESSURE)
+    asked = np.maximum(DROP_SHARE * np.abs(values.drop), LEAST_DROP)
+    return asked, asked + PRESSURE_SHARE * level, level
 
 
 def _told_slopes(eq: Equations, values: Values, point: Point) -> tuple[Array, Array]:
@@ -154,7 +159,6 @@ def iterate(
     out = Solved.empty(eq.system, eq.scenarios, eq.heated) if into is None else into
     with np.errstate(all="ignore"):
         quick = (not damped or eq.scenarios == 1) and eq.system.slope_notes == []
-        ending = min(ending, SINGLE_STEP) if eq.scenarios == 1 else ending
         _iterate(eq, point, anchors, limit, damped, out, frozen, halvings if damped else 0, quick, ending)
     return out
 
@@ -174,6 +178,7 @@ def _iterate(
     place = np.arange(eq.scenarios)
     going = np.ones(eq.scenarios, dtype=bool)
     near = quick and not damped
+    least = min(ending, SINGLE_STEP) if eq.scenarios == 1 else ending
     values = _evaluated(eq, point, damped, near)
     if not damped:
         some = np.flatnonzero(_flows_from_pressures(eq, point, values))
@@ -206,9 +211,9 @@ def _iterate(
                 place, point, eq = place[going], point.take(going), eq.take(going)
                 anchors = None if anchors is None else anchors[:, going]
                 values, stuck, going = values.take(going), stuck[going], np.ones(left, dtype=bool)
-        step = newton_step(eq, values, point, anchors, stream, ending)
-        if near and (steps or eq.scenarios == 1):  # of many, what is known of a start may not belong together
-            last = going & _is_last(eq, point, step, ending)
+        step = newton_step(eq, values, point, anchors, stream, least)
+        if near and (steps or len(out.steps) == 1):  # of many, what is known of a start may not belong together
+            last = going & _is_last(eq, point, step, values, least)
             if last.any():
                 _end(eq, point, step, values, stream, last, place, out, steps + 1)
                 going &= ~last
@@ -223,7 +228,7 @@ def _iterate(
             stuck, near = np.where(share <= 0.5**halvings, stuck + 1, 0), near and share[0] == 1.0
 
 
-def _is_last(eq: Equations, point: Point, step: Step, ending: float) -> Mask:
+def _is_last(eq: Equations, point: Point, step: Step, values: Values, ending: float) -> Mask:
     """Scenarios in which the next step would be of rounding size, in flows, densities and temperatures."""
     out = is_small(point.flow, step.flow, ending)
     moved = np.abs(step.pressure).max(axis=0)
@@ -231,6 +236,9 @@ def _is_last(eq: Equations, point: Point, step: Step, ending: float) -> Mask:
     if point.temperature_rise is not None:
         lag: Any = np.inf if step.lag is None else step.lag
         out &= lag <= LAST_LAG * (ending / LAST_STEP)
+    if eq.system.pairs and out.any():
+        _, inner = _told_slopes(eq, values, point)
+        out &= (inner <= AT_WORST * _asked(values, point)[1]).all(axis=0)
     return out
 
 
