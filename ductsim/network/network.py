@@ -261,13 +261,16 @@ def solve_system(
 ) -> State:
     """Solve a compiled layout with these numbers."""
     values, columns = stacked(system, numbers, air)
+    unseen = system.slope_notes is None
     solved, structures = solve(system, values, start)
+    if unseen and solved.good.any():
+        check_slopes(system, values, solved, int(np.argmax(solved.good)))
+        if system.slope_notes:  # steps by wrong slopes do not end early
+            solved, structures = solve(system, values, start)
     extremes = beyond(system, values, solved, structures)
     for pattern in (system.pattern, system.mixing):
         pattern.ordered.forget()
     outcomes, floating, node = judge(solved, structures, system, extremes)
-    if system.slope_notes is None and not outcomes.all():
-        check_slopes(system, values, solved, int(np.argmin(outcomes)))
     state = make_state(system, values, solved, outcomes, floating, columns, node)
     if raise_error and outcomes.any():
         raise state.failure()

@@ -38,8 +38,8 @@ FLOW_SHARE = 1e-9  # of the total flow
 LEAST_PRESSURE = 1e-3  # Pa, with nothing flowing
 LEAST_FLOW = 1e-6  # kg/s, with nothing flowing
 LEAST_RISE = 1e-6  # K, after a step of LAST_STEP
-SINGLE_STEP = 4e-7  # of each flow: the last one of a single scenario
-LAST_LAG = 1e-7  # K by which temperatures lag behind such a step; a flow's share of that is a thousandth
+SINGLE_STEP = 2e-7  # of each flow: the last one of a single scenario
+LAST_LAG = 2e-7  # K by which temperatures lag behind such a step; a flow's share of that is a thousandth
 LEAST_SLOPE = 1e-9  # Pa s/kg at a cold start: a jet with its nozzle shut and no losses has none
 NEARLY = 0.1  # of the largest flow: after such a damped step a single scenario ends like one from nearby
 FAR_OFF = 4.0  # times what drives a path: a drop that Newton's steps would only approach by halves
@@ -152,13 +152,13 @@ def iterate(
     """Newton steps until every scenario has arrived or the limit is reached; frozen keeps the temperatures.
 
     Damped steps are halved up to so many times; a scenario that needs all of them again and again is given
-    up. A full step of at most `ending` of each flow is the last, unless slopes of laws from outside may be
-    wrong; a single scenario, where a step costs little, gets more digits. A scenario's answer is written down
-    when it arrives, so it does not depend on its neighbours; the arrays shrink when half of them have gone.
+    up. A full step of at most `ending` of each flow is the last, unless slopes of laws from outside are known
+    to be wrong; a single scenario, where a step costs little, gets more digits. A scenario's answer is written
+    down when it arrives, so it does not depend on its neighbours; the arrays shrink when half of them have gone.
     """
     out = Solved.empty(eq.system, eq.scenarios, eq.heated) if into is None else into
     with np.errstate(all="ignore"):
-        quick = (not damped or eq.scenarios == 1) and eq.system.slope_notes == []
+        quick = (not damped or eq.scenarios == 1) and not eq.system.slope_notes
         _iterate(eq, point, anchors, limit, damped, out, frozen, halvings if damped else 0, quick, ending)
     return out
 
@@ -212,7 +212,7 @@ def _iterate(
                 anchors = None if anchors is None else anchors[:, going]
                 values, stuck, going = values.take(going), stuck[going], np.ones(left, dtype=bool)
         step = newton_step(eq, values, point, anchors, stream, least)
-        if near and (steps or len(out.steps) == 1):  # of many, what is known of a start may not belong together
+        if near and (steps or len(out.steps) == 1):  # of many starts, flows and temperatures may not agree
             last = going & _is_last(eq, point, step, values, least)
             if last.any():
                 _end(eq, point, step, values, stream, last, place, out, steps + 1)

@@ -92,13 +92,10 @@ def newton_step(
     own -= lost
     own += _answer(system, first, second, blocks, change)
     pressure += change
-    small = is_small(point.flow, own, ending)
-    lag = np.full(eq.scenarios, np.inf)
-    if not small.any():
-        return Step(own, pressure, early, lag)  # the next step takes in what they lag behind
+    if eq.scenarios == 1 and not is_small(point.flow, own, ending)[0]:
+        return Step(own, pressure, early, np.full(1, np.inf))  # the next step takes in what they lag behind
     late = settled(eq, point.flow + own, values.density, stream)
-    lag[small] = np.abs(late - early).max(axis=0)[small]
-    return Step(own, pressure, np.where(small, late, early), lag)
+    return Step(own, pressure, late, np.abs(late - early).max(axis=0))
 
 
 def is_small(flow: Array, change: Array, ending: float) -> Mask:
