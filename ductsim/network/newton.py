@@ -152,9 +152,10 @@ def iterate(
     """Newton steps until every scenario has arrived or the limit is reached; frozen keeps the temperatures.
 
     Damped steps are halved up to so many times; a scenario that needs all of them again and again is given
-    up. A full step of at most `ending` of each flow is the last, unless slopes of laws from outside are known
-    to be wrong; a single scenario, where a step costs little, gets more digits. A scenario's answer is written
-    down when it arrives, so it does not depend on its neighbours; the arrays shrink when half of them have gone.
+    up. A full step of at most `ending` of each flow is the last, unless slopes of laws from outside are
+    known to be wrong; a single scenario, where a step costs little, gets more digits. A scenario's answer is
+    written down when it arrives, so it does not depend on its neighbours; the arrays shrink when half of
+    them have gone.
     """
     out = Solved.empty(eq.system, eq.scenarios, eq.heated) if into is None else into
     with np.errstate(all="ignore"):
