@@ -8,7 +8,7 @@ import numpy as np
 
 from ..conveying import plain_schema
 from ..description.layout import PartEntry
-from ..network.system import OUTSIDE
+from ..network.groups import OUTSIDE
 from ..parts.duct import Duct
 from ..parts.gate import Gate
 from ..parts.hose import Hose

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from ..network.system import OUTSIDE
+from ..network.groups import OUTSIDE
 from ..result import Row
 from ..statistics import middle
 from .state import MachineAnswer

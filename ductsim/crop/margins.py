@@ -16,8 +16,8 @@ from ..description.crop_way import speeds_crop, ways
 from ..description.data import MachineData
 from ..description.layout import Layout
 from ..errors import InputError
+from ..network.groups import OUTSIDE, PathName
 from ..network.state import State
-from ..network.system import OUTSIDE, PathName
 from ..parts.declare import Pair
 from ..questions.gauges import Flows, air_density
 from ..result import Note

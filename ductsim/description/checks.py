@@ -7,7 +7,7 @@ from collections.abc import Iterable
 
 from ..documents.document import unique
 from ..errors import InputError, Problems, UnknownName, nearest_name
-from ..network.system import OUTSIDE
+from ..network.groups import OUTSIDE
 from ..parts.declare import Part
 from .layout import Layout, PartEntry, Tapping
 

@@ -10,7 +10,7 @@ import numpy as np
 
 from ..conveying import plain_schema
 from ..errors import InputError
-from ..network.system import OUTSIDE
+from ..network.groups import OUTSIDE
 from ..parts.declare import Pair
 from .layout import Carried, Layout, PartEntry, Stream, Unit
 

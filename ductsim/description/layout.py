@@ -11,7 +11,8 @@ from typing import Any
 from ..arguments import one_of
 from ..conveying import LOAD
 from ..errors import InputError, UnknownName, nearest_name, shown
-from ..network.system import OUTSIDE, Entry, PathName, System
+from ..network.groups import OUTSIDE, Entry, PathName
+from ..network.system import System
 from ..parts.declare import Number, Part, Schema
 from .look_alikes import look_alikes
 

@@ -11,7 +11,7 @@ from ..description.layout import PartEntry
 from ..documents.building import build, check_values, sized
 from ..documents.document import table, text
 from ..errors import InputError, Problems, UnknownName, nearest_name
-from ..network.system import OUTSIDE
+from ..network.groups import OUTSIDE
 from ..parts import KINDS
 from ..parts.choices import CANT_TELL
 from ..parts.declare import Fields, Number, Part, Schema

@@ -26,7 +26,7 @@ from ..documents.document import (
 )
 from ..errors import InputError, Problems, UnknownName, shown
 from ..measures import SYSTEMS
-from ..network.system import OUTSIDE
+from ..network.groups import OUTSIDE
 from ..parts.declare import Fields, Schema
 from ..quantity import si
 from .headers import headers

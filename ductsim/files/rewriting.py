@@ -11,7 +11,7 @@ import numpy as np
 from ..description.data import MachineData
 from ..documents.document import check_format, parse, tables
 from ..errors import InputError
-from ..network.system import OUTSIDE
+from ..network.groups import OUTSIDE
 from ..parts import KINDS
 from .reader import read_tables
 from .writer import text_of

@@ -14,8 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..parts.declare import LocalAir, Pair, Part, Path
+from .groups import LawGroup
 from .structure import Structure, examine
-from .system import LawGroup, System
+from .system import System
 from .values import (
     AirNumbers,
     Coefficients,

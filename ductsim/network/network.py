@@ -16,13 +16,14 @@ from ..errors import InputError, OutsideRange, UnknownName, shown
 from ..parts.declare import Part, number_values
 from ..quantity import column
 from .beyond import beyond, nowhere_beyond
+from .groups import OUTSIDE, Entry
 from .many import Many, ManyNumbers
 from .numbers import Numbers
 from .point import Point
 from .slope_check import check_slopes
 from .solve import approach, solve
 from .state import State, judge
-from .system import OUTSIDE, Entry, System
+from .system import System
 from .values import AirNumbers
 
 Array = NDArray[np.float64]

@@ -13,10 +13,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from .groups import LawGroup
 from .heat import advected, ambient_inflow
 from .numbers import Numbers
 from .point import Solved
-from .system import LawGroup, System
+from .system import System
 
 Array = NDArray[np.float64]
 

@@ -8,111 +8,42 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from copy import copy
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import cached_property
-from itertools import chain
 from operator import itemgetter
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ..errors import InputError
-from ..parts.declare import Pair, Part, Path, Schema
+from ..parts.declare import Pair, Part, Path
 from .factors import MANY_NODES
+from .groups import (
+    Entry,
+    Index,
+    Kept,
+    LawGroup,
+    PathName,
+    grouped,
+    incidence,
+    law_key,
+    order_nodes,
+    stacked_column,
+)
 from .linear import Pattern
 from .many import Many, ManyNumbers
 from .sparse import Sparse
 
-OUTSIDE = "outside"
 MOST_KEPT = 64  # patterns of open paths whose loops are kept
 MOST_REMEMBERED = 10_000  # numbers of a group that are compared with the last ones
 Array = NDArray[np.float64]
-Index = NDArray[np.intp]
-PathName = str | tuple[str, str]
 
 
 class Compiled:
     """Counts the systems compiled; tests read it."""
 
     count = 0
-
-
-class Entry(NamedTuple):
-    """One part of the network: its name, its schema, and the nodes at its ends."""
-
-    name: str
-    schema: Schema
-    ends: tuple[str, ...]
-
-
-@dataclass(frozen=True)
-class Group:
-    """Parts of one schema, stacked.
-
-    Attributes
-    ----------
-    schema : their schema.
-    names : their names.
-    ends : the nodes at their ends, (ends, members).
-    many : which of those that were added at once they are, else None.
-    """
-
-    schema: Schema
-    names: Sequence[str]
-    ends: Index
-    many: int | None = None
-
-    @cached_property
-    def addresses(self) -> tuple[tuple[str, ...], ...]:
-        """Per number of the schema, the addresses of that number in each member."""
-        return tuple(
-            tuple(f"{name}.{number_key}" for name in self.names) for number_key in self.schema.number_keys
-        )
-
-
-@dataclass
-class LawGroup:
-    """Paths that follow the same law by the same density rule, whatever part they come from.
-
-    Attributes
-    ----------
-    law : the law.
-    sources : (group, which of its `paths()`, place of its name) in the order in which the rows stand.
-    rows : their rows; for a `Pair` the first paths' rows.
-    partners : a `Pair`'s second paths' rows, else None.
-    density : the rule of `Path.density` or `Pair.density`.
-    ends : for a `Pair`, the nodes at its part's three ends, shape (3, K).
-    incidence : for a `Pair`, 1 where a path starts at an end, -1 where it finishes; (2, 3, K, 1).
-    """
-
-    law: Any
-    density: Any
-    sources: list[tuple[int, int, int]]
-    rows: slice = field(default_factory=lambda: slice(0, 0))
-    partners: slice | None = None
-    ends: Index | None = None
-    incidence: Array = field(default_factory=lambda: np.empty(0))
-
-    @cached_property
-    def air_ends(self) -> Index:
-        """For a group of pairs the nodes whose pressure is in each of the law's three densities, (3, K)."""
-        return self.pair_ends[[end for _, end in self.density]]
-
-    def by_air(self, by_density: Array) -> Array:
-        """What belongs to the law's three densities, (2, 3, K, S), by whose air it is: both paths', mixed."""
-        if [whose for whose, _ in self.density] == [0, 1, 2]:
-            return by_density
-        out = np.zeros_like(by_density)
-        for at, (whose, _) in enumerate(self.density):
-            out[:, whose] += by_density[:, at]
-        return out
-
-    @property
-    def pair_ends(self) -> Index:
-        """The `ends` of a group of pairs."""
-        assert self.ends is not None
-        return self.ends
 
 
 @dataclass(frozen=True)
@@ -173,16 +104,6 @@ class Rows(Mapping[PathName, int]):
         return self._system.paths
 
 
-@dataclass
-class _Kept:
-    """A group's numbers in the last single scenario, as given and as arrays; and what was made of them."""
-
-    numbers: list[list[Any]]
-    arrays: list[Array]
-    part: Part | None = None
-    paths: tuple[Path | Pair, ...] | None = None
-
-
 class System:
     """A compiled layout.
 
@@ -210,13 +131,13 @@ class System:
         Compiled.count += 1
         self.held = tuple(held)
         self.supplied = tuple(supplied)
-        self.nodes, self._node_of = _order_nodes(entries, many, self.held)
+        self.nodes, self._node_of = order_nodes(entries, many, self.held)
         for node in self.supplied:
             if node not in self._node_of:
                 raise InputError(f"the supply's node {node!r} has no part", place="supply")
         self.free = len(self.nodes) - len(self.held) - 1
-        self.groups = _group(entries, many, self._node_of)
-        self._kept: list[_Kept | None] = [None] * len(self.groups)
+        self.groups = grouped(entries, many, self._node_of)
+        self._kept: list[Kept | None] = [None] * len(self.groups)
         self.gathered: dict[int, Any] = {}
         """What equations made of the paths of each of the `laws` in the last single scenario."""
         self.joined: Index | None = None
@@ -243,10 +164,10 @@ class System:
             own = [[numbers[a] for a in number_key] for number_key in group.addresses]
             many = len(own) * len(group.names) > MOST_REMEMBERED
             if many or any(np.ndarray in set(map(type, values)) for values in own):
-                out.append([_column(values) for values in own])
+                out.append([stacked_column(values) for values in own])
                 continue
             if kept is None or kept.numbers != own:
-                kept = self._kept[i] = _Kept(own, [_column(values) for values in own])
+                kept = self._kept[i] = Kept(own, [stacked_column(values) for values in own])
             out.append(kept.arrays)
         return out
 
@@ -289,7 +210,7 @@ class System:
         for g, stacked in enumerate(parts):
             place = 0
             for p, path in enumerate(stacked.paths()):
-                key = _law_key(path)
+                key = law_key(path)
                 lg = laws.setdefault(key, LawGroup(path.law, path.density, []))
                 lg.sources.append((g, p, place))
                 ends[g, p] = path.ends
@@ -327,7 +248,7 @@ class System:
         self.singles = max((lg.rows.stop for lg in singles), default=0)
         for lg in pairs:
             assert lg.partners is not None and lg.ends is not None
-            lg.incidence = _incidence(lg.ends, self.start, self.finish, (lg.rows, lg.partners))
+            lg.incidence = incidence(lg.ends, self.start, self.finish, (lg.rows, lg.partners))
         self.rows: Mapping[PathName, int] = Rows(self)
 
     def path_name(self, row: int) -> PathName:
@@ -504,60 +425,6 @@ def has_foreign_laws(system: System) -> bool:
     return any(is_foreign(lg.law) for lg in system.laws) or any(
         is_foreign(base) and base is not object for g in system.groups for base in g.schema.part.__mro__
     )
-
-
-def _incidence(ends: Index, start: Index, finish: Index, sides: tuple[slice, slice]) -> Array:
-    """How the two paths of a group of pairs begin and finish at the parts' three ends."""
-    out = np.zeros((2, *ends.shape, 1))
-    for side, rows in enumerate(sides):
-        out[side, :, :, 0] += ends == start[rows]
-        out[side, :, :, 0] -= ends == finish[rows]
-    return out
-
-
-def _order_nodes(
-    entries: Sequence[Entry], many: Sequence[Many], held: Sequence[str]
-) -> tuple[tuple[str, ...], dict[str, int]]:
-    """All nodes: free ones in order of appearance, then held ones, then outside."""
-    fixed = dict.fromkeys(held)
-    fixed.pop(OUTSIDE, None)
-    free = dict.fromkeys(n for e in entries for n in e.ends)
-    for group in many:
-        free.update(dict.fromkeys(chain.from_iterable(zip(*group.ends, strict=True))))
-    for node in (OUTSIDE, *fixed):
-        free.pop(node, None)
-    nodes = (*free, *fixed, OUTSIDE)
-    return nodes, {n: i for i, n in enumerate(nodes)}
-
-
-def _group(entries: Sequence[Entry], many: Sequence[Many], node: Mapping[str, int]) -> tuple[Group, ...]:
-    by_schema: dict[Schema, list[Entry]] = {}
-    for entry in entries:
-        by_schema.setdefault(entry.schema, []).append(entry)
-    out = []
-    for schema, members in by_schema.items():
-        ends = np.array([[node[end] for end in entry.ends] for entry in members], dtype=np.intp).T
-        out.append(Group(schema, [entry.name for entry in members], ends))
-    for i, group in enumerate(many):
-        ends = np.array([[node[name] for name in end] for end in group.ends], dtype=np.intp)
-        out.append(Group(group.schema, group.names, ends, i))
-    return tuple(out)
-
-
-def _column(values: list[Any]) -> Array:
-    """Numbers of the parts in a group, stacked to (members, 1) or (members, S)."""
-    if np.ndarray not in set(map(type, values)):
-        return np.array(values, dtype=float)[:, None]
-    size = max(v.size for v in values if isinstance(v, np.ndarray))
-    out = np.empty((len(values), size))
-    for row, value in zip(out, values, strict=True):
-        row[:] = value
-    return out
-
-
-def _law_key(path: Path | Pair) -> Any:
-    shapes = tuple((name, np.shape(c)[:-2]) for name, c in sorted(path.coefficients.items()))
-    return path.law, path.density, shapes
 
 
 def _stream(system: System, forward: NDArray[np.bool_]) -> Stream:

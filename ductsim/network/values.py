@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..air import Air
-from .system import LawGroup
+from .groups import LawGroup
 
 Array = NDArray[np.float64]
 

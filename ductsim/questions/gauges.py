@@ -13,7 +13,7 @@ import numpy as np
 
 from ..air import Air
 from ..description.data import MachineData
-from ..network.system import PathName
+from ..network.groups import PathName
 from ..parts.declare import Path
 
 

@@ -14,7 +14,7 @@ from ..arguments import same_place, texts
 from ..description.data import MachineData, running_speed
 from ..description.layout import Layout
 from ..errors import InputError, UnknownName, nearest_name, shown
-from ..network.system import PathName
+from ..network.groups import PathName
 from .gauges import (
     Flows,
     air_density,

@@ -17,7 +17,7 @@ import numpy as np
 from ...crop.crop import with_crop, without_crop
 from ...description.data import M, MachineData
 from ...description.layout import Layout, PartEntry
-from ...network.system import OUTSIDE
+from ...network.groups import OUTSIDE
 from ...parts.declare import Mishap
 from ...parts.leak import Leak
 from ...questions.gauges import stacked_path
