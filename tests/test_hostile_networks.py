@@ -220,6 +220,12 @@ def test_a_slice_of_hostile_networks():
     assert len(found["solved"]) > (SLICE[1] - SLICE[0]) / 2
 
 
+@pytest.mark.parametrize("seed", [614, 647, 1617])
+def test_small_steps_do_not_end_it_where_conductances_are_far_apart(seed):
+    wrong, found = found_wrong(seed, seed + 1, MANY_PATHS)
+    assert not wrong and "solved" in found
+
+
 @pytest.mark.slow
 def test_all_hostile_networks():
     wrong, found = found_wrong(0, ALL, MANY_PATHS)

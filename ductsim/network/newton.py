@@ -231,6 +231,8 @@ def _iterate(
 
 def _is_last(eq: Equations, point: Point, step: Step, values: Values, ending: float) -> Mask:
     """Scenarios in which the next step would be of rounding size, in flows, densities and temperatures."""
+    if step.far_apart:  # a small step may still leave much where conductances are so different
+        return np.zeros(point.flow.shape[1], dtype=bool)
     out = is_small(point.flow, step.flow, ending)
     moved = np.abs(step.pressure).max(axis=0)
     out &= np.isfinite(moved) if eq.constant else moved * eq.per_pressure <= ending * eq.outside

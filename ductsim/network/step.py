@@ -23,12 +23,13 @@ LAST_STEP, LAST_STRAY = 1e-5, 1e-10  # of each flow, of the largest: the next st
 
 @dataclass
 class Step:
-    """A Newton step in flows and pressures."""
+    """A Newton step in flows and pressures; whether conductances are too far apart to tell by its size."""
 
     flow: Array
     pressure: Array
     temperature_rise: Array | None = None
     lag: Array | None = None
+    far_apart: bool = False
 
 
 def newton_step(
@@ -83,7 +84,7 @@ def newton_step(
     pressure[: system.free] = system.pattern.solve(slots, right, leaks, keep)
     own += _answer(system, first, second, blocks, pressure)
     if not again or point.temperature_rise is None:
-        return Step(own, pressure)
+        return Step(own, pressure, far_apart=leaks is not None)
     early = settled(eq, point.flow + own, values.density, stream)
     lost = _driven(eq, values, early - point.temperature_rise, point.flow >= 0.0)
     change = np.zeros_like(pressure)
@@ -93,9 +94,11 @@ def newton_step(
     own += _answer(system, first, second, blocks, change)
     pressure += change
     if eq.scenarios == 1 and not is_small(point.flow, own, ending)[0]:
-        return Step(own, pressure, early, np.full(1, np.inf))  # the next step takes in what they lag behind
+        return Step(
+            own, pressure, early, np.full(1, np.inf), leaks is not None
+        )  # the next step takes in what they lag behind
     late = settled(eq, point.flow + own, values.density, stream)
-    return Step(own, pressure, late, np.abs(late - early).max(axis=0))
+    return Step(own, pressure, late, np.abs(late - early).max(axis=0), leaks is not None)
 
 
 def is_small(flow: Array, change: Array, ending: float) -> Mask:
