@@ -78,16 +78,13 @@ def solve(
     if start is None or (numbers.scenarios >= FEWEST and start.flow.shape[1] == 1):
         middle = numbers.middle()
         eq = middle.equations(system)
-        near = None if start is None or start.flow.shape[1] > 1 else start
-        nominal = solve_single(eq, eq.structure, near)
+        nominal = solve_single(eq, eq.structure, start)
         if followed is None and len(doubtful(eq, nominal)):
             _settle(eq, eq.structure, nominal, np.array([0]))
-        if start is None and nominal.good[0]:
-            start = nominal.point
-        if nominal.good[0] and start is not None:
+        if nominal.good[0]:
+            start = nominal.point if start is None else start
+            told = predict(system, numbers, middle, nominal.point)
             known = (nominal.point, curves(eq)[1])
-            if start.flow.shape[1] == 1:
-                told = predict(system, numbers, middle, nominal.point)
     _keep_freed_memory()
     heated = not np.isinf(numbers.air.pressure).all() and bool(system.fan_rows)
     out, structures = Solved.empty(system, numbers.scenarios, heated), []
