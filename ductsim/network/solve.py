@@ -63,6 +63,9 @@ def solve(
 ) -> tuple[Solved, list[Structure]]:
     """Solve all scenarios from a nearby point: one for all, or one for each; found here when not given.
 
+    Many that start where nothing has been solved yet, or from one point, have the middle of all solved with
+    them: scenarios with fans like the middle's need no proof of their own that they have one point only.
+
     `followed` is told which scenarios are in doubt; it tells, and may write down, which are where they were
     followed to from a point where they ran: these are not run up from standstill.
     """
@@ -75,16 +78,18 @@ def solve(
             _settle(eq, structure, out, np.array([0]))
         return out, [structure]
     told, known = None, None
-    if start is None or (numbers.scenarios >= FEWEST and start.flow.shape[1] == 1):
+    single = None if start is None or start.flow.shape[1] > 1 else start
+    if start is None or (numbers.scenarios >= FEWEST and (single is not None or start.foretold)):
         middle = numbers.middle()
         eq = middle.equations(system)
-        nominal = solve_single(eq, eq.structure, start)
+        nominal = solve_single(eq, eq.structure, single)
         if followed is None and len(doubtful(eq, nominal)):
             _settle(eq, eq.structure, nominal, np.array([0]))
         if nominal.good[0]:
-            start = nominal.point if start is None else start
-            told = predict(system, numbers, middle, nominal.point)
             known = (nominal.point, curves(eq)[1])
+            if start is single:
+                start = nominal.point if start is None else start
+                told = predict(system, numbers, middle, nominal.point)
     _keep_freed_memory()
     heated = not np.isinf(numbers.air.pressure).all() and bool(system.fan_rows)
     out, structures = Solved.empty(system, numbers.scenarios, heated), []
