@@ -60,7 +60,14 @@ class Duct(OpenEnds):
         "", at_least=0, default=0.0, spread=0.2, doc="local losses but its ends' and bends'"
     )
     bends: Sequence[Bend] = nested(Bend, "bend", default=(), doc="its bends")
-    rise: Value = number("m", default=0.0, spread=0.02, doc="how much higher the far end lies")
+    rise: Value = number(
+        "m",
+        at_least=-1000,
+        at_most=1000,
+        default=0.0,
+        spread=0.02,
+        doc="how much higher the far end lies",
+    )
 
     def check(self) -> None:
         """A flat oval is at least as wide as high."""
