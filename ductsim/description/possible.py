@@ -55,17 +55,19 @@ def across(machine: M, values: Mapping[str, Array], count: int, which: Any = Non
 def joined(machines: Sequence[M]) -> M:
     """Machines of one layout as the columns of one, one after the other; a single one gets a column too.
 
-    Each has the same number of columns S, or none (S = 1); with V machines there are V x S scenarios.
+    One without columns counts as often as the others have them at most.
     """
-    size = max(machine.columns or 1 for machine in machines)
+    most = max(machine.columns or 1 for machine in machines)
+    sizes = [machine.columns or most for machine in machines]
     numbers: dict[str, Any] = {}
     for address, first in machines[0].numbers.items():
         values = [machine.numbers[address] for machine in machines]
         if all(np.ndim(value) == 0 and value == first for value in values):
             numbers[address] = first
         else:
-            numbers[address] = np.concatenate([np.broadcast_to(value, size) for value in values])
+            own = zip(values, sizes, strict=True)
+            numbers[address] = np.concatenate([np.broadcast_to(value, size) for value, size in own])
     if all(np.ndim(value) == 0 for value in numbers.values()):
         address, first = next(iter(numbers.items()))
-        numbers[address] = np.full(len(machines) * size, float(first))
+        numbers[address] = np.full(sum(sizes), float(first))
     return machines[0].rebuilt(numbers)

@@ -261,7 +261,7 @@ def place_limits(machine: MachineData, guess: float, fastest: float) -> Array:
     return falling_root(function, np.full(count, max(guess, SLOWEST)), fastest)
 
 
-def unit_limits(machine: MachineData, guess: float | None = None) -> Array:
+def unit_limits(machine: MachineData, guess: float | None = None, accuracy: float = ACCURACY) -> Array:
     """The ground speed at which the smallest margin of each unit is one [m/s], as if no other unit limited.
 
     Parameters
@@ -270,6 +270,8 @@ def unit_limits(machine: MachineData, guess: float | None = None) -> Array:
         One that carries crop, with S columns or without (S = 1).
     guess : float, optional
         First guess [m/s]; the machine's own ground speed if not given.
+    accuracy : float
+        Of the speeds [-].
 
     Returns
     -------
@@ -286,5 +288,5 @@ def unit_limits(machine: MachineData, guess: float | None = None) -> Array:
         own = known.at(picked(machine, which // len(names)), speed, which)
         return _logarithm(np.where(mine[:, which % len(names)], own, np.inf).min(axis=0))
 
-    found = falling_root(function, np.full(count * len(names), max(first, SLOWEST)))
+    found = falling_root(function, np.full(count * len(names), max(first, SLOWEST)), accuracy=accuracy)
     return found.reshape(count, len(names)).T

@@ -11,6 +11,8 @@ from numpy.typing import NDArray
 
 from ...crop.crop import Crop, with_crop
 from ...description.changing import Setting
+from ...description.data import MachineData
+from ...description.possible import joined
 from ...errors import InputError, shown
 from ...fixes.file import read_fixes
 from ...fixes.fix import Fix, Task, named_once, spelled_out
@@ -19,7 +21,7 @@ from ...machine.machine import Machine
 from ...quantity import RPM, si
 from ...readings.unknowns import speed_addresses
 from ...size_limits import at_most
-from ...speed.limit import unit_limits
+from ...speed.limit import ACCURACY, unit_limits
 from .result import SolvedFixes
 
 Array = NDArray[np.float64]
@@ -39,6 +41,8 @@ SAMPLES = 16
 """Sets at each speed whose ground speeds are solved; the others' follow from their air."""
 MOST_SOLVED = 400
 """So many ground speeds (sets times speeds times units) are solved one and all, a millisecond each."""
+FORETOLD_FROM = 1e-5
+"""How accurately these are solved [-]: what follows from them is ten times less sure."""
 FAR_OFF = 0.03
 """Ground speeds that would be off by more are left out [-]."""
 CHECKS = 40
@@ -252,14 +256,19 @@ def _ground_speeds(
     every = out.vacuum.size <= MOST_SOLVED
     places: list[tuple[int, int]] = []
     speeds: list[Array] = []
+    alike: dict[int, list[tuple[MachineData, list[tuple[int, int]]]]] = {}
     for v, engine in enumerate(engines):
         known = np.flatnonzero(np.isfinite(out.power[v]) & np.isfinite(out.vacuum[v]).all(axis=1))
         many = known if every else rng.choice(known, min(SAMPLES, len(known)), replace=False)
         if v == out.today:
             many = np.union1d(np.intersect1d(alone, known), many)
         for machine, rows in engine.built(sets[many]):
-            places += [(v, int(many[k])) for k in rows]
-            speeds += list(unit_limits(with_crop(machine, crop)).T)
+            own = [(v, int(many[k])) for k in rows]
+            alike.setdefault(id(machine.layout), []).append((machine, own))
+    for some in alike.values():  # all engine speeds in one search
+        loaded = with_crop(joined([machine for machine, _ in some]), crop)
+        places += [place for _, own in some for place in own]
+        speeds += list(unit_limits(loaded, accuracy=ACCURACY if every else FORETOLD_FROM).T)
     highest = with_crop(engines[out.today].machine, crop).numbers.get("crop.highest_speed")
     out.highest_speed = np.nan if highest is None else float(np.median(highest))
     if not places:
