@@ -71,6 +71,30 @@ def test_more_pressure_than_any_duct_bears_is_an_outcome_of_its_own(opening):
     assert "less air" in caught.value.remedy
 
 
+@pytest.mark.filterwarnings("ignore::ductsim.errors.OutsideRange")
+def test_air_that_only_just_chokes_is_too_deep():
+    """Drawn through a standing fan, air that gets thinner chokes when half of its pressure is spent.
+
+    The loss goes with the square of the flow over the density at its end: p (1 - p / p_outside) = K m2, which
+    has no answer beyond p_outside / 4. The flow up to which there is one is found from the loss of a little.
+    """
+    air = ds.Air.at(temperature=293.15)
+    fan = ds.Fan(flow=[0, 0.5, 1.0], total_pressure=[2000, 1800, 800], curve_speed=300.0, speed=0.0)
+
+    def drawn(flow):
+        net = ds.Network(air).add("fan", fan, "box", "outside")
+        return net.supply("box", -flow).solve(raise_error=False)
+
+    little = -drawn(0.01).pressure["box"] / 0.01**2
+    most = np.sqrt(0.25 * air.pressure / little)
+    assert most == pytest.approx(4.27, abs=0.01)
+    for share in (0.5, 0.9, 0.999):
+        assert drawn(share * most).outcome is Outcome.SOLVED
+    for share in (1.002, 1.03, 1.3):
+        state = drawn(share * most)
+        assert (state.outcome, state.node) == (Outcome.TOO_DEEP, "box"), share
+
+
 def test_too_much_pressure_among_columns_is_named_where_it_is():
     supplies = np.array([1e-4, 10.0, 2e-4])
     net = beside(ds.Gate(area=0.00126, opening=0.1)).supply("dead end", supplies)

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from .continuation import CHOKED, HIGHEST, too_hot
+from .continuation import CHOKED, CHOKING, HIGHEST, too_hot
 from .equations import Equations
 from .lossier import SMALLEST
 from .numbers import Numbers
@@ -36,7 +36,7 @@ def beyond(
     outside = np.broadcast_to(numbers.air.pressure, numbers.scenarios)
     over = solved.overloaded
     deep, high = _extremes(
-        solved, structures, system.free, np.where(over, CHOKED, 1.0) * outside, np.full(len(over), HIGHEST)
+        solved, structures, system.free, np.where(over, CHOKING, 1.0) * outside, np.full(len(over), HIGHEST)
     )
     bad = np.flatnonzero(
         ~solved.good & ~over & ~np.concatenate([s.fed for s in structures]) & np.isfinite(outside)

@@ -22,8 +22,10 @@ Array = NDArray[np.float64]
 
 HIGHEST = 3e6  # Pa off outside's: thirty atmospheres, where no duct, fan or leak was ever measured
 CHOKED = 0.5  # of the outside pressure; the critical ratio of air, (2 / 2.4)^3.5, is 0.528
+CHOKING = 0.45  # of it, where a search is lost just short of that
 FIRST, FACTOR, LEAST_FACTOR = 1e-9, 10.0, 1.3  # share of the load, and how much more each time
 FIRST_SHARE = 1e-4  # of the density's answer to pressure
+NEARER, NEAREST, THIN = 1.05, 1.003, 0.3  # the least factor on it; and where so much of the pressure is spent
 STEPS = 40
 HOT = 100.0  # K over outside's, where water boils: no crop, hose or seal stands it (our assumption)
 FIRST_HEAT, LEAST_HEAT_FACTOR = 1e-3, 1.4  # share of the fans' heat, and the least factor from share to share
@@ -69,7 +71,8 @@ def thinned(eq: Equations, dense: Point, anchors: Array | None) -> Solved | None
     """
     share, factor, point, steps = FIRST_SHARE, FACTOR, dense, 0
     reached, found = 0.0, Solved.empty(eq.system, 1, False)
-    while factor > LEAST_FACTOR:
+    # just before air chokes the vacuum grows without limit with that share: it ends close to there
+    while factor > (NEAREST if _spent(eq, point.pressure, THIN) else NEARER):
         part = eq.dense(share)
         more = iterate(part, point.take([0]), anchors, STEPS, damped=True)
         if not more.good[0]:
@@ -87,10 +90,16 @@ def thinned(eq: Equations, dense: Point, anchors: Array | None) -> Solved | None
     if not reached:
         return None
     grown = np.abs(eq.told(point.pressure)).max() > max(HIGHEST, np.abs(eq.told(dense.pressure)).max())
-    if not grown and not needs_too_much(eq, point.pressure, reached)[0]:
+    choking = _spent(eq, point.pressure, CHOKING)
+    if not grown and not choking and not needs_too_much(eq, point.pressure, reached)[0]:
         return None
     found.good[:], found.overloaded[:] = False, True
     return found
+
+
+def _spent(eq: Equations, pressure: Array, share: float) -> bool:
+    """Whether a vacuum takes that share of the outside pressure."""
+    return bool(eq.told(pressure).min() <= -share * float((eq.outside / eq.per_pressure)[0]))
 
 
 def warmed(eq: Equations, cold: Point, anchors: Array | None) -> Solved | None:
