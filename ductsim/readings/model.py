@@ -254,9 +254,9 @@ class ReadingModel:
         values = self.scales.values(z[: self.numbers])[self._mover] * self._factor[:, None]
         return dict(zip(self.addresses, values, strict=True))
 
-    def _under(self, condition: int, numbers: Mapping[str, Any], z: Array) -> dict[str, Any]:
-        """The numbers that differ from the machine's under one condition."""
-        out = dict(numbers)
+    def _under(self, condition: int, z: Array, numbers: Mapping[str, Any]) -> dict[str, Any]:
+        """What one condition makes of these numbers of the machine, and the speeds."""
+        out: dict[str, Any] = {}
         base = self.machine.numbers
         for address, value in self._fixed[condition].items():
             # a nuisance number's own spread stays around the condition's value
@@ -317,12 +317,16 @@ class ReadingModel:
         """The machine at coordinates (A, N): N columns under each condition in turn."""
         count = z.shape[1]
         common = self.machine_numbers(z)
-        each = [self._under(c, common, z) for c in range(len(self.configurations))]
+        each = [self._under(c, z, common) for c in range(len(self.configurations))]
+        own = {a: None for changed in each for a in changed}
         numbers = dict(self.machine.numbers)
-        for address in {a: None for changed in each for a in changed}:
+        alike = [address for address in common if address not in own]
+        repeated = np.tile([common[address] for address in alike], len(each))
+        numbers.update(zip(alike, repeated, strict=True))
+        for address in own:
             column = np.empty((len(each), count))
             for row, changed in zip(column, each, strict=True):
-                row[:] = changed.get(address, numbers[address])
+                row[:] = changed.get(address, common.get(address, numbers[address]))
             numbers[address] = column.reshape(-1)
         return self.machine.rebuilt(numbers)
 
@@ -338,7 +342,7 @@ class ReadingModel:
 
     def start_at(self, z: Array) -> None:
         """Start from the answers at coordinates (A,) from now on, as after derivatives taken there."""
-        self._near = self._solved(z[:, None])[1].arrays.point
+        self._near = self._solved(z[:, None], self._near)[1].arrays.point
 
     def _as_read(self, true: Array, z: Array) -> Array:
         """True values as the instruments show them."""
