@@ -81,8 +81,8 @@ def _held(
     answers, reads = zip(*(watch(q, machine, found) for q in questions), strict=True)
     values, _ = stacked(machine.system, machine.part_numbers(), machine.air())
     linear = Linear(machine.system, values, found.arrays)
-    adjoints = np.array(
-        [linear.adjoint(_by_unknowns(machine, found, q, r)) for q, r in zip(questions, reads, strict=True)]
+    adjoints = linear.adjoints(
+        [_by_unknowns(machine, found, q, r) for q, r in zip(questions, reads, strict=True)]
     )
     wanted = set(addresses)
     by_part = field_derivatives(linear, adjoints)
