@@ -213,6 +213,24 @@ def test_all_slopes_take_four_evaluations_of_the_laws(monkeypatch):
     assert counted[0] == 4  # at the point, for its own slopes, and for those in fields and in shared numbers
 
 
+def test_only_fields_that_are_asked_for_are_nudged(monkeypatch):
+    machine, wide = ds.demo("picker"), []
+    every = machine.jacobian(QUESTIONS["picker"], "*.*")[1]
+    plain = Equations.evaluate
+
+    def evaluate(self, flow, *args, **words):
+        wide.append(flow.shape[1])
+        return plain(self, flow, *args, **words)
+
+    monkeypatch.setattr(Equations, "evaluate", evaluate)
+    for address, widths in (("hose 1.length", [1, 8, 2]), ("belt.slip", [1, 8, 2]), ("*.roughness", None)):
+        state, chosen = machine.solve(), machine.layout.expand(address)
+        wide.clear()
+        some = machine.jacobian(QUESTIONS["picker"], address, state)[1]
+        assert wide == widths or widths is None
+        np.testing.assert_allclose(some, every[:, [list(machine.layout.declared).index(a) for a in chosen]])
+
+
 def test_small_hot_flows_have_derivatives_like_large_cool_ones():
     """A few grams a second, warmed by the fan and by a hot inlet, against differences of full solves."""
     machine = ds.Machine.of(SMALL)

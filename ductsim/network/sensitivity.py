@@ -314,14 +314,20 @@ class Linear:
         return np.concatenate(parts), shares
 
 
-def field_nudges(system: System, numbers: Numbers) -> tuple[Numbers, list[tuple[int, int, Array]]]:
+def field_nudges(
+    system: System, numbers: Numbers, wanted: frozenset[str]
+) -> tuple[Numbers, list[tuple[int, int, Array]]]:
     """Numbers with two columns for each number of each group: that number raised and lowered in all members.
+
+    Numbers of which no member's address is wanted are left out.
 
     Returns the numbers and, per number, (group, number, steps of its members).
     """
     plan: list[tuple[int, int, Array]] = []
     for g, numbers_of_group in enumerate(numbers.parts):
         for k, v in enumerate(numbers_of_group):
+            if wanted.isdisjoint(system.groups[g].addresses[k]):
+                continue
             size = np.abs(v[:, 0])
             typical = size[size > 0.0]
             floor = 1e-2 * (typical.mean() if len(typical) else 1.0)
@@ -337,13 +343,16 @@ def field_nudges(system: System, numbers: Numbers) -> tuple[Numbers, list[tuple[
     return Numbers(parts, numbers.air, numbers.held, numbers.supply, wide), plan
 
 
-def field_derivatives(linear: Linear, adjoints: Array) -> dict[str, Array]:
+def field_derivatives(linear: Linear, adjoints: Array, wanted: frozenset[str]) -> dict[str, Array]:
     """Address -> derivative of each question in that number; `adjoints` has shape (questions, size).
 
+    All that are wanted are among them, but for those that are no part's own.
     A number at the edge of its range, where its part is shut, gets 0: the flow there does not answer.
     """
     system = linear.system
-    nudged, plan = field_nudges(system, linear.numbers)
+    nudged, plan = field_nudges(system, linear.numbers, wanted)
+    if not plan:
+        return {}
     residual, shares = linear.residuals(nudged)
     fans = [(i, row, linear.warmed(row)) for i, row in enumerate(system.fan_rows) if linear.heated]
     out: dict[str, Array] = {}
