@@ -7,6 +7,7 @@ import pytest
 from test_network_many import drawn
 
 import ductsim as ds
+from ductsim.network import rising
 from ductsim.network.equations import Equations
 from ductsim.network.network import stacked
 from ductsim.network.rising import curves, only
@@ -89,3 +90,36 @@ def test_curves_of_one_scenario_are_those_of_that_scenario_among_many():
         np.testing.assert_allclose(drop[..., 0], drops[..., s], rtol=1e-12)
         part = state.arrays.take([s])
         assert only(one, part.point, part.density)[0] == alone[s]
+
+
+def test_fans_are_seen_alike_at_all_flows_at_once_and_one_by_one(monkeypatch):
+    """Of some scenarios each law of the fans is asked once for their curves, and twice for what they drop."""
+    many = drawn(40, 0.3)
+    state, eq = many.solve(raise_error=False), equations(many)
+    point, density = state.arrays.point, state.arrays.density
+    counted = [0]
+    plain = rising._of
+
+    def of(*args):
+        law = plain(*args)
+
+        def counting(*flow_and_air):
+            counted[0] += 1
+            return law(*flow_and_air)
+
+        return counting
+
+    monkeypatch.setattr(rising, "_of", of)
+    found = []
+    for together in (40, 39):
+        monkeypatch.setattr(rising, "TOGETHER", together)
+        counted[0] = 0
+        rises, drops = curves(eq)
+        asked = counted[0]
+        chords = rising._chords(eq, point.flow, density, rising.WIDE_SHARES, eq.guess * np.ones(40))
+        found.append((asked, counted[0] - asked, rises, drops, chords, only(eq, point, density)))
+    groups = len(eq.system.fan_groups)
+    assert found[0][:2] == (groups, 2 * groups)
+    assert found[1][:2] == (len(rising.CURVE_SHARES) * groups, (1 + len(rising.WIDE_SHARES)) * groups)
+    for at_once, one_by_one in zip(found[0][2:], found[1][2:], strict=True):
+        np.testing.assert_array_equal(at_once, one_by_one)

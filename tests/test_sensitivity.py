@@ -4,6 +4,8 @@ import numpy as np
 import pytest
 
 import ductsim as ds
+from ductsim.network import sensitivity
+from ductsim.network.equations import Equations
 
 QUESTIONS = {
     "bench": ["vacuum left", "duct air right", "opening air left", "shaft power fan", "left duct.flow"],
@@ -184,6 +186,49 @@ SMALL = {
         },
     ],
 }
+
+
+@pytest.mark.parametrize("name", QUESTIONS)
+def test_small_and_large_networks_have_the_same_derivatives(name, monkeypatch):
+    machine = ds.demo(name)
+    dense = machine.jacobian(QUESTIONS[name], "*.*")[1]
+    monkeypatch.setattr(sensitivity, "LARGEST_DENSE", 0)
+    sparse = machine.jacobian(QUESTIONS[name], "*.*")[1]
+    size = np.abs(sparse).max(axis=1, keepdims=True)
+    assert (np.abs(dense - sparse) < 1e-11 * size).all()
+    assert (np.abs(sparse) > 0.0).any(axis=1).all()
+
+
+def test_all_slopes_take_four_evaluations_of_the_laws(monkeypatch):
+    machine = ds.demo("picker")
+    state, counted = machine.solve(), [0]
+    plain = Equations.evaluate
+
+    def evaluate(self, *args, **words):
+        counted[0] += 1
+        return plain(self, *args, **words)
+
+    monkeypatch.setattr(Equations, "evaluate", evaluate)
+    machine.jacobian(QUESTIONS["picker"], "*.*", state)
+    assert counted[0] == 4  # at the point, for its own slopes, and for those in fields and in shared numbers
+
+
+def test_only_fields_that_are_asked_for_are_nudged(monkeypatch):
+    machine, wide = ds.demo("picker"), []
+    every = machine.jacobian(QUESTIONS["picker"], "*.*")[1]
+    plain = Equations.evaluate
+
+    def evaluate(self, flow, *args, **words):
+        wide.append(flow.shape[1])
+        return plain(self, flow, *args, **words)
+
+    monkeypatch.setattr(Equations, "evaluate", evaluate)
+    for address, widths in (("hose 1.length", [1, 8, 2]), ("belt.slip", [1, 8, 2]), ("*.roughness", None)):
+        state, chosen = machine.solve(), machine.layout.expand(address)
+        wide.clear()
+        some = machine.jacobian(QUESTIONS["picker"], address, state)[1]
+        assert wide == widths or widths is None
+        np.testing.assert_allclose(some, every[:, [list(machine.layout.declared).index(a) for a in chosen]])
 
 
 def test_small_hot_flows_have_derivatives_like_large_cool_ones():

@@ -81,11 +81,11 @@ def _held(
     answers, reads = zip(*(watch(q, machine, found) for q in questions), strict=True)
     values, _ = stacked(machine.system, machine.part_numbers(), machine.air())
     linear = Linear(machine.system, values, found.arrays)
-    adjoints = np.array(
-        [linear.adjoint(_by_unknowns(machine, found, q, r)) for q, r in zip(questions, reads, strict=True)]
+    adjoints = linear.adjoints(
+        [_by_unknowns(machine, found, q, r) for q, r in zip(questions, reads, strict=True)]
     )
-    wanted = set(addresses)
-    by_part = field_derivatives(linear, adjoints)
+    wanted = frozenset(addresses)
+    by_part = field_derivatives(linear, adjoints, wanted)
     shared = [a for a in layout.declared if a in wanted and (a not in by_part or a in layout.feeding)]
     through = dict(zip(shared, _by_shared(machine, linear, adjoints, shared).T, strict=True))
     out = np.zeros((len(questions), len(addresses)))
@@ -168,7 +168,7 @@ def _direct(
     state: SolvedMachine,
     asked: Sequence[Question],
     reads: Sequence[Reads],
-    wanted: set[str],
+    wanted: frozenset[str],
 ) -> dict[str, Array]:
     """The questions' own slopes in the numbers they read, flows and pressures staying as they are."""
     addresses = list({a: None for seen in reads for a in seen.numbers if a in wanted})

@@ -223,6 +223,11 @@ class Layout:
         return out
 
     @cached_property
+    def air_numbers(self) -> tuple[str, ...]:
+        """Addresses of the air's own numbers."""
+        return tuple(address for address in self.declared if address.startswith("air."))
+
+    @cached_property
     def feeding(self) -> frozenset[str]:
         """Addresses that other parts' numbers follow from: of the sections that crop comes out of."""
         before = {part.before for part in self.carried if part.before}

@@ -10,7 +10,7 @@ it, and the sum is positive for all flows that balance when the loops' matrix of
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
@@ -27,6 +27,7 @@ Mask = NDArray[np.bool_]
 
 CURVE_SHARES = np.linspace(0.0, 1.7, 14)  # of the cold start's guess, 0.6 of a fan's full flow
 WIDE_SHARES = np.linspace(-0.6, 1.8, 37)  # of it, backwards too
+TOGETHER = 100  # scenarios whose fans are looked at at all flows in one call
 COARSELY = 6  # every so many of these, to begin with
 BETWEEN = np.linspace(0.0, 1.0, 13)[:-1]  # at the end itself the slope tells: a chord there is rounding only
 RESISTING_SHARES = (1.0 - 2.0**0.5, 0.0, 2.5)  # of a flow; a square law's least ratio is at the first
@@ -48,11 +49,10 @@ def curves(eq: Equations) -> tuple[Mask, Array]:
             out |= rises
             drops.append(drop)
             continue
-        guess, law = _wide(eq)[rows][fans], _of(c, fans)
-        found = [law(share * guess, air)[:2] for share in CURVE_SHARES]
-        for _, slope in found:
-            out |= (slope < 0.0).any(axis=0)
-        drops.append(np.array([drop for drop, _ in found]))
+        guess = _wide(eq)[rows][fans]
+        drop, slope = _at_all(eq, c, fans, air, CURVE_SHARES[:, None, None] * guess)
+        out |= (slope < 0.0).any(axis=(0, 1))
+        drops.append(drop)
     return out, np.concatenate(drops, axis=1) if drops else np.zeros((1, 1, eq.scenarios))
 
 
@@ -85,7 +85,7 @@ def only(eq: Equations, point: Point, density: Array | None = None) -> Mask:
     if eq.scenarios == 1:
         return _only(eq, point, density)
     guess = _wide(eq)
-    few = _chords(eq, point.flow, density, (share * guess for share in WIDE_SHARES[::COARSELY]))
+    few = _chords(eq, point.flow, density, WIDE_SHARES[::COARSELY], guess)
     worth = np.flatnonzero(_could_be_outweighed(eq, point, few))
     if len(worth) == eq.scenarios:
         return _only(eq, point, density)
@@ -96,12 +96,7 @@ def only(eq: Equations, point: Point, density: Array | None = None) -> Mask:
 
 
 def _only(eq: Equations, point: Point, density: Array | None) -> Mask:
-    guess = _wide(eq)
-    if eq.scenarios == 1:  # one scenario at all flows together
-        others: Iterable[Array] = [WIDE_SHARES * guess]
-    else:
-        others = (share * guess for share in WIDE_SHARES)
-    chords = _chords(eq, point.flow, density, others)
+    chords = _chords(eq, point.flow, density, WIDE_SHARES, _wide(eq))
     out = np.asarray((chords > 0.0).all(axis=0))
     some = np.flatnonzero(~out & _could_be_outweighed(eq, point, chords))
     if len(some) and eq.system.paths <= MOST_PATHS and not several(eq):
@@ -161,32 +156,51 @@ def several(eq: Equations) -> list[Any]:
 
 def falls_between(eq: Equations, one: Array, two: Array, density: Array | None) -> Mask:
     """Scenarios in which no fan's curve comes back to its pressure at `two` on the way from `one`."""
-    others: Iterable[Array] = (one + share * (two - one) for share in BETWEEN)
-    if eq.scenarios == 1:
-        others = [one + BETWEEN * (two - one)]
-    chords = _chords(eq, two, density, others)
+    chords = _chords(eq, two, density, BETWEEN, two - one, one)
     return np.asarray((chords > 0.0).all(axis=0))
 
 
-def _chords(eq: Equations, flow: Array, density: Array | None, others: Iterable[Array]) -> Array:
-    """The least slope of a fan's drop at these flows, there and from there to others; (fans, S)."""
-    groups, least = [], []
+def _chords(
+    eq: Equations, flow: Array, density: Array | None, shares: Array, way: Array, origin: Array | None = None
+) -> Array:
+    """The least slope of a fan's drop at these flows, there and from there to others; (fans, S).
+
+    The others are these shares of a way (paths, S), from an origin if not from nothing.
+    """
+    least = []
     for c, rows, fans in _fans(eq):
         own = eq.outside if density is None else density[rows][fans]
-        air, law = LocalAir(own, eq.viscosity, eq.outside), _of(c, fans)
-        at = flow[rows][fans]
-        drop, slope, _ = law(at, air)
-        least.append(np.array(slope))
-        groups.append((rows, fans, air, law, at, drop))
-    with np.errstate(all="ignore"):
-        for other in others if groups else ():
-            for (rows, fans, air, law, at, drop), own in zip(groups, least, strict=True):
-                there = other[rows][fans]
-                chord = (law(there, air)[0] - drop) / (there - at)
-                if chord.shape != own.shape:
-                    chord = np.fmin.reduce(chord, axis=1, keepdims=True)
-                np.fmin(own, chord, out=own)
+        air, at = LocalAir(own, eq.viscosity, eq.outside), flow[rows][fans]
+        drop, slope, _ = _of(c, fans)(at, air)
+        there = shares[:, None, None] * way[rows][fans]
+        if origin is not None:
+            there += origin[rows][fans]
+        with np.errstate(all="ignore"):
+            chords = (_at_all(eq, c, fans, air, there)[0] - drop) / (there - at)
+            least.append(np.fmin(slope, np.fmin.reduce(chords, axis=0)))
     return np.concatenate(least) if least else np.ones((1, eq.scenarios))
+
+
+def _at_all(eq: Equations, c: Any, fans: Any, air: LocalAir, flows: Array) -> tuple[Array, Array]:
+    """Drops and their slopes of a group's fans at several flows (K, fans, S) each, alike in shape."""
+    count, scenarios = len(flows), eq.scenarios
+    if scenarios > TOGETHER:
+        law = _of(c, fans)
+        each = [law(flow, air)[:2] for flow in flows]
+        return np.array([drop for drop, _ in each]), np.array([slope for _, slope in each])
+
+    def again(values: Any) -> Any:
+        many = scenarios > 1 and np.ndim(values) and values.shape[-1] == scenarios
+        return np.concatenate([values] * count, axis=-1) if many else values
+
+    wide = flows.swapaxes(0, 1).reshape(-1, count * scenarios)
+    there = LocalAir(again(air.density), again(air.viscosity), again(air.outside))
+    shape = (len(wide), count, scenarios)
+    drop, slope = (
+        np.broadcast_to(v, wide.shape).reshape(shape).swapaxes(0, 1)
+        for v in _of(c, fans, again)(wide, there)[:2]
+    )
+    return drop, slope
 
 
 def _wide(eq: Equations) -> Array:
@@ -199,11 +213,14 @@ def _fans(eq: Equations) -> Iterator[tuple[Any, slice, Any]]:
         yield eq.coefficients[place], rows, fans
 
 
-def _of(c: Any, fans: Any) -> Any:
-    """The law of these rows of a group, with their coefficients."""
+def _of(c: Any, fans: Any, made: Any = None) -> Any:
+    """The law of these rows of a group, with their coefficients, or with what is `made` of each."""
     values, count = c.values, c.group.rows.stop - c.group.rows.start
     if not isinstance(fans, slice):
         values = {n: v[fans] if v.ndim > 1 and v.shape[0] == count else v for n, v in values.items()}
+
+    if made is not None:
+        values = {name: made(value) for name, value in values.items()}
 
     def law(flow: Array, air: LocalAir) -> Any:
         return c.group.law(flow, air, **values)

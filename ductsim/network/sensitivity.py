@@ -7,7 +7,9 @@ adjoint solve a question. No law writes parameter slopes, and a new part gets it
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -21,6 +23,8 @@ from .system import System
 
 Array = NDArray[np.float64]
 
+LARGEST_DENSE = 400
+"""Unknowns up to which LAPACK solves for all questions at once; larger matrices are nearly all zeros."""
 RELATIVE_STEP = 1e-5
 WARMTH_STEP = 1e-2  # K
 
@@ -52,7 +56,10 @@ class Linear:
         self.entering = self.eq.entering(self.flow, self.temperature_rise)
         self.shut = None if self.eq.shut is None else np.broadcast_to(self.eq.shut, self.flow.shape)[:, 0]
         with np.errstate(all="ignore"):
-            self._factor = self._factorise()
+            self._values = self.eq.evaluate(self.flow, self.pressure, None, entering=self.entering)
+            if self.heated:
+                self._nudge()
+            self._solved = self._factorise()
 
     @property
     def size(self) -> int:
@@ -61,10 +68,8 @@ class Linear:
 
     # ---- the matrix
 
-    def _factorise(self) -> Any:
-        from scipy.sparse import csc_matrix
-        from scipy.sparse.linalg import splu
-
+    def _factorise(self) -> Callable[[Array], Array]:
+        """What solves the transposed system for right-hand sides (size, questions)."""
         rows: list[Any] = []
         columns: list[Any] = []
         values: list[Any] = []
@@ -81,14 +86,24 @@ class Linear:
         if self.heated:
             self._temperature_rows(add)
         i, j = np.concatenate(rows).astype(np.intp), np.concatenate(columns).astype(np.intp)
-        matrix = csc_matrix((np.concatenate(values), (i, j)), shape=(self.size, self.size))
-        return splu(matrix)
+        if self.size <= LARGEST_DENSE:  # the sparse library takes longer to load than many of these to solve
+            matrix = np.zeros((self.size, self.size))
+            np.add.at(matrix, (j, i), np.concatenate(values))
+            largest = np.abs(matrix).max(axis=1, keepdims=True)
+            largest[largest == 0.0] = 1.0  # rows of one size, as the sparse library makes them too
+            matrix /= largest
+            return lambda right: np.asarray(np.linalg.solve(matrix, right / largest), dtype=np.float64)
+        from scipy.sparse import csc_matrix
+        from scipy.sparse.linalg import splu
+
+        factors: Any = splu(csc_matrix((np.concatenate(values), (i, j)), shape=(self.size, self.size)))
+        return lambda right: np.asarray(factors.solve(right, trans="T"), dtype=np.float64)
 
     def _pressure_rows(self, add: Any) -> None:
         """P_from - P_to - drop = 0; m = 0 on a shut path."""
         system, eq = self.system, self.eq
         count = system.singles
-        v = eq.evaluate(self.flow, self.pressure, None, entering=self.entering)
+        v = self._values
         ends = np.vstack([system.start, system.finish])
         single = np.arange(count)
         live = np.ones(system.paths) if self.shut is None else np.where(self.shut, 0.0, 1.0)
@@ -111,7 +126,7 @@ class Linear:
                 add(two, node, answers[1, end, :, 0] * live[two])
         add(np.arange(system.paths), np.arange(system.paths), 1.0 - live)
         if self.heated:
-            self._temperature_in_pressure(add, v.residual[:, 0], live)
+            self._temperature_in_pressure(add, live)
 
     def _pair_slopes(self, lg: LawGroup, gain: Any, live: Array) -> Any:
         """The 2 x 2 slopes of a group of pairs; where air is warmed, that of their mixture included."""
@@ -123,20 +138,8 @@ class Linear:
             s11, s22, s12, s21 = g22 * inverse, g11 * inverse, -g12 * inverse, -g21 * inverse
             s11, s22 = np.where(both, s11, 1.0 / g11), np.where(both, s22, 1.0 / g22)
         else:
-            size = np.maximum(np.abs(self.flow[lg.rows, 0]), np.abs(self.flow[lg.partners, 0]))
-            step = RELATIVE_STEP * np.maximum(size, 1e-6)
-            flow = np.repeat(self.flow, 4, axis=1)
-            for column, (rows, sign) in enumerate(
-                ((lg.rows, 1), (lg.rows, -1), (lg.partners, 1), (lg.partners, -1))
-            ):
-                flow[rows, column] += sign * step
-            assert self.entering is not None
-            pressure, entering = (np.repeat(a, 4, axis=1) for a in (self.pressure, self.entering))
-            drop = self.eq.evaluate(flow, pressure, None, slopes=False, entering=entering).drop
-            (s11, s12), (s21, s22) = (
-                ((d[:, 0] - d[:, 1]) / (2.0 * step), (d[:, 2] - d[:, 3]) / (2.0 * step))
-                for d in (drop[lg.rows], drop[lg.partners])
-            )
+            first, partner = self._heated_pairs
+            (s11, s12), (s21, s22) = ((first[r], partner[r]) for r in (lg.rows, lg.partners))
         return (
             (np.where(one, s11, 0.0), np.where(both, s12, 0.0)),
             (np.where(both, s21, 0.0), np.where(two, s22, 0.0)),
@@ -157,30 +160,53 @@ class Linear:
                 column = np.where(np.isin(paths, given), -1, column)
         return column
 
-    def _temperature_in_pressure(self, add: Any, residual: Array, live: Array) -> None:
+    def _temperature_in_pressure(self, add: Any, live: Array) -> None:
         """How each path's drop answers to the temperature of the air entering it, or its partner."""
-        system = self.system
-        assert self.entering is not None
-        partners = np.zeros(system.paths, dtype=bool)
+        system, partners = self.system, self._partners
         other = np.arange(system.paths)
-        for lg in system.laws:
-            if lg.partners is not None:
-                partners[lg.partners] = True
-                other[lg.rows] = np.arange(system.paths)[lg.partners]
-                other[lg.partners] = np.arange(system.paths)[lg.rows]
-        for nudged in (~partners, partners):
-            if not nudged.any():
-                continue
-            step = np.where(nudged, WARMTH_STEP, 0.0)[:, None]
-            up, down = (
-                self.eq.evaluate(self.flow, self.pressure, None, slopes=False, entering=self.entering + s)
-                for s in (step, -step)
-            )
-            slope = (up.residual - down.residual)[:, 0] / (2.0 * WARMTH_STEP) * live
+        for lg in system.pairs:
+            other[lg.rows] = np.arange(system.paths)[lg.partners]
+            other[lg.partners] = np.arange(system.paths)[lg.rows]
+        for nudged, by_warmth in zip((~partners, partners), self._by_warmth, strict=False):
+            slope = -by_warmth * live
             own = np.flatnonzero(nudged)
             add(own, self._temperature_column(own), slope[own])
             mate = own[other[own] != own]
             add(other[mate], self._temperature_column(mate), slope[other[mate]])
+
+    @cached_property
+    def _partners(self) -> NDArray[np.bool_]:
+        """Which paths are the second of a pair."""
+        out = np.zeros(self.system.paths, dtype=bool)
+        for lg in self.system.pairs:
+            out[lg.partners] = True
+        return out
+
+    def _nudge(self) -> None:
+        """How drops of warmed air answer to what is not in the laws' own slopes, all in one evaluation.
+
+        Into columns, each raised and lowered: the temperature of the air that enters a path that is no
+        partner; where there are pairs, that of partners, the flow of pairs' first paths, that of partners.
+        """
+        assert self.entering is not None
+        partners, size = self._partners, np.abs(self.flow[:, 0])
+        first = np.zeros_like(partners)
+        for lg in self.system.pairs:
+            first[lg.rows] = True
+            size[lg.rows] = size[lg.partners] = np.maximum(size[lg.rows], size[lg.partners])
+        warmth, step = np.full(len(size), WARMTH_STEP), RELATIVE_STEP * np.maximum(size, 1e-6)
+        pairs = [(1, partners, warmth), (0, first, step), (0, partners, step)] if first.any() else []
+        nudges = [(1, ~partners, warmth), *pairs]
+        flow, pressure, entering = (
+            np.repeat(a, 2 * len(nudges), axis=1) for a in (self.flow, self.pressure, self.entering)
+        )
+        for i, (what, paths, by) in enumerate(nudges):
+            moved = (flow, entering)[what]
+            moved[paths, 2 * i] += by[paths]
+            moved[paths, 2 * i + 1] -= by[paths]
+        drop = self.eq.evaluate(flow, pressure, None, slopes=False, entering=entering).drop
+        slopes = [(drop[:, 2 * i] - drop[:, 2 * i + 1]) / (2.0 * by) for i, (_, _, by) in enumerate(nudges)]
+        self._by_warmth, self._heated_pairs = slopes[:2], slopes[2:]
 
     def _balance_rows(self, add: Any) -> None:
         """Outflow - inflow = supply; a floating piece is pinned at one node."""
@@ -211,7 +237,7 @@ class Linear:
         column = self._temperature_column(path)
         add(row[inner], np.where(column >= 0, column, -1)[inner], -np.abs(m)[inner])
         fans = system.fans
-        rho = self.eq.evaluate(self.flow, self.pressure, None, slopes=False, entering=self.entering).density
+        rho = self._values.density
         by_flow, by_density = self._power_slopes(rho)
         keep = inner[fans] & (m[fans] != 0.0)
         fans, by_flow, by_density = fans[keep], by_flow[keep], by_density[keep]
@@ -244,13 +270,13 @@ class Linear:
         into = int(system.finish[row] if m >= 0.0 else system.start[row])
         return -1 if m == 0.0 or into == len(system.nodes) - 1 else system.paths + system.free + into
 
-    def adjoint(self, gradient: Gradient) -> Array:
-        """The question's answer to each equation's residual."""
-        right = [gradient.flow, gradient.pressure[: self.system.free]]
-        if self.heated:
-            right.append(gradient.temperature_rise[:-1])
-        out: Array = self._factor.solve(np.concatenate(right), trans="T")
-        return out
+    def adjoints(self, gradients: Sequence[Gradient]) -> Array:
+        """Every question's answer to each equation's residual, (questions, size)."""
+        right = np.zeros((self.size, len(gradients)))
+        for column, g in zip(right.T, gradients, strict=True):
+            warm = (g.temperature_rise[:-1],) if self.heated else ()
+            np.concatenate([g.flow, g.pressure[: self.system.free], *warm], out=column)
+        return self._solved(right).T
 
     def _drawn(self, eq: Any) -> Array:
         """Heat in the air that fans draw in at a temperature of their own [K kg/s], (fans, S)."""
@@ -288,14 +314,20 @@ class Linear:
         return np.concatenate(parts), shares
 
 
-def field_nudges(system: System, numbers: Numbers) -> tuple[Numbers, list[tuple[int, int, Array]]]:
+def field_nudges(
+    system: System, numbers: Numbers, wanted: frozenset[str]
+) -> tuple[Numbers, list[tuple[int, int, Array]]]:
     """Numbers with two columns for each number of each group: that number raised and lowered in all members.
+
+    Numbers of which no member's address is wanted are left out.
 
     Returns the numbers and, per number, (group, number, steps of its members).
     """
     plan: list[tuple[int, int, Array]] = []
     for g, numbers_of_group in enumerate(numbers.parts):
         for k, v in enumerate(numbers_of_group):
+            if wanted.isdisjoint(system.groups[g].addresses[k]):
+                continue
             size = np.abs(v[:, 0])
             typical = size[size > 0.0]
             floor = 1e-2 * (typical.mean() if len(typical) else 1.0)
@@ -311,20 +343,23 @@ def field_nudges(system: System, numbers: Numbers) -> tuple[Numbers, list[tuple[
     return Numbers(parts, numbers.air, numbers.held, numbers.supply, wide), plan
 
 
-def field_derivatives(linear: Linear, adjoints: Array) -> dict[str, Array]:
+def field_derivatives(linear: Linear, adjoints: Array, wanted: frozenset[str]) -> dict[str, Array]:
     """Address -> derivative of each question in that number; `adjoints` has shape (questions, size).
 
+    All that are wanted are among them, but for those that are no part's own.
     A number at the edge of its range, where its part is shut, gets 0: the flow there does not answer.
     """
     system = linear.system
-    nudged, plan = field_nudges(system, linear.numbers)
+    nudged, plan = field_nudges(system, linear.numbers, wanted)
+    if not plan:
+        return {}
     residual, shares = linear.residuals(nudged)
     fans = [(i, row, linear.warmed(row)) for i, row in enumerate(system.fan_rows) if linear.heated]
     out: dict[str, Array] = {}
     for c, (g, k, step) in enumerate(plan):
         change = residual[:, 2 * c] - residual[:, 2 * c + 1]
         addresses = system.groups[g].addresses[k]
-        rows = np.array([system.rows_of(g, member) for member in range(len(addresses))])
+        rows = system.rows_of(g)
         answers = (adjoints[:, rows] * change[rows]).sum(axis=2)
         for i, row, warmed in fans:
             member, _ = np.nonzero(rows == row)

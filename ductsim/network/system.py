@@ -391,10 +391,11 @@ class System:
             self._loops[key] = _null_space(self.outflow.toarray()[:, is_open])
         return self._loops[key]
 
-    def rows_of(self, group: int, member: int) -> list[int]:
-        """The rows of one part's paths."""
-        places = range(len(self.groups[group].schema.part.path_names))  # type: ignore[attr-defined]
-        return [self._runs[group, place] + member for place in places]
+    def rows_of(self, group: int) -> NDArray[np.intp]:
+        """The rows of each part's paths, (members, paths of one)."""
+        own = self.groups[group]
+        first = [self._runs[group, place] for place in range(len(own.schema.part.path_names))]  # type: ignore[attr-defined]
+        return np.add.outer(np.arange(len(own.names)), np.array(first, dtype=np.intp))
 
     def node(self, name: str) -> int:
         """The index of a node."""

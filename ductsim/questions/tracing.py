@@ -119,7 +119,7 @@ class Watched(MachineData):
 
     def air(self) -> Air:
         """The air, which reads all of its numbers."""
-        self._seen.update(dict.fromkeys(a for a in self.layout.declared if a.startswith("air.")))
+        self._seen.update(dict.fromkeys(self.layout.air_numbers))
         return self._machine.air()
 
     def rebuilt(self, *args: Any, **words: Any) -> Any:
