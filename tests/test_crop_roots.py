@@ -3,6 +3,9 @@
 import numpy as np
 import pytest
 
+import ductsim as ds
+from ductsim.crop.crop import with_crop
+from ductsim.speed import limit
 from ductsim.speed.limit import SLOWEST, falling_root
 from ductsim.studies.ground_speed.result import near_limit
 
@@ -31,6 +34,37 @@ def test_where_nothing_suffices_the_search_asks_no_more_than_twice():
     assert falling_root(function, np.array([2.0, 2.0]))[0] == 0.0
     assert [x for i, x in asked if i == 0] == [2.0, SLOWEST]
     assert falling_root(function, np.array([2.0, 2.0]))[1] == pytest.approx(0.5, rel=1e-8)
+
+
+def test_the_search_goes_up_by_doubling_at_most():
+    """What is far beyond a limit is choked, which takes longest to solve."""
+    asked = []
+
+    def function(x, which):
+        asked.extend(x)
+        return np.log(3.0 / x)
+
+    assert falling_root(function, np.array([SLOWEST])) == pytest.approx(3.0, rel=1e-6)
+    assert max(asked) <= 6.0
+    assert len(asked) < 30
+
+
+def test_searches_on_one_machine_solve_each_speed_once(monkeypatch):
+    machine = with_crop(ds.demo("picker"))
+    solved = []
+    plain = limit.solve_running
+
+    def counted(some, *args):
+        solved.append(some.columns)
+        return plain(some, *args)
+
+    monkeypatch.setattr(limit, "solve_running", counted)
+    found = limit.unit_limits(machine)[:, 0]
+    assert solved[0] == 1 and max(solved) <= len(found)
+    for u, unit in enumerate(machine.layout.units):
+        mine = [unit.name in place.units for place in limit.places(machine.layout)]
+        ends = limit.margins_at(machine, found[u] * np.array([1.0 - 1e-4, 1.0 + 1e-4]))[mine].min(axis=0)
+        assert ends[0] >= 1.0 > ends[1]
 
 
 def test_a_limit_like_none_is_looked_for_at_the_slowest():

@@ -17,19 +17,21 @@ from ..network.point import Point
 from ..network.state import State
 
 Array = NDArray[np.float64]
+Index = NDArray[np.intp]
 
 SLOWEST = 1e-3  # m/s: a limit below counts as 0, the air alone does not suffice
 FASTEST = 40.0  # m/s: no limit up to here counts as none
 ACCURACY = 1e-8  # of the speed
 ROUGH = 1e-3  # of the speed, where many draws together make a band
 JUMP, JUMP_ACCURACY = 0.05, 1e-6  # where a duct chokes the margin jumps: one halving after the other
+MOST_HIGHER = 2.0  # times a speed: what is far beyond a limit chokes, which takes longest to solve
 FAR_BELOW = -1.0  # of a margin's logarithm: a limit this far off may be none
 LEAST_MARGIN = 1e-9  # a blocked duct has a margin of 0 or less
 _MOST = 80
 
 
 def falling_root(
-    function: Callable[[Array, NDArray[np.intp]], Array],
+    function: Callable[[Array, Index], Array],
     guess: Array,
     fastest: float = FASTEST,
     accuracy: float = ACCURACY,
@@ -76,7 +78,9 @@ def falling_root(
             continue
         rising = up[some]
         new = np.where(
-            rising, np.minimum(high[some] * factor, fastest), np.maximum(low[some] / factor, SLOWEST)
+            rising,
+            np.minimum(high[some] * min(factor, MOST_HIGHER), fastest),
+            np.maximum(low[some] / factor, SLOWEST),
         )
         value = function(new, some)
         for which, moved, kept in (
@@ -101,8 +105,8 @@ def falling_root(
 
 
 def _chandrupatla(
-    function: Callable[[Array, NDArray[np.intp]], Array],
-    which: NDArray[np.intp],
+    function: Callable[[Array, Index], Array],
+    which: Index,
     a: Array,
     b: Array,
     fa: Array,
@@ -164,7 +168,7 @@ class _Margins:
         self._near: Point | None = None if self.calm is None else self.calm.wide(count)
         self._ran = np.zeros(count)  # the speed at which each such point was running
 
-    def at(self, machine: MachineData, speed: Array, which: NDArray[np.intp]) -> Array:
+    def at(self, machine: MachineData, speed: Array, which: Index) -> Array:
         """Margins (places, n) of the scenarios `which`, given as a machine, at some speeds [m/s]."""
         some = type(machine)(machine.layout, {**machine.numbers, "crop.ground_speed": speed})
         near = None if self._near is None else self._near.take(which)
@@ -184,6 +188,20 @@ class _Margins:
             self._ran[which[moving]] = speed[moving]
         return own
 
+    def of_each(self, machine: MachineData, column: Index, speed: Array, which: Index) -> Array:
+        """Margins (places, n) of these columns of a machine at some speeds, for the searches `which`.
+
+        Several searches on one machine ask for the same speeds while they widen: each is solved once.
+        """
+        _, first, back = np.unique(np.array([column, speed]), axis=1, return_index=True, return_inverse=True)
+        back = back.reshape(-1)
+        own = self.at(picked(machine, column[first]), speed[first], which[first])
+        if self._near is not None and len(first) < len(which):
+            alike = which[first][back]
+            self._near.put(which, self._near, alike)
+            self._ran[which] = self._ran[alike]
+        return own[:, back]
+
 
 def margins_at(machine: MachineData, speed: Any) -> Array:
     """Carrying margins of a machine with crop at some speeds [m/s], shape (places, S).
@@ -199,7 +217,7 @@ def _logarithm(margin: Array) -> Array:
     return np.log(np.maximum(np.nan_to_num(margin, nan=0.0, posinf=1e9), LEAST_MARGIN))
 
 
-def picked(machine: MachineData, which: NDArray[np.intp]) -> MachineData:
+def picked(machine: MachineData, which: Index) -> MachineData:
     """A machine with some of the scenarios of another, in the order of `which`; a scenario may come twice."""
     numbers = {a: v[which] if isinstance(v, np.ndarray) else v for a, v in machine.numbers.items()}
     return type(machine)(machine.layout, numbers)
@@ -227,7 +245,7 @@ def speed_limit(machine: MachineData, guess: Any = None, accuracy: float = ACCUR
     known = _Margins(machine, size)
     start = np.broadcast_to(np.maximum(np.asarray(first, dtype=float), SLOWEST), size)
 
-    def function(speed: Array, which: NDArray[np.intp]) -> Array:
+    def function(speed: Array, which: Index) -> Array:
         return _logarithm(known.at(picked(machine, which), speed, which).min(axis=0))
 
     found = falling_root(function, np.array(start), accuracy=accuracy)
@@ -254,8 +272,8 @@ def place_limits(machine: MachineData, guess: float, fastest: float) -> Array:
     count = len(places(machine.layout))
     known = _Margins(machine, count)
 
-    def function(speed: Array, which: NDArray[np.intp]) -> Array:
-        own = known.at(machine, speed, which)
+    def function(speed: Array, which: Index) -> Array:
+        own = known.of_each(machine, np.zeros_like(which), speed, which)
         return _logarithm(own[which, np.arange(len(which))])
 
     return falling_root(function, np.full(count, max(guess, SLOWEST)), fastest)
@@ -284,8 +302,8 @@ def unit_limits(machine: MachineData, guess: float | None = None, accuracy: floa
     known = _Margins(machine, count * len(names))
     first = float(np.median(machine.numbers["crop.ground_speed"])) if guess is None else guess
 
-    def function(speed: Array, which: NDArray[np.intp]) -> Array:
-        own = known.at(picked(machine, which // len(names)), speed, which)
+    def function(speed: Array, which: Index) -> Array:
+        own = known.of_each(machine, which // len(names), speed, which)
         return _logarithm(np.where(mine[:, which % len(names)], own, np.inf).min(axis=0))
 
     found = falling_root(function, np.full(count * len(names), max(first, SLOWEST)), accuracy=accuracy)
