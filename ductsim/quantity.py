@@ -168,7 +168,9 @@ def _array(value: Any, wanted: Measure) -> Any:
     if raw.dtype.kind not in "iuf":
         raise _no_quantity(value, wanted)
     with np.errstate(over="ignore"):
-        out = (raw.astype(float) + wanted.shift) * wanted.times / wanted.over
+        out = raw.astype(float) + wanted.shift
+        if wanted.times != 1.0 or wanted.over != 1.0:
+            out = out * wanted.times / wanted.over
     if not np.isfinite(out).all():
         raise InputError(
             f"{raw[~np.isfinite(out)].flat[0]:g} is no finite number", allowed="finite numbers only"

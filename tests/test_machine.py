@@ -9,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import ductsim as ds
+from ductsim.description import data
 from ductsim.description.changing import Setting, resolve, together
 from ductsim.network.system import Compiled
 
@@ -206,6 +207,17 @@ def test_changes_never_compile_again(picker):
     picker.change({"hose 3.length": np.linspace(1, 2, 5)}).solve()
     picker.jacobian(["weakest vacuum"], ["hose *.length"])
     assert Compiled.count == before
+
+
+def test_a_change_works_out_the_speeds_of_driven_parts_once_however_many_parts_it_touches(
+    picker, monkeypatch
+):
+    calls = []
+    counted = data.part_numbers
+    monkeypatch.setattr(data, "part_numbers", lambda *given: calls.append(1) or counted(*given))
+    longer = picker.change({"hose *.length": "x1.1", "belt.slip": 0.03})
+    assert len(calls) == 1
+    assert longer.numbers["hose 3.length"] == pytest.approx(1.9 * 1.1)
 
 
 # ---- replacements

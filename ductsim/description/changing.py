@@ -78,18 +78,16 @@ def _one(layout: Layout, pattern: str, value: Any) -> dict[str, Effect]:
 def _switched(layout: Layout, pattern: str, value: Any) -> tuple[str, Any]:
     """The number behind a switch of a part, and what its word sets it to: `left fan.belt = "off"`."""
     obj, _, number_key = pattern.rpartition(".")
-    for part in layout.parts:
-        if number_key not in part.kind.switches or number_key in part.kind.declared:
-            continue
-        number, words = part.kind.switches[number_key]
-        if not isinstance(value, str) or value not in words:
-            raise InputError(
-                f"{shown(value)} is no setting",
-                place=pattern,
-                allowed=" or ".join(f"'{word}'" for word in words),
-            )
-        return f"{obj}.{number}", words[value]
-    return pattern, value
+    if number_key not in layout.switches:
+        return pattern, value
+    number, words = layout.switches[number_key]
+    if not isinstance(value, str) or value not in words:
+        raise InputError(
+            f"{shown(value)} is no setting",
+            place=pattern,
+            allowed=" or ".join(f"'{word}'" for word in words),
+        )
+    return f"{obj}.{number}", words[value]
 
 
 def together(changes: Iterable[Mapping[str, Effect]]) -> dict[str, Effect]:
@@ -127,8 +125,6 @@ def _words(effect: Effect) -> str:
 def apply(old: Any, effect: Effect, declared: Number, address: str) -> Any:
     """The new number at an address, checked against its range."""
     value = effect.value if isinstance(effect, Setting) else old * effect.factor
-    if isinstance(value, np.ndarray):
-        value = np.array(value, dtype=float)
     return declared.check(value if isinstance(value, (np.ndarray, Chosen)) else float(value), address)
 
 

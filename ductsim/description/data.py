@@ -18,7 +18,7 @@ from ..parts.declare import Chosen, Fields
 from . import changing
 from .crop_way import load_numbers
 from .equipment import air_of, fan_speed
-from .layout import Layout
+from .layout import Layout, PartEntry
 
 M = TypeVar("M", bound="MachineData")
 """A machine of the kind that came in."""
@@ -147,8 +147,10 @@ class MachineData:
     def check_together(self, objects: set[str]) -> None:
         """The checks that need more than one number of a part, and those of the driven speeds."""
         driven = {p.name for p in self.layout.parts if p.drive in objects}
-        for name in [p.name for p in self.layout.parts if p.name in objects or p.name in driven]:
-            part = self.part(name, check=True)
+        numbers = self.part_numbers()
+        for entry in [p for p in self.layout.parts if p.name in objects or p.name in driven]:
+            name, part = entry.name, _built(entry, numbers)
+            _check(part, f"part {name!r}")
             if name in driven:
                 part.declared["speed"].check(part.speed, f"part {name!r}, speed from its drive")
         if "air" in objects:
@@ -187,7 +189,7 @@ class MachineData:
 
     # ---- what the network is given
 
-    def part(self, name: str, *, check: bool = False) -> Any:
+    def part(self, name: str) -> Any:
         """The part of that name with its numbers (columns stay columns).
 
         Raises
@@ -197,11 +199,7 @@ class MachineData:
         entry = self.layout.part.get(name) if isinstance(name, str) else None
         if entry is None:
             raise UnknownName.of("part", name, self.layout.part)
-        numbers = self.part_numbers()
-        obj = entry.schema.build([numbers[f"{name}.{number_key}"] for number_key in entry.schema.number_keys])
-        if check:
-            _check(obj, f"part {name!r}")
-        return obj
+        return _built(entry, self.part_numbers())
 
     def part_numbers(self) -> dict[str, Any]:
         """The numbers with the speed of every driven part worked out from its drive."""
@@ -260,6 +258,12 @@ def _rebuild(
     measures: str = "metric",
 ) -> MachineData:
     return kind(layout, numbers, given, file=file, sha256=sha256, measures=measures)
+
+
+def _built(entry: PartEntry, numbers: Mapping[str, Any]) -> Any:
+    """A part of its numbers among those of all."""
+    schema = entry.schema
+    return schema.build([numbers[f"{entry.name}.{number_key}"] for number_key in schema.number_keys])
 
 
 def _check(obj: Fields, place: str) -> None:

@@ -228,6 +228,16 @@ class Layout:
         return tuple(address for address in self.declared if address.startswith("air."))
 
     @cached_property
+    def switches(self) -> Mapping[str, tuple[str, Mapping[str, Any]]]:
+        """Word of a switch -> (number behind it, what each setting makes of it); the first part's counts."""
+        out: dict[str, tuple[str, Mapping[str, Any]]] = {}
+        for kind in dict.fromkeys(part.kind for part in self.parts):
+            for word, own in kind.switches.items():
+                if word not in kind.declared:
+                    out.setdefault(word, own)
+        return out
+
+    @cached_property
     def feeding(self) -> frozenset[str]:
         """Addresses that other parts' numbers follow from: of the sections that crop comes out of."""
         before = {part.before for part in self.carried if part.before}

@@ -52,7 +52,9 @@ def _latin_hypercube(count: int, columns: int, rng: np.random.Generator) -> Arra
     rng = rng.spawn(1)[0]
     within = rng.random((count, columns))
     slices = rng.permuted(np.tile(np.arange(1, count + 1), (columns, 1)), axis=1)
-    return np.asarray((slices.T - within) / count)
+    points = slices - within.T  # a dimension is one piece of memory: each is drawn from by itself
+    points /= count
+    return points.T
 
 
 def _sobol(columns: int, rng: np.random.Generator) -> Any:
