@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 import ductsim as ds
+from ductsim.network.equations import Equations
 from ductsim.network.linear import FEW_SCENARIOS, Pattern
 from ductsim.network.network import stacked
 
@@ -25,6 +26,19 @@ def test_what_did_not_change_is_not_made_anew():
     assert "hatch leak 4" in {
         picker.system.path_names[r] for r in range(own.group.rows.start, own.group.rows.stop)
     }
+
+
+def test_a_single_solve_from_nearby_takes_its_equations_apart_nowhere(monkeypatch):
+    """All scenarios of one are that one; the fans' curves that it keeps stay with it."""
+    picker = ds.demo("picker")
+    start = picker.change({"belt.slip": 0.03}).solve()
+    expected = picker.solve(start=start)
+    taken = []
+    take = Equations.take
+    monkeypatch.setattr(Equations, "take", lambda eq, columns: taken.append(columns) or take(eq, columns))
+    found = picker.solve(start=start)
+    assert taken == []
+    np.testing.assert_array_equal(found.arrays.point.flow, expected.arrays.point.flow)
 
 
 @pytest.mark.parametrize(

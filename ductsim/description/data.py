@@ -135,7 +135,7 @@ class MachineData:
 
     def changed(self, effects: Mapping[str, changing.Effect]) -> Self:
         """A machine with a resolved change applied (`changing.resolve`, `changing.together`)."""
-        numbers = dict(self.numbers)
+        numbers = dict(self.numbers.items())
         for address, effect in effects.items():
             numbers[address] = changing.apply(
                 numbers[address], effect, self.layout.declared[address], address
@@ -289,7 +289,7 @@ def running_speed(numbers: Mapping[str, Any], fan: str) -> Any:
 
 def part_numbers(layout: Layout, numbers: Mapping[str, Any]) -> dict[str, Any]:
     """The numbers with the speed of every driven part and the load of every part that carries crop."""
-    out = dict(numbers)
+    out = dict(numbers.items())  # read-only mappings are slow to ask name by name
     for part in layout.parts:
         if part.drive:
             out[f"{part.name}.speed"] = fan_speed(

@@ -127,9 +127,10 @@ def _pieces_at(volume: Any, speed: Any, c: dict[str, Any], letters: str) -> list
         if knot not in c:
             break
         over = np.greater(volume, speed * c[knot])
-        if over.all():
+        count = np.count_nonzero(over)
+        if count == over.size:
             out = [c[n] for n in names[i]]
-        elif over.any():
+        elif count:
             out = [np.where(over, c[n], old) for n, old in zip(names[i], out, strict=True)]
         else:
             break

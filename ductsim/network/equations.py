@@ -424,7 +424,7 @@ class Equations:
             return 1.0
         mixed = self.temperature / (self.temperature + mixture.temperature)
         own = (relative[lg.rows], relative[lg.partners], mixed)
-        return np.stack([own[whose] for whose, _ in lg.density])
+        return np.array([own[whose] for whose, _ in lg.density])
 
     def _invert(self, lg: LawGroup, s: Any, shape: tuple[int, ...]) -> Any:
         """The inverse of the 2 x 2 slopes; a shut path gives no flow and no answer."""

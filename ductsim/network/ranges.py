@@ -54,6 +54,8 @@ def _of_law(outside: Any, eq: Equations, c: Coefficients, solved: Solved, column
 def _touched(mask: Any, count: int) -> list[int]:
     """Which of so many paths or parts a mask names, in any scenario."""
     mask = np.asarray(mask)
+    if not mask.any():
+        return []
     rows = np.broadcast_to(mask, (count, mask.shape[-1] if mask.ndim else 1)).any(axis=1)
     found: list[int] = np.flatnonzero(rows).tolist()
     return found

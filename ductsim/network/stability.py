@@ -65,7 +65,8 @@ def doubtful(eq: Equations, solved: Solved, sure: Mask | None = None) -> NDArray
     left = solved.good & ~out
     some = np.flatnonzero(left & curves(eq)[0] if sure is None else left & ~sure)
     if len(some):
-        out[some] = ~only(eq.take(some), solved.point.take(some), solved.density[:, some])
+        part = eq if len(some) == eq.scenarios else eq.take(some)
+        out[some] = ~only(part, solved.point.take(some), solved.density[:, some])
     unsure = np.flatnonzero(falling.any(axis=0) & ~out)
     if len(unsure):
         out[unsure] = ~stable(eq.take(unsure), solved.point.take(unsure))

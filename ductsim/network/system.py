@@ -157,13 +157,15 @@ class System:
         The arrays of a group whose numbers are those of the last single scenario are that one's.
         """
         out = []
+        single = numbers.own if isinstance(numbers, ManyNumbers) else numbers
+        columns = np.ndarray in set(map(type, single.values()))
         for i, (group, kept) in enumerate(zip(self.groups, self._kept, strict=True)):
             if group.many is not None and isinstance(numbers, ManyNumbers):
                 out.append(numbers.many[group.many].columns())
                 continue
             own = [[numbers[a] for a in number_key] for number_key in group.addresses]
             many = len(own) * len(group.names) > MOST_REMEMBERED
-            if many or any(np.ndarray in set(map(type, values)) for values in own):
+            if many or (columns and any(np.ndarray in set(map(type, values)) for values in own)):
                 out.append([stacked_column(values) for values in own])
                 continue
             if kept is None or kept.numbers != own:

@@ -170,7 +170,7 @@ class Mixture:
     @classmethod
     def of(cls, x: Array, y: Array, warm_x: Array, warm_y: Array) -> Mixture:
         """Air of flows x, y and temperatures over outside's that enter both paths."""
-        flow = np.stack([x, y])
+        flow = np.array([x, y])
         amount = np.abs(flow)
         amount += 1e-12
         both = amount[0] + amount[1]
