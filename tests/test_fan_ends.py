@@ -1,9 +1,12 @@
 """A fan's own belt, its standing resistance and its outlet, in whole machines."""
 
+import numpy as np
 import pytest
 
 import ductsim as ds
 from ductsim.commands.checking import checked
+from ductsim.network import rising
+from ductsim.network.network import stacked
 from ductsim.quantity import RPM
 
 BEYOND = pytest.mark.filterwarnings("ignore::ductsim.errors.OutsideRange")  # one fan is blown through
@@ -88,3 +91,16 @@ def test_an_outlet_that_a_duct_goes_on_from_is_ducted(tmp_path):
     free = blower(static_pressure=[3000.0, 500.0], outlet="free", outlet_loss=0.5, inlet_loss=1.0)
     free.write(tmp_path / "own.toml")
     assert ds.Machine.read(tmp_path / "own.toml") == free
+
+
+def test_chords_are_the_same_at_once_and_one_after_the_other(monkeypatch):
+    machine = ds.demo("picker").change({"belt.slip": np.linspace(0.0, 0.2, 12)})
+    point = machine.solve().arrays.point
+    eq = stacked(machine.system, machine.part_numbers(), machine.air())[0].equations(machine.system)
+    guess = np.broadcast_to(eq.guess, point.flow.shape)
+    found = []
+    for most in (0, len(rising.WIDE_SHARES) * 12):
+        monkeypatch.setattr(rising, "AT_ONCE", most)
+        found.append(rising._chords(eq, point.flow, None, np.zeros_like(guess), guess, rising.WIDE_SHARES))
+    assert np.array_equal(*found)
+    assert found[0].shape == (2, 12)

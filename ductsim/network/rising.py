@@ -10,7 +10,7 @@ it, and the sum is positive for all flows that balance when the loops' matrix of
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
@@ -35,6 +35,7 @@ HARDLY = 0.01  # of a slope
 RESISTING = 0.3  # of what a fan lifts over its flow: about the most that counts against its rise
 STRICTER = 1.1  # times a falling ratio, so that a point tells for those close by
 MOST_PATHS = 400
+AT_ONCE = 1024  # flows times scenarios: so few cost less in one call of a law than one after the other
 
 
 def curves(eq: Equations) -> tuple[Mask, Array]:
@@ -85,7 +86,7 @@ def only(eq: Equations, point: Point, density: Array | None = None) -> Mask:
     if eq.scenarios == 1:
         return _only(eq, point, density)
     guess = _wide(eq)
-    few = _chords(eq, point.flow, density, (share * guess for share in WIDE_SHARES[::COARSELY]))
+    few = _chords(eq, point.flow, density, np.zeros_like(guess), guess, WIDE_SHARES[::COARSELY])
     worth = np.flatnonzero(_could_be_outweighed(eq, point, few))
     if len(worth) == eq.scenarios:
         return _only(eq, point, density)
@@ -97,11 +98,7 @@ def only(eq: Equations, point: Point, density: Array | None = None) -> Mask:
 
 def _only(eq: Equations, point: Point, density: Array | None) -> Mask:
     guess = _wide(eq)
-    if eq.scenarios == 1:  # one scenario at all flows together
-        others: Iterable[Array] = [WIDE_SHARES * guess]
-    else:
-        others = (share * guess for share in WIDE_SHARES)
-    chords = _chords(eq, point.flow, density, others)
+    chords = _chords(eq, point.flow, density, np.zeros_like(guess), guess, WIDE_SHARES)
     out = np.asarray((chords > 0.0).all(axis=0))
     some = np.flatnonzero(~out & _could_be_outweighed(eq, point, chords))
     if len(some) and eq.system.paths <= MOST_PATHS and not several(eq):
@@ -161,32 +158,35 @@ def several(eq: Equations) -> list[Any]:
 
 def falls_between(eq: Equations, one: Array, two: Array, density: Array | None) -> Mask:
     """Scenarios in which no fan's curve comes back to its pressure at `two` on the way from `one`."""
-    others: Iterable[Array] = (one + share * (two - one) for share in BETWEEN)
-    if eq.scenarios == 1:
-        others = [one + BETWEEN * (two - one)]
-    chords = _chords(eq, two, density, others)
+    chords = _chords(eq, two, density, one, two, BETWEEN)
     return np.asarray((chords > 0.0).all(axis=0))
 
 
-def _chords(eq: Equations, flow: Array, density: Array | None, others: Iterable[Array]) -> Array:
-    """The least slope of a fan's drop at these flows, there and from there to others; (fans, S)."""
-    groups, least = [], []
+def _chords(
+    eq: Equations, flow: Array, density: Array | None, begin: Array, end: Array, shares: Array
+) -> Array:
+    """The least slope of a fan's drop at these flows, there and to flows from `begin` to `end`; (fans, S)."""
+    least = []
+    at_once = len(shares) * eq.scenarios <= AT_ONCE
     for c, rows, fans in _fans(eq):
         own = eq.outside if density is None else density[rows][fans]
-        air, law = LocalAir(own, eq.viscosity, eq.outside), _of(c, fans)
-        at = flow[rows][fans]
-        drop, slope, _ = law(at, air)
-        least.append(np.array(slope))
-        groups.append((rows, fans, air, law, at, drop))
-    with np.errstate(all="ignore"):
-        for other in others if groups else ():
-            for (rows, fans, air, law, at, drop), own in zip(groups, least, strict=True):
-                there = other[rows][fans]
-                chord = (law(there, air)[0] - drop) / (there - at)
-                if chord.shape != own.shape:
-                    chord = np.fmin.reduce(chord, axis=1, keepdims=True)
-                np.fmin(own, chord, out=own)
+        at, one, two = (every[rows][fans] for every in (flow, begin, end))
+        drop, slope, _ = _of(c, fans)(at, LocalAir(own, eq.viscosity, eq.outside))
+        slopes = np.array(slope)
+        for some in (shares,) if at_once else shares[:, None]:
+            there = one[:, None] + some[:, None] * (two - one)[:, None]
+            air = LocalAir(*(_repeated(v, len(some)) for v in (own, eq.viscosity, eq.outside)))
+            far = _of(c, fans, len(some))(there.reshape(len(at), -1), air)[0].reshape(there.shape)
+            with np.errstate(all="ignore"):
+                chord = (far - drop[:, None]) / (there - at[:, None])
+                np.fmin(slopes, np.fmin.reduce(chord, axis=1), out=slopes)
+        least.append(slopes)
     return np.concatenate(least) if least else np.ones((1, eq.scenarios))
+
+
+def _repeated(values: Array, count: int) -> Array:
+    """Columns of scenarios so many times, one after the other; what is alike in all stays."""
+    return values if count == 1 or values.shape[-1] == 1 else np.tile(values, count)
 
 
 def _wide(eq: Equations) -> Array:
@@ -199,11 +199,12 @@ def _fans(eq: Equations) -> Iterator[tuple[Any, slice, Any]]:
         yield eq.coefficients[place], rows, fans
 
 
-def _of(c: Any, fans: Any) -> Any:
-    """The law of these rows of a group, with their coefficients."""
+def _of(c: Any, fans: Any, times: int = 1) -> Any:
+    """The law of these rows of a group, with their coefficients for so many flows of each scenario."""
     values, count = c.values, c.group.rows.stop - c.group.rows.start
     if not isinstance(fans, slice):
         values = {n: v[fans] if v.ndim > 1 and v.shape[0] == count else v for n, v in values.items()}
+    values = {n: _repeated(v, times) for n, v in values.items()}
 
     def law(flow: Array, air: LocalAir) -> Any:
         return c.group.law(flow, air, **values)
