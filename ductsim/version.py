@@ -1,3 +1,3 @@
 """The version, where every room can read it."""
 
-VERSION = "0.5.0"
+VERSION = "0.5.1"

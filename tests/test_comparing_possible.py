@@ -1,4 +1,4 @@
-"""Comparing fixes on possible machines: as columns, of a fit, thinned, uncertain fixes, kept and read again."""
+"""Comparing fixes on possible machines: as columns, of a fit, thinned, uncertain, kept and read again."""
 
 import pickle
 
