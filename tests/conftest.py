@@ -27,8 +27,9 @@ def pytest_addoption(parser):
 def pytest_collection_modifyitems(config, items):
     """Leave out all but one test in so many; runs that begin with different ones look at different tests."""
     step = config.getoption("one_in")
-    chosen = items[config.getoption("first") % step :: step]
-    if len(chosen) < len(items):
-        kept_here = set(map(id, chosen))
-        config.hook.pytest_deselected(items=[item for item in items if id(item) not in kept_here])
+    kept_ones = slice(config.getoption("first") % step, None, step)
+    chosen, left = items[kept_ones], items[:]
+    del left[kept_ones]
+    if left:
+        config.hook.pytest_deselected(items=left)
         items[:] = chosen

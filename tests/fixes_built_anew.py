@@ -4,6 +4,17 @@ import itertools
 
 import ductsim as ds
 
+SOME = (
+    "seal hatch 4",
+    "seal cuff 5",
+    "seal joint 4",
+    "clean right screen",
+    "shorten hose 5",
+    "driven pulley 230 mm",
+    "engine 100 rpm faster",
+)
+"""Fixes of the picker's file, few enough for brute force."""
+
 
 def built_anew(machine, fixes):
     """The lowest vacuum [Pa] of a picker with some fixes done, and whether its makers allow it.

@@ -29,8 +29,6 @@ class Built(Hostile):
         net = ds.Network(self.air, free_ends=self.free_ends, boxes=self.boxes if self.free_ends else ())
         for name, (part, ends) in self.parts.items():
             net.add(name, part, *ends)
-            if self.free_ends:  # so that the check knows its laws
-                self.parts[name] = part.placed(ends, ("outside", *self.boxes)), ends
         for node, pressure in self.held.items():
             net.hold(node, pressure)
         for node, flow in self.supplies.items():
@@ -192,6 +190,9 @@ class Builder(Maker):
             case.boxes = ("box",)
         elif dice.one_in(3):
             case.boxes = (dice.pick(names),)
+        if case.free_ends:  # as a network does by itself, so that the check knows the same laws
+            free = ("outside", *case.boxes)
+            case.parts = {name: (part.placed(ends, free), ends) for name, (part, ends) in case.parts.items()}
         return case
 
 

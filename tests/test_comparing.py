@@ -7,7 +7,7 @@ import pickle
 
 import numpy as np
 import pytest
-from fixes_built_anew import brute_force, built_anew
+from fixes_built_anew import SOME, brute_force, built_anew
 
 import ductsim as ds
 from ductsim.description import layout
@@ -22,16 +22,6 @@ from ductsim.network import system
 from ductsim.network.point import Point
 from ductsim.studies.compare import choice, study
 from ductsim.studies.compare.sets import SolvedSets
-
-SOME = (
-    "seal hatch 4",
-    "seal cuff 5",
-    "seal joint 4",
-    "clean right screen",
-    "shorten hose 5",
-    "driven pulley 230 mm",
-    "engine 100 rpm faster",
-)
 
 
 @pytest.fixture(scope="module")

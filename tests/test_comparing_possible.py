@@ -4,21 +4,12 @@ import pickle
 
 import numpy as np
 import pytest
+from fixes_built_anew import SOME
 
 import ductsim as ds
 from ductsim.machine.demos import FOLDER
 from ductsim.studies.compare import study
 from ductsim.studies.compare.sets import SolvedSets
-
-SOME = (
-    "seal hatch 4",
-    "seal cuff 5",
-    "seal joint 4",
-    "clean right screen",
-    "shorten hose 5",
-    "driven pulley 230 mm",
-    "engine 100 rpm faster",
-)
 
 
 @pytest.fixture(scope="module")
