@@ -7,8 +7,10 @@ import pytest
 from fixes_built_anew import SOME
 
 import ductsim as ds
+from ductsim.fixes.sets import Answers
 from ductsim.machine.demos import FOLDER
 from ductsim.studies.compare import study
+from ductsim.studies.compare.elsewhere import Elsewhere
 from ductsim.studies.compare.sets import SolvedSets
 
 
@@ -57,20 +59,91 @@ def test_a_fit_is_asked_for_its_possible_machines(possible, fixes, monkeypatch):
     assert ds.compare(fit, some).rows() == ds.compare(possible, some).rows()
 
 
-def test_many_sets_of_many_machines_are_thinned_and_the_best_taken_again(possible, fixes, monkeypatch):
+def test_where_all_sets_are_too_many_they_are_solved_on_one_machine_and_the_best_on_all(
+    possible, fixes, monkeypatch
+):
     some = [fix for fix in fixes if fix.name in SOME[:5]]
     whole = ds.compare(possible, some, budget=60)
-    monkeypatch.setattr(study, "MOST_SCENARIOS", 10)
-    monkeypatch.setattr(study, "LEAST_MACHINES", 4)
+    assert whole.checked is None
+    monkeypatch.setattr(study, "MOST_SCENARIOS", 100)
+    monkeypatch.setattr(study, "PAIRED", 5)
     thin = ds.compare(possible, some, budget=60)
-    assert thin.solved.machines == 4
-    assert thin.sure.machines == 12
+    assert thin.solved.which.shape == (1,)
+    assert thin.solved.machines == thin.sure.machines == 12
     assert thin.names(thin.recommended) == whole.names(whole.recommended)
-    assert [row["gain_Pa"] for row in thin.rows()] != []
+    assert thin.order == whole.order
+    assert thin.chances == whole.chances
     by_name = {row["fix"]: row["gain_Pa"] for row in whole.rows()}
     for row in thin.rows():
         assert row["gain_Pa"] == pytest.approx(by_name[row["fix"]], abs=1e-6)
-    assert any("4 of the 12 possible machines" in note for note in thin.notes)
+    # what is not solved elsewhere is told nearly by what single fixes and pairs do there
+    scale = np.nanmax(whole.solved.gain)
+    for mask in whole.solved.masks:
+        one, all_of_them = (found.solved.gain[found.solved.row(mask)] for found in (thin, whole))
+        assert one == pytest.approx(all_of_them, abs=0.005 * scale, nan_ok=True)
+    assert thin.worths == pytest.approx(whole.worths, abs=0.002 * scale)
+    assert any("on 1 of the 12 possible machines" in note for note in thin.notes)
+
+
+def test_one_machine_tells_all_where_they_differ_by_what_single_fixes_and_pairs_do():
+    rng = np.random.default_rng(3)
+    n, machines = 4, 6
+    sets = ((np.arange(2**n)[:, None] >> np.arange(n)) & 1).astype(bool)
+    sets = sets[np.argsort(sets.sum(axis=1), kind="stable")]
+    pairs = [(i, j) for i in range(n) for j in range(i)]
+    within = np.array([[True, *own, *(own[i] and own[j] for i, j in pairs)] for own in sets], dtype=float)
+    parts = rng.normal(size=(within.shape[1], machines))
+    common = rng.normal(size=(len(sets), 1))  # of three fixes and more, the same everywhere
+    answer = within @ parts + common
+    answers = Answers.blank(len(sets), 0, machines)
+    answers.answer[:] = answer
+    answers.strain(("fan", "speed"))[:] = answer / 10.0
+    few = Answers.blank(1 + n + len(pairs), 0, machines)
+    small = sets.sum(axis=1) <= 2
+    few.answer[:], few.strains = answer[small], {("fan", "speed"): answer[small] / 10.0}
+    known = Elsewhere.of("power fan", sets[small], few, 2)
+    one = Answers.blank(len(sets), 0, 1)
+    one.answer[:] = answer[:, [2]]
+    assert known.answers(sets, one) == pytest.approx(answer, abs=1e-12)
+    shares = known.passed(sets, {("fan", "speed"): answer[:, [2]] / 10.0})
+    assert shares[("fan", "speed")] == pytest.approx((answer > 0.0).mean(axis=1))
+    # pairs on some machines: exact there, on average elsewhere
+    single = sets.sum(axis=1) <= 1
+    alone = Answers.blank(1 + n, 0, machines)
+    alone.answer[:] = answer[single]
+    where = np.array([1, 2, 4])
+    paired = Answers.blank(int(small.sum()), 0, 3)
+    paired.answer[:] = answer[small][:, where]
+    both = Elsewhere.of("power fan", sets[single], alone, 2).joined(
+        Elsewhere.of("power fan", sets[small], paired, 1), where
+    )
+    told = both.answers(sets, one)
+    assert told[:, where] == pytest.approx(answer[:, where], abs=1e-12)
+    assert told[single] == pytest.approx(answer[single], abs=1e-12)
+    of_pairs = parts[1 + n :]
+    usual = np.repeat(of_pairs[:, where].mean(axis=1, keepdims=True), machines, axis=1)
+    expected = within[:, : 1 + n] @ parts[: 1 + n] + within[:, 1 + n :] @ usual + common
+    rest = [m for m in range(machines) if m not in where]
+    assert told[:, rest] == pytest.approx(expected[:, rest], abs=1e-12)
+
+
+def test_a_limit_that_only_other_machines_pass_forbids_the_set_there_too(possible, fixes, monkeypatch):
+    """The belt's power is stated between what the middle machine and others take with a faster engine."""
+    some = [fix for fix in fixes if fix.name in (*SOME[:3], "engine 100 rpm faster")]
+    rng = np.random.default_rng(2)
+    uneven = possible.change({"belt.engine_speed": ds.times(rng.uniform(0.97, 1.03, 12))})
+    faster = ds.compare(uneven, some)
+    taken = faster.solved.answers.power[faster.solved.row(faster.mask(["engine 100 rpm faster"]))]
+    stated = uneven.change({"belt.available_power": float(np.sort(taken)[8])})
+    whole = ds.compare(stated, some)
+    monkeypatch.setattr(study, "MOST_SCENARIOS", 100)
+    thin = ds.compare(stated, some)
+    assert thin.checked is not None
+    for mask in whole.solved.masks:
+        assert thin.solved.verdict(thin.solved.row(mask)) == whole.solved.verdict(whole.solved.row(mask))
+    assert thin.names(thin.recommended) == whole.names(whole.recommended)
+    refused = thin.solved.row(thin.mask(["engine 100 rpm faster", SOME[0]]))
+    assert "of the possible machines it passes the power of belt" in thin.solved.why(refused)
 
 
 def test_an_uncertain_fix_is_a_column(picker):
@@ -109,6 +182,6 @@ def test_kept_or_pickled_it_goes_on_where_it_was(possible, fixes, thin, monkeypa
         assert again.combining.calls == calls
         for address, value in found.done().numbers.items():
             assert np.array_equal(again.done().numbers[address], value)
-        anew = SolvedSets(again.combining, again.solved.which)
+        anew = SolvedSets(again.combining, again.solved.which, elsewhere=again.solved.elsewhere)
         anew.need([0, again.mask(SOME[:1])])
         assert anew.gain[1] == pytest.approx(found.gain(SOME[0]), abs=1e-6)

@@ -19,6 +19,7 @@ ROUNDING = 1e-9
 """Relative excess that counts as rounding [-]."""
 NEAR = 1e-3
 """Share of a limit below it that counts as reached [-]."""
+MOST_STRAIN = 50.0
 SELDOM = 0.05
 """Share of the possible machines that may pass a limit before it counts as passed."""
 
@@ -53,6 +54,12 @@ class Limit:
     def reached(self) -> NDArray[np.bool_]:
         """True where it is passed or all but reached, (S,)."""
         return self.value > self.allowed * (1.0 - NEAR)
+
+    @property
+    def strain(self) -> NDArray[np.float64]:
+        """The logarithm of what there is over what is allowed, (S,); above 0 where it is passed."""
+        with np.errstate(all="ignore"):
+            return np.clip(np.log(self.value / self.allowed), -MOST_STRAIN, MOST_STRAIN)
 
     def breach(self, start: int = 0, size: int = 1) -> Breach:
         """By how much the first of some scenarios on end passes it."""

@@ -10,7 +10,7 @@ from typing import Any, Self
 import numpy as np
 from numpy.typing import NDArray
 
-from ..answers.limits import Breach, breaches_by_group, breaches_said
+from ..answers.limits import MOST_STRAIN, Breach, breaches_by_group, breaches_said
 from ..answers.variants import Variants, solve_variants
 from ..crop.replacement import replace
 from ..description.changing import Setting
@@ -35,6 +35,8 @@ SMALL = 2, 3
 FEWEST, WORTH, MOST_LEARNED = 2000, 4, 600
 """Where that pays: scenarios from which on, sets for each small one, small ones at most."""
 
+UNSTRAINED = -MOST_STRAIN
+"""The logarithm of what there is over what is allowed where nothing is."""
 FINE = ""
 CONTRADICTION, IMPOSSIBLE, NO_ANSWER, NOT_ALLOWED = "contradiction", "impossible", "no answer", "not allowed"
 
@@ -47,15 +49,20 @@ class Reason:
     ----------
     verdict : str
         "contradiction", "impossible", "no answer" or "not allowed".
-    words : str
-        As a sentence begins, without a full stop.
+    said : str
+        As a sentence begins, without a full stop; empty where breaches say it.
     breaches : tuple of Breach
         The limits that are passed, where it is not allowed.
     """
 
     verdict: str
-    words: str
+    said: str = ""
     breaches: tuple[Breach, ...] = ()
+
+    @property
+    def words(self) -> str:
+        """As a sentence begins, without a full stop."""
+        return self.said or breaches_said(self.breaches, "The")  # of thousands of sets few are asked
 
 
 @dataclass
@@ -72,6 +79,9 @@ class Answers:
         Shaft power of all fans [W].
     also : array (K, A, M)
         The answers to the further questions, in SI.
+    strains : dict
+        (name, kind) of a limit -> (K, M), the logarithm of what there is over what is allowed; `UNSTRAINED`
+        where the limit is not stated or there is no answer.
     reasons : list of Reason or None
         Of K: why the set is not to be done, None where it may be.
     """
@@ -82,6 +92,7 @@ class Answers:
     duct_air: Array
     power: Array
     also: Array
+    strains: dict[tuple[str, str], Array]
     reasons: list[Reason | None]
 
     @classmethod
@@ -89,7 +100,7 @@ class Answers:
         """All NaN."""
         every, of_unit = np.full((sets, machines), np.nan), np.full((sets, units, machines), np.nan)
         more = np.full((sets, also, machines), np.nan)
-        return cls(every, of_unit, of_unit.copy(), of_unit.copy(), every.copy(), more, [None] * sets)
+        return cls(every, of_unit, of_unit.copy(), of_unit.copy(), every.copy(), more, {}, [None] * sets)
 
     @classmethod
     def joined(cls, parts: Iterable[Answers]) -> Self:
@@ -102,6 +113,10 @@ class Answers:
             np.concatenate([row.duct_air for row in rows]),
             np.concatenate([row.power for row in rows]),
             np.concatenate([row.also for row in rows]),
+            {
+                limit: np.concatenate([row.strain(limit) for row in rows])
+                for limit in dict.fromkeys(limit for row in rows for limit in row.strains)
+            },
             [reason for row in rows for reason in row.reasons],
         )
 
@@ -114,6 +129,12 @@ class Answers:
         """The reason as a sentence; empty where a set may be done."""
         reason = self.reasons[row]
         return "" if reason is None else f"{reason.words}."
+
+    def strain(self, limit: tuple[str, str]) -> Array:
+        """The logarithm of what there is over what a limit allows, (K, M)."""
+        if limit not in self.strains:
+            self.strains[limit] = np.full(self.answer.shape, UNSTRAINED)
+        return self.strains[limit]
 
 
 @dataclass(frozen=True)
@@ -286,9 +307,8 @@ class Combining:
             return
         values = {address: value[good] for address, value in values.items()}
         own, known = sets[rows[good]], self._known(root, which)
-        known = self._known(root, which)
         self.calls += 1
-        near = None if known is None else known.point(own)
+        near = None if known is None else known.point(own, self._like(root, known))
         found = solve_variants(root, values, len(good), which, near)
         if learn:
             self._learn(root, own, which, found.state.arrays.point)
@@ -298,6 +318,11 @@ class Combining:
         """What small sets on such a machine came to; None where nothing was learned."""
         return self._starts.get((id(root), None if which is None else which.tobytes()))
 
+    def _like(self, root: MachineData, known: Starts | None = None) -> Starts | None:
+        """What is known of most sets on other of the possible machines; None where nothing is."""
+        others = [own for (name, _), own in self._starts.items() if name == id(root) and own is not known]
+        return max(others, key=lambda own: len(own.sets), default=None)
+
     def _learn(self, root: MachineData, sets: NDArray[np.bool_], which: Any, point: Point) -> None:
         """Learn from solved sets, the first of them the smallest, where that may help larger ones."""
         known = self._known(root, which)
@@ -306,7 +331,7 @@ class Combining:
             return
         machines = point.flow.shape[1] // len(sets)
         if (sets >= sets[0]).all() and np.isfinite(point.flow[:, :machines]).all():
-            like = next((own for (name, _), own in self._starts.items() if name == id(root)), None)
+            like = self._like(root)
             key = id(root), None if which is None else which.tobytes()
             self._starts[key] = Starts(sets, point, like)
 
@@ -371,10 +396,12 @@ class Combining:
         for k in np.flatnonzero(~solved | np.isnan(out.answer[rows]).all(axis=1)).tolist():
             words = "The answer is not known" if solved[k] else outcomes[k * found.machines].sentence
             out.reasons[rows[k]] = Reason(NO_ANSWER, words)
+        for limit in found.limits:
+            strain = found.matrix(limit.strain)
+            out.strain((limit.name, limit.kind))[rows] = np.where(np.isnan(strain), UNSTRAINED, strain)
         for k, breaches in breaches_by_group(found.limits, found.machines).items():
             if out.reasons[rows[k]] is None:
-                words = breaches_said(breaches, "The")
-                out.reasons[rows[k]] = Reason(NOT_ALLOWED, words, tuple(breaches))
+                out.reasons[rows[k]] = Reason(NOT_ALLOWED, breaches=tuple(breaches))
 
 
 def combining(machine: MachineData, tasks: Sequence[Task], of: str | Sequence[str]) -> Combining:
@@ -396,11 +423,15 @@ def combining(machine: MachineData, tasks: Sequence[Task], of: str | Sequence[st
 
 
 def _patterns(sets: NDArray[np.bool_]) -> list[tuple[tuple[bool, ...], NDArray[np.intp]]]:
-    """Each pattern that comes up in the rows, with the rows in which it does."""
-    rows: dict[tuple[bool, ...], list[int]] = {}
-    for k, row in enumerate(sets.tolist()):
-        rows.setdefault(tuple(row), []).append(k)
-    return [(pattern, np.array(at, dtype=np.intp)) for pattern, at in rows.items()]
+    """Each pattern that comes up in the rows, with the rows in which it does, in the order of their first."""
+    if not sets.size:
+        return [((), np.arange(len(sets)))] if len(sets) else []
+    packed = np.ascontiguousarray(np.packbits(sets, axis=1))
+    _, first, of = np.unique(
+        packed.view(f"V{packed.shape[1]}").ravel(), return_index=True, return_inverse=True
+    )
+    rows = np.split(np.argsort(of, kind="stable"), np.bincount(of).cumsum()[:-1])
+    return [(tuple(sets[first[k]].tolist()), rows[k]) for k in np.argsort(first)]
 
 
 def _column(value: Any, which: Any) -> Any:

@@ -30,13 +30,13 @@ class Starts:
     effects : array (T, V, M)
         What each adds to those within it, of flows, pressures and temperature rises: of steady ones in
         logarithms. Single precision, which is enough for a start.
-    like : Starts or None
-        What is known of other machines with the same fixes: its mean stands for sets that are not known here.
     """
 
     def __init__(self, sets: Sets, point: Point, like: Starts | None = None) -> None:
-        """Begin with the points (..., K x M) of some sets (K, N), of which the first is within all others."""
-        self.like = like
+        """Begin with the points (..., K x M) of some sets (K, N), of which the first is within all others.
+
+        `like` is what is known of other machines with the same fixes.
+        """
         self._ends = len(point.flow), len(point.flow) + len(point.pressure)
         values = _values(point).reshape(-1, len(sets), point.flow.shape[1] // len(sets))
         self._own: Array = values[:, 0].copy()
@@ -62,11 +62,15 @@ class Starts:
             self.sets = np.concatenate([self.sets, sets[rows]])
             self.effects = np.concatenate([self.effects, more.astype(np.float32)])
 
-    def point(self, sets: Sets) -> Point | None:
-        """Where some sets (K, N) probably end: K x M scenarios, set by set; None where nothing can tell."""
-        if len(self.sets) == 1 and self.like is None:
+    def point(self, sets: Sets, like: Starts | None = None) -> Point | None:
+        """Where some sets (K, N) probably end: K x M scenarios, set by set; None where nothing can tell.
+
+        For sets that are not known here stands the mean of what is known of other machines with the same
+        fixes.
+        """
+        if len(self.sets) == 1 and like is None:
             return None
-        values = (self._sums(sets) + self._usual(sets)).transpose(1, 0, 2).astype(float)
+        values = (self._sums(sets) + self._usual(sets, like)).transpose(1, 0, 2).astype(float)
         steady = self._steady
         values[steady] = np.exp(np.clip(values[steady], -MOST, MOST)) * self._own[steady][:, None]
         flow, pressure, rise = np.split(values.reshape(len(values), -1), self._ends)
@@ -75,16 +79,16 @@ class Starts:
     def _sums(self, sets: Sets) -> Single:
         """What the known sets within each of some sets add up to, (K, V, M)."""
         parts, values, machines = self.effects.shape
-        out = _within(self.sets, sets) @ self.effects.reshape(parts, values * machines)
+        out = within(self.sets, sets) @ self.effects.reshape(parts, values * machines)
         return out.reshape(len(sets), values, machines)
 
-    def _usual(self, sets: Sets) -> Single:
+    def _usual(self, sets: Sets, like: Starts | None) -> Single:
         """What sets within them add that are known of other machines only, (K, V, 1)."""
-        if self.like is None:
+        if like is None:
             return np.zeros((1, 1, 1), dtype=np.float32)
         own = {row.tobytes() for row in self.sets}
-        rest = [row.tobytes() not in own for row in self.like.sets]
-        more = _within(self.like.sets[rest], sets) @ self.like.effects[rest].mean(axis=2)
+        rest = [row.tobytes() not in own for row in like.sets]
+        more = within(like.sets[rest], sets) @ like.effects[rest].mean(axis=2)
         return np.asarray(more[:, :, None])
 
 
@@ -94,7 +98,7 @@ def _values(point: Point) -> Array:
     return np.concatenate([point.flow, point.pressure, *rise])
 
 
-def _within(parts: Sets, sets: Sets) -> Single:
+def within(parts: Sets, sets: Sets) -> Single:
     """1 where a set (K, N) holds all of a part (T, N), else 0: (K, T)."""
     common = sets.astype(np.float32) @ parts.T.astype(np.float32)
     return np.asarray(common == parts.sum(axis=1), dtype=np.float32)

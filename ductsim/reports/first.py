@@ -145,7 +145,7 @@ def _total(found: Findings) -> list[str]:
     cost = f", cost {solved.cost[row]:,.10g}" if solved.cost[row] else ""
     before, after = answer_after(found, solved.row(0)), answer_after(found, row)
     base = solved.base
-    gains = solved.gains[row]
+    gains = solved.gains_of(row)
     if comparison.machines > 1:
         ends = [quantile(gains, share) for share in (0.05, 0.95)]
         text = within(quantile(gains, 0.5), ends, comparison.question.measure, found.measures, sign=True)

@@ -64,7 +64,7 @@ def jobs_of(found: Findings) -> list[Job]:
     rows = [solved.row(mask) for mask in masks]
     out = []
     for k, fix in enumerate(found.order):
-        more = solved.gains[rows[k + 1]] - solved.gains[rows[k]]
+        more = solved.gains_of(rows[k + 1]) - solved.gains_of(rows[k])
         out.append(
             Job(
                 name=fix.name,

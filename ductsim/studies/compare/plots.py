@@ -37,7 +37,7 @@ def gains(found: Comparison, ax: Any, measures: str) -> None:
 
     alone, worth = column("gain"), column("worth")
     y = np.arange(len(rows))
-    alone_is = [found.sure.answers.verdict(found.sure.row(1 << k)) for k in shown]
+    alone_is = [found.sure.verdict(found.sure.row(1 << k)) for k in shown]
     bad = [i for i, verdict in enumerate(alone_is) if verdict == NOT_ALLOWED]
     for i in y:
         ax.barh(

@@ -23,6 +23,12 @@ from .choice import AXES, front, order_of_work
 from .sets import SolvedSets, range_of
 from .worth import Together
 
+MOST_ROUNDS = 8
+"""How often sets are solved on all possible machines in place of some that turned out not to be allowed."""
+CLOSEST = 10
+"""So many sets that may be the best buy are solved on all possible machines."""
+SELDOM_BEST = 0.02
+"""And those that are the best on more than this share of them [-]."""
 Array = NDArray[np.float64]
 Row = dict[str, Any]
 
@@ -55,8 +61,8 @@ class Comparison(Result):
     solved : SolvedSets
         The sets that have been solved; its masks have bit i for `tasks[i]`.
     checked : SolvedSets or None
-        Where those were solved on some of the possible machines only: the single fixes and the best sets,
-        on all of them.
+        Where those were solved on one of the possible machines only, and estimated for the others: single
+        fixes, pairs and the best sets, solved on all of them.
     usable : list of int
         The tasks that are weighed: those that some allowed set holds.
     worths : array (N,)
@@ -178,27 +184,37 @@ class Comparison(Result):
         mask = self.mask(fixes)
         self.solved.need([mask])
         row = self.solved.row(mask)
-        return self.solved.answers.verdict(row), self.solved.answers.why(row)
+        return self.solved.verdict(row), self.solved.why(row)
 
     def ranked(self, within: float | None = None) -> list[int]:
         """The allowed sets that take at most some minutes, the best first, as masks.
 
-        Where the sets were solved on some of the possible machines only, the best of them are solved on all
+        Where the sets were solved on one of the possible machines only, the best of them are solved on all
         and ranked again; the others are left out.
         """
         if self.checked is not None:
-            self.checked.need(self._candidates(within))
+            for _ in range(MOST_ROUNDS):
+                new = [mask for mask in self._candidates(within) if not self.checked.has(mask)]
+                if not new:
+                    break
+                self.checked.need(new)
         return [self.sure.masks[row] for row in self.sure.ranked(within)]
 
     def _candidates(self, within: float | None) -> list[int]:
-        """The solved sets that may be the best buy within some minutes."""
-        ranked = self.solved.ranked(within)
-        rows = set(ranked[:30].tolist())
-        if ranked.size:
-            gains = self.solved.gains
-            best = np.where(np.isnan(gains), -np.inf, gains)[ranked].argmax(axis=0)
-            rows |= set(ranked[best].tolist())
-        return [self.solved.masks[row] for row in sorted(rows)]
+        """The solved sets that may be the best buy within some minutes, on all machines or on a share."""
+        solved = self.solved
+        rows = [row for row in solved.ranked(within).tolist() if self._may_be_advised(solved.masks[row])]
+        if not rows:
+            return []
+        gains = np.nan_to_num(solved.gains_of(rows), nan=-np.inf)
+        often = np.bincount(gains.argmax(axis=0), minlength=len(rows))
+        best = np.flatnonzero(often > SELDOM_BEST * gains.shape[1]).tolist()
+        return [solved.masks[rows[k]] for k in dict.fromkeys([*range(min(CLOSEST, len(rows))), *best])]
+
+    def _may_be_advised(self, mask: int) -> bool:
+        """Whether nothing that was found on all possible machines stands against a set."""
+        sure = self.sure
+        return not sure.has(mask) or bool(sure.allowed[sure.row(mask)])
 
     def best(self, budget: float | str | None = None, count: int = 3) -> list[list[str]]:
         """The best sets of fixes within a budget, the best first: names, in the order they were given.
@@ -224,7 +240,13 @@ class Comparison(Result):
         axes = texts(axes, "front", f"some of {', '.join(AXES)}")
         for axis in axes:
             one_of(axis, AXES, "front", "axis")
-        return [self.names(self.solved.masks[row]) for row in front(self.solved, axes)]
+        return [self.names(mask) for mask in self.on_front(axes)]
+
+    def on_front(self, axes: Sequence[str]) -> list[int]:
+        """Those sets as masks; where all were solved on one possible machine only, of those solved on all."""
+        if self.checked is not None:
+            self.checked.need(self.solved.masks[row] for row in front(self.solved, axes))
+        return [self.sure.masks[row] for row in front(self.sure, axes)]
 
     def done(self, fixes: Iterable[str] | None = None) -> Machine:
         """The machine with some fixes done, by default the recommended ones."""
@@ -247,12 +269,12 @@ class Comparison(Result):
             measure_key("gain", measure): float(solved.gain[row]),
         }
         if self.machines > 1:
-            out |= range_of(solved.gains[row], "gain", measure)
+            out |= range_of(solved.gains_of(row), "gain", measure)
             out["chance_best"] = self.chances.get(mask, 0.0)
         out |= solved.also(row)
         out |= solved.at_weakest(row)
         out["shaft_power_change_W"] = float(solved.power[row])
-        return out | {"verdict": solved.answers.verdict(row), "reason": solved.answers.why(row)}
+        return out | {"verdict": solved.verdict(row), "reason": solved.why(row)}
 
     def combinations(self, count: int | None = None) -> list[Row]:
         """A row for every set that was solved, the best first, those that are not allowed at the end."""

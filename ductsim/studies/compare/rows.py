@@ -5,9 +5,10 @@ from __future__ import annotations
 import math
 from typing import Any
 
+import numpy as np
+
 from ...quantity import measure_key
 from ...wording import listed
-from .choice import front
 from .result import Comparison
 from .sets import SolvedSets, range_of
 from .study import BUDGETS
@@ -64,7 +65,7 @@ def _fix_row(found: Comparison, i: int) -> Row:
         measure_key("worth", measure): float(found.worths[i]) if i in found.usable else None,
     }
     if found.machines > 1:
-        own |= range_of(sure.gains[row], "gain", measure)
+        own |= range_of(sure.gains_of(row), "gain", measure)
     return own | sure.also(row) | _moved(sure, row) | {"remark": "; ".join(_remarks(found, i))}
 
 
@@ -91,7 +92,7 @@ def _remarks(found: Comparison, i: int) -> list[str]:
     sure = found.sure
     row = sure.row(1 << i)
     out = []
-    reason = sure.answers.reasons[row]
+    reason = sure.reason(row)
     if reason is not None:
         out.append(f"{reason.verdict}: {reason.words}")
     u = sure.opposite(row)
@@ -115,7 +116,7 @@ def _advised(found: Comparison, mask: int) -> Row:
 
 def front_rows(found: Comparison) -> list[Row]:
     """The sets that no other beats in gain and working time."""
-    return [_advised(found, found.solved.masks[row]) for row in front(found.solved, ("minutes",))]
+    return [_advised(found, mask) for mask in found.on_front(("minutes",))]
 
 
 def _best_rows(found: Comparison) -> list[Row]:
@@ -129,11 +130,11 @@ def _best_rows(found: Comparison) -> list[Row]:
 
 def _order_rows(found: Comparison) -> list[Row]:
     """The recommended fixes one after the other, with the time and the gain so far."""
-    measure, solved = found.question.measure, found.solved
+    measure = found.question.measure
     out, mask = [], 0
     for step, name in enumerate(found.order, 1):
         mask |= found.mask([name])
-        row = solved.row(mask)
+        solved, row = found.holding(mask)
         own: Row = {"step": step, "fix": name, "time_so_far_min": float(solved.minutes[row])}
         own[measure_key("gain_so_far", measure)] = float(solved.gain[row])
         own |= solved.also(row) | solved.at_weakest(row)
@@ -158,8 +159,8 @@ def _refused_rows(found: Comparison) -> list[Row]:
 
     A set that is not allowed may become allowed by more fixes; it is listed all the same.
     """
-    answers, masks = found.solved.answers, found.solved.masks
-    bad = [k for k, reason in enumerate(answers.reasons) if reason is not None]
+    masks = found.solved.masks
+    bad = np.flatnonzero(~found.solved.allowed).tolist()
     bad.sort(key=lambda k: (masks[k].bit_count(), k))
     out: list[Row] = []
     kept: list[int] = []
@@ -169,7 +170,8 @@ def _refused_rows(found: Comparison) -> list[Row]:
         if not any(mask & masks[k] == mask for mask in kept):
             kept.append(masks[k])
             name = " + ".join(found.names(masks[k])) or "nothing"
-            out.append({"fixes": name, "verdict": answers.verdict(k), "reason": answers.why(k)})
+            solved, row = found.holding(masks[k])
+            out.append({"fixes": name, "verdict": solved.verdict(row), "reason": solved.why(row)})
     out += [
         {"fixes": name, "verdict": "not computed", "reason": sentence}
         for name, sentence in found.errors.items()

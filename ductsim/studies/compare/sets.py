@@ -10,10 +10,22 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ...fixes.sets import CONTRADICTION, IMPOSSIBLE, NO_ANSWER, NOTICED, Answers, Combining
+from ...answers.limits import SELDOM
+from ...fixes.sets import (
+    CONTRADICTION,
+    FINE,
+    IMPOSSIBLE,
+    NO_ANSWER,
+    NOT_ALLOWED,
+    NOTICED,
+    Answers,
+    Combining,
+    Reason,
+)
 from ...quantity import measure_key
 from ...questions.vocabulary import question
 from ...statistics import quantile
+from .elsewhere import Elsewhere
 
 Array = NDArray[np.float64]
 TIE = 1e-7
@@ -33,12 +45,16 @@ class SolvedSets:
         The K sets, in the order in which they were asked for.
     parts : list of Answers
         Their answers, in pieces as they were solved.
+    elsewhere : Elsewhere, optional
+        Where all is solved on one of the possible machines: how others differ from it, as small sets show.
+        Answers, gains and limits are then estimates for all of them.
     """
 
     combining: Combining
     which: NDArray[np.intp] | None = None
     masks: list[int] = field(default_factory=list)
     parts: list[Answers] = field(default_factory=list)
+    elsewhere: Elsewhere | None = None
 
     def need(self, masks: Iterable[int]) -> None:
         """Solve those sets that are not there yet, in one go."""
@@ -46,17 +62,21 @@ class SolvedSets:
         if not new:
             return
         self.parts.append(self.combining.solve(self._members(new), self.which))
-        rows = self._row | {mask: len(self.masks) + k for k, mask in enumerate(new)}
+        kept: dict[str, Any] = {"_row": self._row | {mask: len(self.masks) + k for k, mask in enumerate(new)}}
+        if self.elsewhere is not None and "_estimated" in self.__dict__:
+            kept["_so_far"] = self._estimated
         self.masks += new
-        self.__dict__ = {**self.__getstate__(), "_row": rows}  # the rest is worked out anew
+        self.__dict__ = {**self.__getstate__(), **kept}  # the rest is worked out anew
 
     def __getstate__(self) -> dict[str, Any]:
         """Without what can be worked out again."""
         return {own.name: self.__dict__[own.name] for own in fields(self)}
 
     def _members(self, masks: Sequence[int]) -> NDArray[np.bool_]:
-        own = [[mask >> i & 1 for i in range(self.n)] for mask in masks]
-        return np.array(own, dtype=bool).reshape(len(masks), self.n)
+        size = max(1, -(-self.n // 8))
+        own = np.frombuffer(b"".join(mask.to_bytes(size, "little") for mask in masks), dtype=np.uint8)
+        bits = np.unpackbits(own.reshape(len(masks), size), axis=1, count=self.n, bitorder="little")
+        return bits.astype(bool)
 
     @cached_property
     def _row(self) -> dict[int, int]:
@@ -68,8 +88,15 @@ class SolvedSets:
         return len(self.combining.tasks)
 
     @property
+    def pairs(self) -> bool:
+        """Whether pairs of fixes tell how other machines differ from the one on which all sets are solved."""
+        return self.elsewhere is not None and bool((self.elsewhere.sets.sum(axis=1) > 1).any())
+
+    @property
     def machines(self) -> int:
-        """On how many possible machines the sets are solved."""
+        """On how many possible machines the sets are known."""
+        if self.elsewhere is not None:
+            return self.elsewhere.machines
         return self.combining.machines if self.which is None else len(self.which)
 
     @property
@@ -101,16 +128,48 @@ class SolvedSets:
         return np.asarray(self.members @ price)
 
     @cached_property
+    def _estimated(self) -> tuple[Array, Array, NDArray[np.bool_]]:
+        """Of sets that are solved on one machine: answers on all, (K, M), median gains, if limits are passed.
+
+        What was known before more sets were solved is kept.
+        """
+        assert self.elsewhere is not None
+        before = self.__dict__.get("_so_far")
+        first = 0 if before is None else len(before[0])
+        own, sets = self.answers, self.members[first:]
+        answer = self.elsewhere.answers(sets, own, first)
+        nothing = (answer if before is None else before[0])[self.row(0)]
+        passed = np.zeros(len(sets), dtype=bool)
+        strains = {limit: strain[first:] for limit, strain in own.strains.items()}
+        for share in self.elsewhere.passed(sets, strains).values():
+            passed |= share > SELDOM
+        more = answer, medians(self._better(answer - nothing)), passed
+        if before is None:
+            return more
+        return tuple(np.concatenate(pair) for pair in zip(before, more, strict=True))  # type: ignore[return-value]
+
+    @property
+    def answer(self) -> Array:
+        """The answer of each set on each possible machine, (K, M) in SI; NaN where there is none."""
+        return self.answers.answer if self.elsewhere is None else self._estimated[0]
+
+    def _better(self, change: Array) -> Array:
+        """A change of the answer as a gain."""
+        return change if self.combining.question.more_is_better else -change
+
+    @property
     def gains(self) -> Array:
         """Gain of each set on each possible machine against doing nothing, (K, M); more is better."""
-        sign = 1.0 if self.combining.question.more_is_better else -1.0
-        answer = self.answers.answer
-        return np.asarray(sign * (answer - answer[self.row(0)]))
+        return self.gains_of(slice(None))
+
+    def gains_of(self, rows: Any) -> Array:
+        """The gains of the sets in some rows."""
+        return self._better(self.answer[rows] - self.answer[self.row(0)])
 
     @cached_property
     def gain(self) -> Array:
         """The median of each set's gain over the possible machines, (K,); NaN where there is none."""
-        return medians(self.gains)
+        return medians(self.gains) if self.elsewhere is None else self._estimated[1]
 
     @cached_property
     def power(self) -> Array:
@@ -121,12 +180,37 @@ class SolvedSets:
     @cached_property
     def allowed(self) -> NDArray[np.bool_]:
         """Sets that may be advised, (K,)."""
-        return np.array([reason is None for reason in self.answers.reasons], dtype=bool)
+        reasons = self.answers.reasons
+        if self.elsewhere is None:
+            return np.array([reason is None for reason in reasons], dtype=bool)
+        # whether limits are passed is told by all possible machines
+        done = [reason is None or reason.verdict == NOT_ALLOWED for reason in reasons]
+        return np.array(done, dtype=bool) & ~self._estimated[2]
+
+    def reason(self, row: int) -> Reason | None:
+        """Why a set is not to be done; None where it may be."""
+        own = self.answers.reasons[row]
+        if self.elsewhere is None or (own is not None and own.verdict != NOT_ALLOWED):
+            return own
+        if not self._estimated[2][row]:
+            return None
+        strains = {limit: strain[row : row + 1] for limit, strain in self.answers.strains.items()}
+        return self.elsewhere.reason(self.members[row : row + 1], strains)
+
+    def verdict(self, row: int) -> str:
+        """What stands against a set; empty where it may be done."""
+        reason = self.reason(row)
+        return FINE if reason is None else reason.verdict
+
+    def why(self, row: int) -> str:
+        """The reason as a sentence; empty where a set may be done."""
+        reason = self.reason(row)
+        return "" if reason is None else f"{reason.words}."
 
     @cached_property
     def base(self) -> float:
         """The answer with nothing done, the median over the possible machines, in SI."""
-        return quantile(self.answers.answer[self.row(0)], 0.5)
+        return quantile(self.answer[self.row(0)], 0.5)
 
     @property
     def tie(self) -> float:
@@ -161,7 +245,7 @@ class SolvedSets:
 
     def could_be_done(self, mask: int) -> bool:
         """Whether a set can be done at all, allowed or not."""
-        return self.answers.verdict(self.row(mask)) not in (CONTRADICTION, IMPOSSIBLE, NO_ANSWER)
+        return self.verdict(self.row(mask)) not in (CONTRADICTION, IMPOSSIBLE, NO_ANSWER)
 
     def ranked(self, within: float | None = None) -> NDArray[np.intp]:
         """Rows of the allowed sets, the best first.
@@ -235,9 +319,11 @@ def medians(values: Array) -> Array:
     """The median of each row, NaN left out; NaN where a row has nothing else."""
     if values.shape[1] == 1:
         return values[:, 0]
-    out = np.full(len(values), np.nan)
-    some = ~np.isnan(values).all(axis=1)
-    out[some] = np.nanmedian(values[some], axis=1)
+    out, missing = np.full(len(values), np.nan), np.isnan(values)
+    some = ~missing.all(axis=1)
+    whole = ~missing.any(axis=1)
+    out[whole] = np.median(values[whole], axis=1)  # many times faster where nothing is missing
+    out[some & ~whole] = np.nanmedian(values[some & ~whole], axis=1)
     return out
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -15,6 +15,7 @@ from ...fixes.fix import Fix, named_once, spelled_out
 from ...fixes.sets import combining
 from ...machine.possible import possible_machines
 from .choice import search
+from .elsewhere import Elsewhere, middle_of
 from .result import Comparison, minutes_of
 from .sets import SolvedSets
 from .worth import best_within, interactions, sampled_worths, shapley
@@ -23,8 +24,11 @@ Array = NDArray[np.float64]
 MOST_EXACT = 14
 """Up to so many fixes every set of them is solved."""
 MOST_SCENARIOS = 50_000
-"""With possible machines: how many scenarios the table of all sets may take."""
-LEAST_MACHINES = 4
+"""With possible machines: how many scenarios the table of all sets may take, and that of all pairs."""
+PAIRED = 50
+"""On so many of them pairs of fixes are solved where that is done, to tell how the others differ."""
+MOST_ESTIMATED = 4_000_000
+"""Answers on possible machines that are estimated from one of them: sets times machines, some 30 MB."""
 ORDERS = 100
 """How many orders are sampled for the worths where there are too many fixes for the exact ones."""
 MOST_STEPS = 4000
@@ -81,8 +85,8 @@ def compare(
     n = len(tasks)
     _bound(engine.machines, n)
     exact = n <= MOST_EXACT
-    which = _some(engine.machines, 2**n if exact else 4000)
-    solved = SolvedSets(engine, which)
+    whole = SolvedSets(engine)
+    solved = _on_one(whole, 2**n if exact else MOST_SETS) or whole
     solved.need([0])
     if not solved.could_be_done(0):
         machine.solve()  # raises what is the matter
@@ -99,7 +103,7 @@ def compare(
         exact=exact,
         orders=min(ORDERS, MOST_STEPS // max(n, 1)),
         solved=solved,
-        checked=None if which is None else SolvedSets(engine),
+        checked=None if solved is whole else whole,
     )
     _weigh(found)
     found.sure.need([0])
@@ -108,17 +112,44 @@ def compare(
     return found
 
 
-def _some(machines: int, sets: int) -> NDArray[np.intp] | None:
-    """Which of the possible machines all the sets are solved on; None for all of them."""
-    few = max(LEAST_MACHINES, MOST_SCENARIOS // sets)
-    return np.linspace(0, machines - 1, few).astype(np.intp) if few < machines else None
+def _on_one(whole: SolvedSets, sets: int) -> SolvedSets | None:
+    """Where to solve so many sets if that is too much on all possible machines: on one near their middle.
+
+    What the others have beyond it is told by single fixes, solved on all, and if they are not too many by
+    pairs, solved on some.
+    """
+    engine, n = whole.combining, whole.n
+    if engine.machines == 1 or engine.machines * sets <= MOST_SCENARIOS:
+        return None
+    few = min(engine.machines, max(1, MOST_ESTIMATED // sets))
+    singles = whole if few == engine.machines else SolvedSets(engine, _spread(engine.machines, few))
+    singles.need([0, *(1 << i for i in range(n))])
+    one = middle_of(singles.answers)
+    known = Elsewhere.of(engine.of, singles.members, singles.answers, one)
+    own = np.arange(engine.machines) if singles.which is None else singles.which
+    if n * (n - 1) // 2 * PAIRED <= MOST_SCENARIOS:
+        some = np.union1d(_spread(few, min(few, PAIRED)), [one])
+        pairs = SolvedSets(engine, own[some])
+        pairs.need([*singles.masks, *_pairs(n)])
+        more = Elsewhere.of(engine.of, pairs.members, pairs.answers, int(np.flatnonzero(some == one)[0]))
+        known = known.joined(more, some)
+    return SolvedSets(engine, own[[one]], elsewhere=known)
+
+
+def _spread(machines: int, count: int) -> NDArray[np.intp]:
+    """Some of the possible machines, evenly through their list."""
+    return np.linspace(0, machines - 1, count).astype(np.intp)
+
+
+def _pairs(n: int) -> list[int]:
+    """All sets of two fixes."""
+    return [1 << i | 1 << j for i in range(n) for j in range(i)]
 
 
 def _search(solved: SolvedSets, within: float | None) -> None:
     """Solve what is worth solving of too many sets."""
     n = solved.n
-    pairs = [1 << i | 1 << j for i in range(n) for j in range(i)]
-    solved.need([*(1 << i for i in range(n)), *pairs, 2**n - 1])
+    solved.need([*(1 << i for i in range(n)), *_pairs(n), 2**n - 1])
     total = float(solved.time.sum())
     budgets = [within, *BUDGETS, *(total * np.arange(1, 8) / 8.0), None]
     for k, most in enumerate(budgets):
@@ -132,7 +163,7 @@ def _weigh(found: Comparison) -> None:
     found.usable = [i for i in range(n) if solved.members[solved.allowed, i].any()] or [*range(n)]
     found.worths, found.worth_errors = np.full(n, np.nan), np.zeros(n)
     if found.exact:
-        rows = [solved.row(sum(1 << i for i in part)) for part in _every_part(found.usable)]
+        rows = [solved.row(mask) for mask in _parts(found.usable)]
         found.worths[found.usable] = shapley(best_within(solved.gain[rows]))
     else:
         found.worths[found.usable], found.worth_errors[found.usable] = _sampled(found)
@@ -167,6 +198,9 @@ def _recommend(found: Comparison) -> None:
     if found.machines > 1:
         found.chances = _chances(found)
     found.order = found.order_of(found.names(found.recommended))
+    on_the_way = [found.mask(found.order[:k]) for k in range(len(found.order) + 1)]
+    found.sure.need(on_the_way)
+    found.on_front(("minutes",))
     if found.recommended and found.machine.columns is None:
         found.seen = found.done().solve(raise_error=False).notes
     for within in BUDGETS if found.budget is None else ():
@@ -193,7 +227,7 @@ def _chances(found: Comparison) -> dict[int, float]:
     rows = sure.ranked(found.budget)
     if not rows.size:
         return {}
-    gains = np.where(np.isnan(sure.gains), -np.inf, sure.gains)[rows]
+    gains = np.nan_to_num(sure.gains_of(rows), nan=-np.inf)
     # equal gains count for the set that the ranking puts first
     best = (gains > gains.max(axis=0) - sure.tie).argmax(axis=0)
     # what counts as none takes nothing from the set that is advised
@@ -235,6 +269,9 @@ def _bound(machines: int, fixes: int) -> None:
         )
 
 
-def _every_part(fixes: Sequence[int]) -> Iterable[list[int]]:
+def _parts(fixes: Sequence[int]) -> list[int]:
     """All sets of some fixes, in the order of the bits of their places."""
-    return ([i for j, i in enumerate(fixes) if part >> j & 1] for part in range(2 ** len(fixes)))
+    out = np.zeros(1, dtype=np.int64)
+    for i in fixes:
+        out = np.concatenate([out, out | 1 << i])
+    return out.tolist()

@@ -36,7 +36,7 @@ def beside_advice(found: Comparison, measures: str) -> list[str]:
 
 def _advice(found: Comparison, measures: str) -> list[str]:
     sure, mask = found.sure, found.recommended
-    stands_now = sure.answers.reasons[sure.row(0)]
+    stands_now = sure.reason(sure.row(0))
     if stands_now is not None and not mask:
         return [f"As it is, the machine is not allowed to run: {stands_now.words}."]
     if not mask:
@@ -56,7 +56,7 @@ def _advice(found: Comparison, measures: str) -> list[str]:
         f"to {said(after, measure, measures)}{share}{_still_weakest(found, solved, row)}.",
     ]
     if found.machines > 1:
-        low, high = (quantile(solved.gains[row], share) for share in (0.05, 0.95))
+        low, high = (quantile(solved.gains_of(row), share) for share in (0.05, 0.95))
         chance = found.chances.get(mask, 0.0)
         out.append(
             f"On {found.machines:,} possible machines the gain is "
@@ -120,7 +120,7 @@ def _single(found: Comparison, measures: str) -> list[str]:
 def _refusals(found: Comparison) -> list[str]:
     sure, out = found.sure, []
     for i, task in enumerate(found.tasks):
-        reason = sure.answers.reasons[sure.row(1 << i)]
+        reason = sure.reason(sure.row(1 << i))
         if reason is not None and sure.allowed[sure.row(0)]:
             alone = " by itself" if found.recommended >> i & 1 else ""
             out.append(f"{task.fix.name}{alone} is {_refused(reason)}.")
@@ -179,12 +179,12 @@ def notes(found: Comparison) -> list[Note]:
     """How the answer was found, and what deserves a look on the machine as advised."""
     out = [_about_search(found)]
     if found.checked is not None:
-        some = found.solved.machines
+        small = "single fixes and pairs" if found.solved.pairs else "single fixes"
         text = (
-            f"The sets were solved on {some} of the {found.machines:,} possible machines; "
-            "single fixes and the best sets on all of them."
+            f"The sets were solved on 1 of the {found.machines:,} possible machines, near the middle, the "
+            f"best also on all of them; {small} tell what the others come to there."
         )
-        out.append(Note(text, "possible machines", value=some))
+        out.append(Note(text, "possible machines", value=1))
     out += _about_contradictions(found)
     never = [task.fix.name for i, task in enumerate(found.tasks) if i not in found.usable]
     if never:
