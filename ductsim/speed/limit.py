@@ -24,8 +24,13 @@ FASTEST = 40.0  # m/s: no limit up to here counts as none
 ACCURACY = 1e-8  # of the speed
 ROUGH = 1e-3  # of the speed, where many draws together make a band
 JUMP, JUMP_ACCURACY = 0.05, 1e-6  # where a duct chokes the margin jumps: one halving after the other
+FIRST_STEP, MOST_STEP = 0.4, 2.0  # in a speed's logarithm, on the way to a limit
+BEYOND = 1.3  # times the way by the slope: so the limit is passed
+LEAST_SLOPE = 0.05  # of a margin's logarithm in the speed's
+SMOOTH = 0.5  # of a margin's logarithm: between ends that differ by less nothing jumps
+SURE = 0.25  # of the accuracy, by the flatter of two slopes
 MOST_HIGHER = 2.0  # times a speed: what is far beyond a limit chokes, which takes longest to solve
-FAR_BELOW = -1.0  # of a margin's logarithm: a limit this far off may be none
+FAR_BELOW, ROUNDS = -1.0, 3  # of a margin's logarithm, steps down: a limit this far off may be none
 LEAST_MARGIN = 1e-9  # a blocked duct has a margin of 0 or less
 _MOST = 80
 
@@ -62,39 +67,7 @@ def falling_root(
     low, high = x.copy(), x.copy()
     f_low = function(x, np.arange(n))
     f_high = f_low.copy()
-    factor, asked, widened = 1.25, np.zeros(n, dtype=bool), False
-    while True:  # widen each bracket until the function is above zero at its low end, below at its high end
-        up = (f_high > 0.0) & (high < fastest)
-        down = (f_low < 0.0) & (low > SLOWEST)
-        some = np.flatnonzero(up | down)
-        if not len(some):
-            break
-        ask = down & ~asked & (widened | (f_low < FAR_BELOW))
-        if ask.any():  # where it is below zero all the way, the way down tells nothing
-            asked[ask], some = True, np.flatnonzero(ask)
-            value = function(np.full(len(some), SLOWEST), some)
-            dead = some[value < 0.0]
-            low[dead], f_low[dead] = SLOWEST, value[value < 0.0]
-            continue
-        rising = up[some]
-        new = np.where(
-            rising,
-            np.minimum(high[some] * min(factor, MOST_HIGHER), fastest),
-            np.maximum(low[some] / factor, SLOWEST),
-        )
-        value = function(new, some)
-        for which, moved, kept in (
-            (some[rising], True, value[rising]),
-            (some[~rising], False, value[~rising]),
-        ):
-            place = new[rising] if moved else new[~rising]
-            if moved:
-                low[which], f_low[which] = high[which], f_high[which]
-                high[which], f_high[which] = place, kept
-            else:
-                high[which], f_high[which] = low[which], f_low[which]
-                low[which], f_low[which] = place, kept
-        factor, widened = min(factor * 1.5, 8.0), True
+    _widen(function, low, high, f_low, f_high, fastest, accuracy)
     out = np.where(f_low <= 0.0, np.where(f_low == 0.0, low, 0.0), np.where(f_high == 0.0, high, np.inf))
     open_ = (f_low > 0.0) & (f_high < 0.0)
     out[np.isnan(f_low) | np.isnan(f_high)] = np.nan
@@ -102,6 +75,56 @@ def falling_root(
     if len(some):
         out[some] = _chandrupatla(function, some, low[some], high[some], f_low[some], f_high[some], accuracy)
     return out
+
+
+def _widen(
+    function: Callable[[Array, Index], Array],
+    low: Array,
+    high: Array,
+    f_low: Array,
+    f_high: Array,
+    fastest: float,
+    accuracy: float,
+) -> None:
+    """Widen each bracket until its function is above zero at the low end, below at the high end; in place.
+
+    A little further each time than where the function would be zero by the slope that it has shown.
+    """
+    n = len(low)
+    slope = np.ones(n)  # by which it falls in the logarithm of x: a margin falls about as x rises
+    most, least, asked, rounds = FIRST_STEP, 2.0 * accuracy, np.zeros(n, dtype=bool), 0
+    while True:
+        up = (f_high > 0.0) & (high < fastest)
+        down = (f_low < 0.0) & (low > SLOWEST)
+        some = np.flatnonzero(up | down)
+        if not len(some):
+            break
+        ask = down & ~asked & ((rounds >= ROUNDS) | (f_low < FAR_BELOW))
+        if ask.any():  # where it is below zero all the way, the way down tells nothing
+            asked[ask], some = True, np.flatnonzero(ask)
+            value = function(np.full(len(some), SLOWEST), some)
+            dead = some[value < 0.0]
+            low[dead], f_low[dead] = SLOWEST, value[value < 0.0]
+            continue
+        rising = up[some]
+        end, f_end = np.where(rising, high[some], low[some]), np.where(rising, f_high[some], f_low[some])
+        step = np.clip(BEYOND * np.abs(f_end) / slope[some], least, most)
+        new = np.where(
+            rising,
+            np.minimum(end * np.exp(np.minimum(step, np.log(MOST_HIGHER))), fastest),
+            np.maximum(end * np.exp(-step), SLOWEST),
+        )
+        value = function(new, some)
+        with np.errstate(all="ignore"):
+            slope[some] = np.maximum((value - f_end) / np.log(end / new), LEAST_SLOPE)
+        for near, far, f_near, f_far, moved in (
+            (low, high, f_low, f_high, rising),
+            (high, low, f_high, f_low, ~rising),
+        ):
+            which = some[moved]
+            near[which], f_near[which] = far[which], f_far[which]
+            far[which], f_far[which] = new[moved], value[moved]
+        most, least, rounds = min(1.5 * most, MOST_STEP), 8.0 * least, rounds + 1
 
 
 def _chandrupatla(
@@ -129,7 +152,7 @@ def _chandrupatla(
         width = np.abs(b - a)
         jump = np.minimum(np.abs(fa), np.abs(fb)) > JUMP
         near = np.where(jump, max(JUMP_ACCURACY, accuracy), accuracy) * np.abs(best)
-        done = (width <= near) | (fa == 0.0) | np.isnan(fa)
+        done = (width <= near) | (fa == 0.0) | np.isnan(fa) | _there(a, b, c, fa, fb, fc, accuracy)
         out[left[done]] = np.where(np.isnan(fa), np.nan, best)[done]
         keep = ~done
         if not keep.any():
@@ -138,6 +161,23 @@ def _chandrupatla(
         t = _next(a, b, c, fa, fb, fc, accuracy)
     out[left] = np.where(np.isnan(out[left]), 0.5 * (a + b) if len(a) == len(left) else np.nan, out[left])
     return out
+
+
+def _there(
+    a: Array, b: Array, c: Array, fa: Array, fb: Array, fc: Array, accuracy: float
+) -> NDArray[np.bool_]:
+    """Where the better end is the zero as closely as wanted, by the flatter of the slopes to its neighbours.
+
+    Not beside a jump, whose slope is none.
+    """
+    with np.errstate(all="ignore"):
+        slopes = np.abs(
+            np.array([(fa - fb) / np.log(a / b), (fa - fc) / np.log(a / c), (fb - fc) / np.log(b / c)])
+        )
+        slope = np.nanmin(np.where(np.isfinite(slopes), slopes, np.inf), axis=0)
+        off = np.minimum(np.abs(fa), np.abs(fb)) / slope
+    smooth = np.maximum(np.abs(fa), np.maximum(np.abs(fb), np.abs(fc))) < SMOOTH
+    return np.asarray(smooth & (off <= SURE * accuracy))
 
 
 def _next(a: Array, b: Array, c: Array, fa: Array, fb: Array, fc: Array, accuracy: float) -> Array:
