@@ -41,17 +41,29 @@ def test_what_a_few_steps_do_not_find_is_solved_in_full(model, monkeypatch):
     assert np.abs(model.follow(2)(z, np.arange(2), True) - model.predict(z)).max() < 1e-6
 
 
-def test_a_start_for_each_scenario_needs_no_middle_of_all(monkeypatch):
+@pytest.mark.parametrize(("count", "middles", "proofs"), [(80, 0, 80), (600, 1, 0)])
+def test_of_many_scenarios_with_starts_the_middle_is_solved_and_spares_their_proofs(
+    count, middles, proofs, monkeypatch
+):
     machine = small_picker()
-    many = machine.change({"belt.slip": np.linspace(0.0, 0.05, 600)})
+    many = machine.change({"belt.slip": np.linspace(0.0, 0.05, count)})
     first = many.solve()
+    solved, proved = [], []
+    single, only = solving.solve_single, solving.only
 
-    def never(*args):
-        raise AssertionError("the middle was solved")
+    def solve_single(eq, *args):
+        solved.append(eq.scenarios)
+        return single(eq, *args)
 
-    monkeypatch.setattr(solving, "solve_single", never)
+    def counted(eq, *args):
+        proved.append(eq.scenarios)
+        return only(eq, *args)
+
+    monkeypatch.setattr(solving, "solve_single", solve_single)
+    monkeypatch.setattr(solving, "only", counted)
     again = many.rebuilt(dict(many.numbers)).solve(start=first.arrays.point)
     assert np.abs(again.vacuum["1"] - first.vacuum["1"]).max() < 1e-5
+    assert (len(solved), sum(proved)) == (middles, proofs)
 
 
 def test_draws_take_few_evaluations_of_the_laws(model, monkeypatch):

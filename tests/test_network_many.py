@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from random_networks import generate
 
 import ductsim as ds
 from ductsim.network import transient
@@ -117,6 +118,50 @@ def test_a_wide_scenario_of_many_is_as_if_alone():
     state = many.solve()
     for s in range(0, 600, 100):
         assert furthest(many[s].solve(), state[s]) <= 1e-9
+
+
+@pytest.mark.parametrize(
+    ("seed", "few"),
+    [
+        (623, [9, 26]),  # a fan is blown through, two backwards: what their curves do there is not looked at
+        (2151, [13, 49, 85]),  # a fan works at the top of its curve
+    ],
+)
+@pytest.mark.filterwarnings("ignore::ductsim.errors.OutsideRange")
+def test_a_point_is_not_shared_where_fans_may_be_held_up(seed, few):
+    """Random networks with rising fans: the middle's way up would have led these somewhere else."""
+    machine = generate(seed, rising=True, most_paths=30).network().machine()
+    rng, wide = np.random.default_rng(seed), {}
+    for address, value in machine.numbers.items():
+        fixed = address.startswith("air") or "efficiency" in address or ".flow[" in address
+        if fixed or not isinstance(value, float) or not 0.0 < value < np.inf:
+            continue
+        declared = machine.layout.declared[address]
+        share = 0.2 if address.endswith(".speed") else 0.1
+        column = value * (1.0 + share * rng.uniform(-1.0, 1.0, 96))
+        wide[address] = np.clip(column, declared.low, declared.high)
+    many = machine.change(wide)
+    state = many.solve(raise_error=False)
+    for s in few:
+        assert furthest(many[s].solve(), state[s]) <= 1e-9
+
+
+def test_a_leak_that_is_all_but_sealed_costs_no_steps():
+    """Its drop at the middle's flow is 1e20 times what drives it, and a start may even tell the wrong way."""
+    machine = ds.demo("picker")
+    steps = {}
+    for area in (0.3e-4, 1e-14):
+        columns = np.full(600, area)
+        columns[::2] *= 1.1
+        state = machine.change({"hatch leak 3.area": columns}).solve()
+        steps[area] = int(state.steps.max())
+        assert furthest(machine.change({"hatch leak 3.area": float(columns[1])}).solve(), state[1]) <= 1e-9
+    assert steps[1e-14] <= steps[0.3e-4] + 2
+    start = state.arrays.point.precise()
+    start.flow[state.system.rows["hatch leak 3"]] = -1e-6
+    again = state.machine.solve(start=start)
+    assert again.steps.max() <= 4
+    assert furthest(again, state) <= 1e-9
 
 
 def test_where_no_other_point_is_possible_all_starts_end_alike():

@@ -74,7 +74,7 @@ class Starts:
         steady = self._steady
         values[steady] = np.exp(np.clip(values[steady], -MOST, MOST)) * self._own[steady][:, None]
         flow, pressure, rise = np.split(values.reshape(len(values), -1), self._ends)
-        return Point(flow, pressure, rise if len(rise) else None, foretold=True)
+        return Point(flow, pressure, rise if len(rise) else None)
 
     def _sums(self, sets: Sets) -> Single:
         """What the known sets within each of some sets add up to, (K, V, M)."""

@@ -298,10 +298,12 @@ def _flows_from_pressures(eq: Equations, point: Point, values: Values) -> Mask:
     """
     count = eq.system.singles
     flow, drop = point.flow[:count], values.drop[:count]
-    ratio = (drop + values.residual[:count]) / drop
+    # not from the residual, in which a huge drop leaves no digit of what drives the path
+    ratio = (point.pressure[eq.system.start[:count]] - point.pressure[eq.system.finish[:count]]) / drop
     power = values.slope[:count] * flow / drop
-    far = ((ratio > FAR_OFF) | (ratio * FAR_OFF < 1.0)) & (ratio > 0.0) & (power >= 0.9) & (power <= 2.5)
-    flow[far] *= ratio[far] ** (1.0 / power[far])
+    # the other way too, where hardly anything flows: a start's rounding tells no way
+    far = ((ratio > FAR_OFF) | (np.abs(ratio) * FAR_OFF < 1.0)) & (power >= 0.9) & (power <= 2.5)
+    flow[far] *= np.sign(ratio[far]) * np.abs(ratio[far]) ** (1.0 / power[far])
     return np.asarray(far.any(axis=0))
 
 

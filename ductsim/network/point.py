@@ -19,15 +19,11 @@ Mask = NDArray[np.bool_]
 
 @dataclass
 class Point:
-    """Flows (paths, S), total pressures of all nodes (nodes, S), node temperatures over outside's or None.
-
-    `foretold` marks a guess for each scenario, which no solve has come to.
-    """
+    """Flows (paths, S), total pressures of all nodes (nodes, S), node temperatures over outside's or None."""
 
     flow: Array
     pressure: Array
     temperature_rise: Array | None
-    foretold: bool = False
 
     def take(self, columns: Any) -> Point:
         """Some of the scenarios."""

@@ -27,7 +27,7 @@ from .newton import HALVINGS, MANY_HALVINGS, cold_start, iterate
 from .numbers import Numbers
 from .point import Point, Solved
 from .predicted import FEWEST, WORTH, Prediction, Rows
-from .rising import curves, look_alikes, only
+from .rising import CURVE_SHARES, curves, look_alikes, only
 from .slope_floor import FINER, least_slopes
 from .stability import Waiting, begin, doubtful, go_on, settle, start_too_far, supersonic
 from .structure import Structure
@@ -42,6 +42,8 @@ PLAIN_STEPS = 14
 ROUGH_STEPS = 2
 FEW_SURE = 0.25  # of a chunk
 CLOSE, LIKE = 0.02, 0.15  # of a fan's usual flow: beside a sure start; beside the middle
+SHARING = 100  # scenarios with starts of their own, for which the middle is solved as well
+FALLING = 0.1  # of what a fan lifts over its flow: it works beyond the top of its curve
 CHORD_ROUNDS, CHORD_STEPS, CHORD_POLISH = 4, 40, 12
 DAMPED_STEPS = 40
 RUN_UPS = (
@@ -63,8 +65,8 @@ def solve(
 ) -> tuple[Solved, list[Structure]]:
     """Solve all scenarios from a nearby point: one for all, or one for each; found here when not given.
 
-    Many that start where nothing has been solved yet, or from one point, have the middle of all solved with
-    them: scenarios with fans like the middle's need no proof of their own that they have one point only.
+    Many have the middle of all solved with them: scenarios with fans like the middle's need no proof of their
+    own that they have one point only.
 
     `followed` is told which scenarios are in doubt; it tells, and may write down, which are where they were
     followed to from a point where they ran: these are not run up from standstill.
@@ -79,17 +81,23 @@ def solve(
         return out, [structure]
     told, known = None, None
     single = None if start is None or start.flow.shape[1] > 1 else start
-    if start is None or (numbers.scenarios >= FEWEST and (single is not None or start.foretold)):
+    # of crop the middle may be blocked where it does not begin at a point that runs
+    sharing = SHARING if followed is None else FEWEST if single is not None else np.inf
+    if start is None or numbers.scenarios >= sharing:
         middle = numbers.middle()
         eq = middle.equations(system)
-        nominal = solve_single(eq, eq.structure, single)
-        if followed is None and len(doubtful(eq, nominal)):
-            _settle(eq, eq.structure, nominal, np.array([0]))
-        if nominal.good[0]:
-            known = (nominal.point, curves(eq)[1])
-            if start is single:
-                start = nominal.point if start is None else start
-                told = predict(system, numbers, middle, nominal.point)
+        rises, drops = curves(eq)
+        if start is single or rises[0]:
+            nominal = solve_single(eq, eq.structure, single)
+            if followed is None and len(doubtful(eq, nominal)):
+                _settle(eq, eq.structure, nominal, np.array([0]))
+            if nominal.good[0]:
+                at = _places_on_curves(eq, nominal.point)
+                if ((at >= 0.0) & (at <= CURVE_SHARES[-1])).all():  # none is blown through or backwards
+                    known = at, drops
+                if start is single:
+                    start = nominal.point if start is None else start
+                    told = predict(system, numbers, middle, nominal.point)
     _keep_freed_memory()
     heated = not np.isinf(numbers.air.pressure).all() and bool(system.fan_rows)
     out, structures = Solved.empty(system, numbers.scenarios, heated), []
@@ -144,12 +152,12 @@ def approach(system: System, numbers: Numbers, start: Point) -> tuple[Solved, li
 
 
 def _solve_sure(
-    eq: Equations, structure: Structure, near: Point, known: tuple[Point, Array] | None, into: Solved
+    eq: Equations, structure: Structure, near: Point, known: tuple[Array, Array] | None, into: Solved
 ) -> tuple[Any, Any]:
     """Solve a chunk from nearby but for the scenarios that must be run up anyway.
 
-    `known` is the point of the middle and what its fans' curves drop. Returns which scenarios must be run up,
-    and those that can have no other point. What is foretold may itself be far from any point that is known.
+    `known` is where on their curves the middle's fans work, and what these drop. Returns which scenarios must
+    be run up, and those that can have no other point.
     """
     near = near.wide(eq.scenarios)
     rises, drops = curves(eq)
@@ -169,16 +177,26 @@ def _solve_sure(
         found = solve_from(part, start, structure.take(some).anchors)
         _keep_near(part, start, found)
         into.put(some, found)
-    close = _fans_within(eq, into.point, near, CLOSE) & ~same
+    there = _places_on_curves(eq, into.point)
+    close = (np.abs(there - _places_on_curves(eq, near)) <= CLOSE).all(axis=0) & ~same
     if known is not None:
-        close |= same & _fans_within(eq, into.point, known[0], LIKE)
+        close |= same & _past_their_tops(eq, into) & (np.abs(there - known[0]) <= LIKE).all(axis=0)
     return ~sure | (rises & ~into.good & ~structure.fed), ~rises | close
 
 
-def _fans_within(eq: Equations, one: Point, two: Point, share: float) -> NDArray[np.bool_]:
-    """Scenarios in which no fan's flows at two points differ by more than that share of its usual one."""
-    rows = eq.system.fans
-    return np.asarray((np.abs(one.flow - two.flow)[rows] <= share * np.abs(eq.guess[rows])).all(axis=0))
+def _places_on_curves(eq: Equations, point: Point) -> Array:
+    """Where on its curve each fan works: its flow over its usual one, (fans, S)."""
+    flow, usual = point.flow[eq.system.fans], np.abs(eq.guess[eq.system.fans])
+    nowhere = np.full(np.broadcast_shapes(flow.shape, usual.shape), np.nan)  # of a fan that stands
+    return np.asarray(np.divide(flow, usual, out=nowhere, where=usual > 0.0))
+
+
+def _past_their_tops(eq: Equations, found: Solved) -> NDArray[np.bool_]:
+    """Scenarios in which each fan lifts clearly less for more flow, so that none is about to be held up."""
+    system, rows, point = eq.system, eq.system.fans, found.point
+    lift = np.abs(point.pressure[system.start[rows]] - point.pressure[system.finish[rows]])
+    with np.errstate(all="ignore"):
+        return np.asarray((found.slope[rows] * np.abs(point.flow[rows]) >= FALLING * lift).all(axis=0))
 
 
 def _chunks(scenarios: int) -> Iterator[slice]:
