@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -11,7 +12,7 @@ from numpy.typing import NDArray
 from ..crop.crop import Crop, crop_of
 from ..description.data import MachineData
 from ..result import Result
-from .conditioning import Conditioned, conditioned
+from .conditioning import Conditioned, Weighed, weighed
 from .runs import Run
 
 Array = NDArray[np.float64]
@@ -93,7 +94,14 @@ class Calibration(Result):
         What the calibration says of its one number holds with the others as they are; these draws leave
         all of them free, each with its own spread, whichever number was calibrated.
         """
-        return conditioned(self.machine, self.runs, self.scatter, count, seed)
+        if seed not in self._weighed:
+            self._weighed[seed] = weighed(self.machine, self.runs, self.scatter, seed)
+        return self._weighed[seed].draws(count)
+
+    @cached_property
+    def _weighed(self) -> dict[int, Weighed]:
+        """What was seen makes of draws by each seed."""
+        return {}
 
     def believed(self, told: Conditioned | None = None) -> Crop:
         """The crop with every uncertain number at the middle of such draws, whichever was calibrated."""

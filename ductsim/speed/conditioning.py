@@ -8,8 +8,9 @@ the numbers somebody chose to calibrate.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -70,9 +71,35 @@ def drawn(
     return out
 
 
-def conditioned(
-    machine: MachineData, runs: Sequence[Run], scatter: float, count: int, seed: int = 0
-) -> Conditioned:
+@dataclass(frozen=True)
+class Weighed:
+    """Draws of all uncertain numbers of a crop, address -> (N,), and how likely each is by what was seen.
+
+    `state` is where the random numbers go on.
+    """
+
+    numbers: dict[str, Array]
+    weights: Array
+    state: Mapping[str, Any]
+
+    def draws(self, count: int) -> Conditioned:
+        """So many of them, each as often as it is likely."""
+        rng = np.random.default_rng()
+        rng.bit_generator.state = self.state
+        at = (rng.random() + np.arange(count)) / count  # systematic resampling
+        picks = np.minimum(np.searchsorted(np.cumsum(self.weights), at), len(self.weights) - 1)
+        picks = rng.permutation(picks)
+        return Conditioned(
+            {address: values[picks] for address, values in self.numbers.items()},
+            {
+                address: float(np.exp(self.weights @ np.log(np.maximum(values, 1e-12))))
+                for address, values in self.numbers.items()
+            },
+            float(1.0 / np.sum(self.weights**2)),
+        )
+
+
+def weighed(machine: MachineData, runs: Sequence[Run], scatter: float, seed: int = 0) -> Weighed:
     """Draws of all uncertain numbers of a crop, weighed by what was seen.
 
     A unit blocks where its smallest carrying margin, times a chance factor of spread `scatter` that is
@@ -86,8 +113,6 @@ def conditioned(
         In SI.
     scatter : float
         In logarithms.
-    count : int
-        How many draws come back.
     seed : int
         Of the draws.
     """
@@ -104,14 +129,7 @@ def conditioned(
         log_weight += _likely(machine, run, flows, needed, scatter)
     weights = np.exp(log_weight - log_weight.max())
     weights /= weights.sum()
-    at = (rng.random() + np.arange(count)) / count  # systematic resampling
-    picks = np.minimum(np.searchsorted(np.cumsum(weights), at), len(weights) - 1)
-    picks = rng.permutation(picks)
-    return Conditioned(
-        {address: values[picks] for address, values in numbers.items()},
-        {a: float(np.exp(weights @ np.log(np.maximum(v, 1e-12)))) for a, v in numbers.items()},
-        float(1.0 / np.sum(weights**2)),
-    )
+    return Weighed(numbers, weights, rng.bit_generator.state)
 
 
 def _likely(
