@@ -41,9 +41,12 @@ def test_what_a_few_steps_do_not_find_is_solved_in_full(model, monkeypatch):
     assert np.abs(model.follow(2)(z, np.arange(2), True) - model.predict(z)).max() < 1e-6
 
 
-@pytest.mark.parametrize(("count", "middles", "proofs"), [(80, 0, 80), (600, 1, 0)])
-def test_of_many_scenarios_with_starts_the_middle_is_solved_and_spares_their_proofs(
-    count, middles, proofs, monkeypatch
+@pytest.mark.parametrize(
+    ("count", "solved_before", "middles", "proofs"),
+    [(80, False, 0, 80), (600, False, 1, 0), (80, True, 0, 0), (600, True, 0, 0)],
+)
+def test_scenarios_with_starts_share_the_proof_of_these_or_of_the_middle_of_all(
+    count, solved_before, middles, proofs, monkeypatch
 ):
     machine = small_picker()
     many = machine.change({"belt.slip": np.linspace(0.0, 0.05, count)})
@@ -61,7 +64,8 @@ def test_of_many_scenarios_with_starts_the_middle_is_solved_and_spares_their_pro
 
     monkeypatch.setattr(solving, "solve_single", solve_single)
     monkeypatch.setattr(solving, "only", counted)
-    again = many.rebuilt(dict(many.numbers)).solve(start=first.arrays.point)
+    start = first.arrays.point
+    again = many.rebuilt(dict(many.numbers)).solve(start=start if solved_before else start.precise())
     assert np.abs(again.vacuum["1"] - first.vacuum["1"]).max() < 1e-5
     assert (len(solved), sum(proved)) == (middles, proofs)
 

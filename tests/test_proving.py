@@ -94,7 +94,7 @@ def test_false_proofs_are_rarer_than_five_in_a_hundred(machine, monkeypatch):
     """No effect, all common errors on. Expected changes are kept: they do not depend on readings."""
     kept = {}
 
-    def made(machines, points):
+    def made(machines, points, near=None):
         key = id(machines.layout), tuple(np.ravel(machines.numbers["hatch leak 2.area"])), len(points)
         if key not in kept:
             kept[key] = inner(machines, points)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,16 +19,26 @@ Mask = NDArray[np.bool_]
 
 @dataclass
 class Point:
-    """Flows (paths, S), total pressures of all nodes (nodes, S), node temperatures over outside's or None."""
+    """Flows (paths, S), total pressures of all nodes (nodes, S), node temperatures over outside's or None.
+
+    Solved scenarios carry a `proof` of what running up from standstill reaches, for those that start there.
+    """
 
     flow: Array
     pressure: Array
     temperature_rise: Array | None
+    proof: ClassVar[Any] = None
 
     def take(self, columns: Any) -> Point:
         """Some of the scenarios."""
         temperature_rise = None if self.temperature_rise is None else self.temperature_rise[:, columns]
-        return Point(self.flow[:, columns], self.pressure[:, columns], temperature_rise)
+        out = Point(self.flow[:, columns], self.pressure[:, columns], temperature_rise)
+        return out if self.proof is None else out.proven(self.proof.take(columns))
+
+    def proven(self, proof: Any) -> Point:
+        """With a proof; it is no number of the point, and is not kept on disk."""
+        self.__dict__["proof"] = proof
+        return self
 
     def put(self, columns: Any, other: Point, which: Any = slice(None)) -> None:
         """Overwrite some of the scenarios by some of another point's."""

@@ -76,7 +76,7 @@ def look_alikes(drops: Array, middle: Array) -> Mask:
     with np.errstate(all="ignore"):
         factor = (drops * middle).sum(axis=(0, 1)) / (drops * drops).sum(axis=(0, 1))
         off = np.abs(factor * drops - middle).max(axis=(0, 1))
-    return np.asarray(off <= ALIKE * np.abs(middle).max())
+    return np.asarray(off <= ALIKE * np.abs(middle).max(axis=(0, 1)))
 
 
 def only(eq: Equations, point: Point, density: Array | None = None) -> Mask:

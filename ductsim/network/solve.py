@@ -27,7 +27,8 @@ from .newton import HALVINGS, MANY_HALVINGS, cold_start, iterate
 from .numbers import Numbers
 from .point import Point, Solved
 from .predicted import FEWEST, WORTH, Prediction, Rows
-from .rising import CURVE_SHARES, curves, look_alikes, only
+from .rising import curves, look_alikes, only
+from .sharing import Proof, places_on_curves, proof_of, shares
 from .slope_floor import FINER, least_slopes
 from .stability import Waiting, begin, doubtful, go_on, settle, start_too_far, supersonic
 from .structure import Structure
@@ -41,9 +42,8 @@ CHUNK = 2048  # scenarios; their arrays stay in cache
 PLAIN_STEPS = 14
 ROUGH_STEPS = 2
 FEW_SURE = 0.25  # of a chunk
-CLOSE, LIKE = 0.02, 0.15  # of a fan's usual flow: beside a sure start; beside the middle
+CLOSE = 0.02  # of a fan's usual flow: beside a sure start
 SHARING = 100  # scenarios with starts of their own, for which the middle is solved as well
-FALLING = 0.1  # of what a fan lifts over its flow: it works beyond the top of its curve
 CHORD_ROUNDS, CHORD_STEPS, CHORD_POLISH = 4, 40, 12
 DAMPED_STEPS = 40
 RUN_UPS = (
@@ -73,28 +73,22 @@ def solve(
     """
     if numbers.scenarios == 1:
         eq = numbers.equations(system)
-        structure = eq.structure
-        out = solve_single(eq, structure, start)
-        doubt = len(doubtful(eq, out)) > 0
-        if doubt and not (followed is not None and followed(out, doubt).all()):
-            _settle(eq, structure, out, np.array([0]))
-        return out, [structure]
-    told, known = None, None
+        return _solve_one(system, numbers, start, followed), [eq.structure]
+    told = None
+    proof: Proof | None = None if start is None or followed is not None else start.proof
     single = None if start is None or start.flow.shape[1] > 1 else start
     # of crop the middle may be blocked where it does not begin at a point that runs
     sharing = SHARING if followed is None else FEWEST if single is not None else np.inf
-    if start is None or numbers.scenarios >= sharing:
+    if start is None or (numbers.scenarios >= sharing and (proof is None or single is not None)):
         middle = numbers.middle()
         eq = middle.equations(system)
-        rises, drops = curves(eq)
-        if start is single or rises[0]:
-            nominal = solve_single(eq, eq.structure, single)
-            if followed is None and len(doubtful(eq, nominal)):
-                _settle(eq, eq.structure, nominal, np.array([0]))
+        if start is single or curves(eq)[0][0]:
+            running = followed is not None
+            nominal = (
+                solve_single(eq, eq.structure, single) if running else _solve_one(system, middle, single)
+            )
             if nominal.good[0]:
-                at = _places_on_curves(eq, nominal.point)
-                if ((at >= 0.0) & (at <= CURVE_SHARES[-1])).all():  # none is blown through or backwards
-                    known = at, drops
+                proof = proof_of(eq, nominal) if running else nominal.point.proof
                 if start is single:
                     start = nominal.point if start is None else start
                     told = predict(system, numbers, middle, nominal.point)
@@ -112,7 +106,7 @@ def solve(
         near = start.take(columns) if start is not None and start.flow.shape[1] > 1 else start
         if near is not None:
             near = near if told is None else told.point(numbers, columns)
-            unsure, sure = _solve_sure(eq, structure, near, known, part)
+            unsure, sure = _solve_sure(eq, structure, near, proof and proof.take(columns), part)
             doubted.append(first + np.flatnonzero(unsure))
             hard.append(first + np.flatnonzero(~part.good & ~unsure))
             doubted.append(first + doubtful(eq, part, sure))
@@ -131,7 +125,29 @@ def solve(
     left = [some[~out.good[some]] for some in doubted]
     for places, eq, structure in _gathered(system, numbers, left):
         out.put(places, solve_single(eq, structure, None))
+    if followed is None:
+        few = proof is None and numbers.scenarios < SHARING
+        out.point.proven(proof_of(numbers.equations(system), out) if few else proof)
     return out, structures
+
+
+def _solve_one(
+    system: System,
+    numbers: Numbers,
+    start: Point | None,
+    followed: Callable[[Solved, Any], NDArray[np.bool_]] | None = None,
+) -> Solved:
+    """One scenario, run up from standstill where that may lead to another point."""
+    eq = numbers.equations(system)
+    out = solve_single(eq, eq.structure, start)
+    proof = None if start is None or followed is not None else start.proof
+    shared = proof is not None and out.good[0] and shares(eq, out, curves(eq)[1], proof)[0]
+    doubt = not shared and len(doubtful(eq, out)) > 0
+    if doubt and not (followed is not None and followed(out, doubt).all()):
+        _settle(eq, eq.structure, out, np.array([0]))
+    if followed is None:
+        out.point.proven(proof_of(eq, out))
+    return out
 
 
 def approach(system: System, numbers: Numbers, start: Point) -> tuple[Solved, list[Structure]]:
@@ -152,16 +168,16 @@ def approach(system: System, numbers: Numbers, start: Point) -> tuple[Solved, li
 
 
 def _solve_sure(
-    eq: Equations, structure: Structure, near: Point, known: tuple[Array, Array] | None, into: Solved
+    eq: Equations, structure: Structure, near: Point, proof: Proof | None, into: Solved
 ) -> tuple[Any, Any]:
     """Solve a chunk from nearby but for the scenarios that must be run up anyway.
 
-    `known` is where on their curves the middle's fans work, and what these drop. Returns which scenarios must
-    be run up, and those that can have no other point.
+    Those that may share a proof are not. Returns which scenarios must be run up, and those that can have no
+    other point.
     """
     near = near.wide(eq.scenarios)
     rises, drops = curves(eq)
-    same = ~rises if known is None else look_alikes(drops, known[1])
+    same = ~rises if proof is None else look_alikes(drops, proof.drops)
     sure = ~rises | same
     some = np.flatnonzero(~sure)
     if len(some):
@@ -177,26 +193,11 @@ def _solve_sure(
         found = solve_from(part, start, structure.take(some).anchors)
         _keep_near(part, start, found)
         into.put(some, found)
-    there = _places_on_curves(eq, into.point)
-    close = (np.abs(there - _places_on_curves(eq, near)) <= CLOSE).all(axis=0) & ~same
-    if known is not None:
-        close |= same & _past_their_tops(eq, into) & (np.abs(there - known[0]) <= LIKE).all(axis=0)
+    moved = np.abs(places_on_curves(eq, into.point) - places_on_curves(eq, near))
+    close = (moved <= CLOSE).all(axis=0) & ~same
+    if proof is not None:
+        close |= shares(eq, into, drops, proof)
     return ~sure | (rises & ~into.good & ~structure.fed), ~rises | close
-
-
-def _places_on_curves(eq: Equations, point: Point) -> Array:
-    """Where on its curve each fan works: its flow over its usual one, (fans, S)."""
-    flow, usual = point.flow[eq.system.fans], np.abs(eq.guess[eq.system.fans])
-    nowhere = np.full(np.broadcast_shapes(flow.shape, usual.shape), np.nan)  # of a fan that stands
-    return np.asarray(np.divide(flow, usual, out=nowhere, where=usual > 0.0))
-
-
-def _past_their_tops(eq: Equations, found: Solved) -> NDArray[np.bool_]:
-    """Scenarios in which each fan lifts clearly less for more flow, so that none is about to be held up."""
-    system, rows, point = eq.system, eq.system.fans, found.point
-    lift = np.abs(point.pressure[system.start[rows]] - point.pressure[system.finish[rows]])
-    with np.errstate(all="ignore"):
-        return np.asarray((found.slope[rows] * np.abs(point.flow[rows]) >= FALLING * lift).all(axis=0))
 
 
 def _chunks(scenarios: int) -> Iterator[slice]:

@@ -28,10 +28,12 @@ from .wheels import ASSUMED_SPREADS, WHEELS
 # Our assumption; the shape of a single maker's curve may differ by 15 % and more.
 SHAPE = ((0.0, 0.95), (0.06, 1.02), (0.12, 1.0), (0.18, 0.86), (0.24, 0.60), (0.30, 0.25))
 DESIGN = SHAPE[3]
+MOST_PRESSURE = 1e8
+"""Of a curve [Pa], a thousand times what the air outside stands at: beyond, it is nothing but a cliff."""
 STANDARD_AIR = 1.2
+"""Density that fan curves are stated for where nothing else is said [kg/m3]; common practice."""
 ROUNDING = 1e-15
 """Flows nearer to each other than this share of the largest are one: the slope between them is no number."""
-"""Density that fan curves are stated for where nothing else is said [kg/m3]; common practice."""
 SHAPE_WORDS = {
     **dict.fromkeys(
         ("backward", "backward-inclined", "backward-curve", "backwards-curved"), "backward-curved"
@@ -79,10 +81,22 @@ class Fan(Part):
         "m3/s", at_least=0, points=True, doc="volume flow at the points of the curve, rising"
     )
     total_pressure: OptionalValues = number(
-        "Pa", at_least=0, default=None, points=True, spread=0.04, doc="total-pressure rise at the points"
+        "Pa",
+        at_least=0,
+        at_most=MOST_PRESSURE,
+        default=None,
+        points=True,
+        spread=0.04,
+        doc="total-pressure rise at the points",
     )
     static_pressure: OptionalValues = number(
-        "Pa", at_least=0, default=None, points=True, spread=0.04, doc="fan static pressure at the points"
+        "Pa",
+        at_least=0,
+        at_most=MOST_PRESSURE,
+        default=None,
+        points=True,
+        spread=0.04,
+        doc="fan static pressure at the points",
     )
     outlet_area: OptionalValue = number(
         "m2", above=0, default=None, spread=0.02, doc="outlet that the static pressure refers to"

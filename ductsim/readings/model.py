@@ -444,18 +444,37 @@ def under(machine: MachineData, conditions: Configuration) -> MachineData:
     return machine.rebuilt({**machine.numbers, **changed})
 
 
-def made(machine: MachineData, readings: Sequence[Reading]) -> Array:
-    """What a machine with N columns makes at each reading, true values (M, N)."""
+Made = dict[Configuration, tuple[MachineData, MachineAnswer]]
+
+
+def made(machine: MachineData, readings: Sequence[Reading], near: Made | None = None) -> Array:
+    """What a machine with N columns makes at each reading, true values (M, N).
+
+    `near` holds how a machine like it was solved, to start there; then it holds how this one was.
+    """
     out = np.empty((len(readings), machine.columns or 1))
-    states: dict[Configuration, tuple[MachineData, MachineAnswer]] = {}
+    states: Made = {}
     for i, reading in enumerate(readings):
         conditions = replace(Configuration.of(reading), set="")
         if conditions not in states:
             there = under(machine, conditions)
-            states[conditions] = there, solve(there, raise_error=False)
+            states[conditions] = (
+                there,
+                solve(there, raise_error=False, start=_beside(there, conditions, near)),
+            )
         there, state = states[conditions]
         words = WORDS[reading.quantity]
         out[i] = question(machine.layout, f"{words} {reading.tapping}").evaluate(there, state)
         if reading.minus:
             out[i] -= question(machine.layout, f"{words} {reading.minus}").evaluate(there, state)
+    if near is not None:
+        near.update(states)
     return out
+
+
+def _beside(machine: MachineData, conditions: Configuration, near: Made | None) -> Point | None:
+    """Where a machine like this one was solved; None where none of the same layout was."""
+    like, state = (near or {}).get(conditions, (None, None))
+    if like is None or state is None or like.layout is not machine.layout or like.columns != machine.columns:
+        return None
+    return state.arrays.point

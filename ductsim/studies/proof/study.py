@@ -18,7 +18,7 @@ from ...machine.network import Network
 from ...machine.possible import as_machine, possible_machines
 from ...readings.checks import reduction, refuse
 from ...readings.errors import ReadingErrors
-from ...readings.model import Configuration, made
+from ...readings.model import Configuration, Made, made
 from ...readings.naming import readings_of
 from ...readings.table import Reading, Readings
 from ...readings.unknowns import possible, usual_speed
@@ -187,8 +187,9 @@ def _changes(machines: Machine, fix: Fix, points: list[Reading]) -> tuple[Array,
 
     At the machine's own speed and weather; machines without an answer are left out.
     """
-    without = made(machines, points)
-    change = made(fix.on(machines), points) - without
+    near: Made = {}
+    without = made(machines, points, near)
+    change = made(fix.on(machines), points, near) - without
     known = np.isfinite(change).all(axis=0)
     if not known.any():
         raise InputError("the machine has no answer with this fix", place="proof")
