@@ -192,6 +192,8 @@ def _sampled(found: Comparison) -> tuple[Array, Array]:
 
 def _recommend(found: Comparison) -> None:
     """The best set, how sure that is, its order, and the best sets of the budgets that are shown."""
+    budgets = [found.budget, *(BUDGETS if found.budget is None else ())]
+    found.look_closer(budgets, ("minutes",))
     best = next(iter(found.ranked(found.budget)), 0)
     found.recommended = _worth_doing(found.sure, best)
     found.left_out = found.names(best & ~found.recommended)
@@ -203,7 +205,7 @@ def _recommend(found: Comparison) -> None:
     found.on_front(("minutes",))
     if found.recommended and found.machine.columns is None:
         found.seen = found.done().solve(raise_error=False).notes
-    for within in BUDGETS if found.budget is None else ():
+    for within in budgets:
         found.ranked(within)
 
 
