@@ -20,6 +20,7 @@ ROUNDING = 1e-9
 NEAR = 1e-3
 """Share of a limit below it that counts as reached [-]."""
 MOST_STRAIN = 50.0
+"""Of a limit, in logarithms [-]: beyond lies only what is nothing or has no end."""
 SELDOM = 0.05
 """Share of the possible machines that may pass a limit before it counts as passed."""
 

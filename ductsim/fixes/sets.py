@@ -65,6 +65,16 @@ class Reason:
         return self.said or breaches_said(self.breaches, "The")  # of thousands of sets few are asked
 
 
+def verdict_of(reason: Reason | None) -> str:
+    """What stands against a set; empty where it may be done."""
+    return FINE if reason is None else reason.verdict
+
+
+def sentence_of(reason: Reason | None) -> str:
+    """Why it is not to be done, as a sentence; empty where it may be done."""
+    return "" if reason is None else f"{reason.words}."
+
+
 @dataclass
 class Answers:
     """What K sets of fixes come to on M possible machines (M = 1 for a single one).
@@ -122,13 +132,11 @@ class Answers:
 
     def verdict(self, row: int) -> str:
         """What stands against a set; empty where it may be done."""
-        reason = self.reasons[row]
-        return FINE if reason is None else reason.verdict
+        return verdict_of(self.reasons[row])
 
     def why(self, row: int) -> str:
         """The reason as a sentence; empty where a set may be done."""
-        reason = self.reasons[row]
-        return "" if reason is None else f"{reason.words}."
+        return sentence_of(self.reasons[row])
 
     def strain(self, limit: tuple[str, str]) -> Array:
         """The logarithm of what there is over what a limit allows, (K, M)."""

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from .equations import Equations
 from .point import Point, Solved
-from .rising import CURVE_SHARES, curves, look_alikes
+from .rising import CURVE_SHARES, curves
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -54,13 +54,13 @@ def proof_of(eq: Equations, found: Solved) -> Proof | None:
     return Proof(places_on_curves(eq, found.point), drops) if rises.any() else None
 
 
-def shares(eq: Equations, found: Solved, drops: Array, proof: Proof) -> Mask:
-    """Scenarios that share a proof; `drops` are their fans' curves."""
+def shares(eq: Equations, found: Solved, proof: Proof) -> Mask:
+    """Scenarios that share a proof if their fans' curves are look-alikes of those it is of."""
     places = places_on_curves(eq, found.point)
     with np.errstate(all="ignore"):
         near = (np.abs(places - proof.places) <= LIKE).all(axis=0)
         drawn = ((proof.places >= 0.0) & (proof.places <= CURVE_SHARES[-1])).all(axis=0)
-    return np.asarray(look_alikes(drops, proof.drops) & drawn & near & _past_their_tops(eq, found))
+    return np.asarray(drawn & near & _past_their_tops(eq, found))
 
 
 def places_on_curves(eq: Equations, point: Point) -> Array:

@@ -73,7 +73,7 @@ def solve(
     """
     if numbers.scenarios == 1:
         eq = numbers.equations(system)
-        return _solve_one(system, numbers, start, followed), [eq.structure]
+        return _solve_one(eq, start, followed), [eq.structure]
     told = None
     proof: Proof | None = None if start is None or followed is not None else start.proof
     single = None if start is None or start.flow.shape[1] > 1 else start
@@ -84,9 +84,7 @@ def solve(
         eq = middle.equations(system)
         if start is single or curves(eq)[0][0]:
             running = followed is not None
-            nominal = (
-                solve_single(eq, eq.structure, single) if running else _solve_one(system, middle, single)
-            )
+            nominal = solve_single(eq, eq.structure, single) if running else _solve_one(eq, single)
             if nominal.good[0]:
                 proof = proof_of(eq, nominal) if running else nominal.point.proof
                 if start is single:
@@ -112,6 +110,7 @@ def solve(
             doubted.append(first + doubtful(eq, part, sure))
         else:
             hard.append(first + np.arange(eq.scenarios))
+    whole = eq  # of few scenarios, which are one chunk
     for places, eq, structure in _gathered(system, numbers, hard):
         again = solve_single(eq, structure, None)
         out.put(places, again)
@@ -126,22 +125,18 @@ def solve(
     for places, eq, structure in _gathered(system, numbers, left):
         out.put(places, solve_single(eq, structure, None))
     if followed is None:
-        few = proof is None and numbers.scenarios < SHARING
-        out.point.proven(proof_of(numbers.equations(system), out) if few else proof)
+        out.point.proven(proof_of(whole, out) if proof is None and numbers.scenarios < SHARING else proof)
     return out, structures
 
 
 def _solve_one(
-    system: System,
-    numbers: Numbers,
-    start: Point | None,
-    followed: Callable[[Solved, Any], NDArray[np.bool_]] | None = None,
+    eq: Equations, start: Point | None, followed: Callable[[Solved, Any], NDArray[np.bool_]] | None = None
 ) -> Solved:
     """One scenario, run up from standstill where that may lead to another point."""
-    eq = numbers.equations(system)
     out = solve_single(eq, eq.structure, start)
     proof = None if start is None or followed is not None else start.proof
-    shared = proof is not None and out.good[0] and shares(eq, out, curves(eq)[1], proof)[0]
+    alike = proof is not None and out.good[0] and look_alikes(curves(eq)[1], proof.drops)[0]
+    shared = alike and proof is not None and shares(eq, out, proof)[0]
     doubt = not shared and len(doubtful(eq, out)) > 0
     if doubt and not (followed is not None and followed(out, doubt).all()):
         _settle(eq, eq.structure, out, np.array([0]))
@@ -196,7 +191,7 @@ def _solve_sure(
     moved = np.abs(places_on_curves(eq, into.point) - places_on_curves(eq, near))
     close = (moved <= CLOSE).all(axis=0) & ~same
     if proof is not None:
-        close |= shares(eq, into, drops, proof)
+        close |= same & shares(eq, into, proof)
     return ~sure | (rises & ~into.good & ~structure.fed), ~rises | close
 
 

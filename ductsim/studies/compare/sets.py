@@ -13,7 +13,6 @@ from numpy.typing import NDArray
 from ...answers.limits import SELDOM
 from ...fixes.sets import (
     CONTRADICTION,
-    FINE,
     IMPOSSIBLE,
     NO_ANSWER,
     NOT_ALLOWED,
@@ -21,6 +20,8 @@ from ...fixes.sets import (
     Answers,
     Combining,
     Reason,
+    sentence_of,
+    verdict_of,
 )
 from ...quantity import measure_key
 from ...questions.vocabulary import question
@@ -199,13 +200,11 @@ class SolvedSets:
 
     def verdict(self, row: int) -> str:
         """What stands against a set; empty where it may be done."""
-        reason = self.reason(row)
-        return FINE if reason is None else reason.verdict
+        return verdict_of(self.reason(row))
 
     def why(self, row: int) -> str:
         """The reason as a sentence; empty where a set may be done."""
-        reason = self.reason(row)
-        return "" if reason is None else f"{reason.words}."
+        return sentence_of(self.reason(row))
 
     @cached_property
     def base(self) -> float:
