@@ -9,9 +9,10 @@ from typing import Any
 import numpy as np
 from random_networks import Case, fed_closed_off, reached
 
+from ductsim.network.nearby import solve_from
 from ductsim.network.network import solve_system
 from ductsim.network.point import Point
-from ductsim.network.solve import solve_from, supersonic
+from ductsim.network.stability import supersonic
 from ductsim.network.state import Outcome
 from ductsim.network.structure import examine as structure_of
 

@@ -7,8 +7,9 @@ from hostile_networks import examine, generate, run
 import ductsim as ds
 from ductsim.network.beyond import beyond
 from ductsim.network.continuation import warmed
+from ductsim.network.nearby import solve_from
 from ductsim.network.network import stacked
-from ductsim.network.solve import solve, solve_from
+from ductsim.network.solve import solve
 from ductsim.network.state import Outcome, judge
 
 SLICE, FEW_PATHS = (60, 80), 10  # quick ones; seeds below hold one that takes 14 s

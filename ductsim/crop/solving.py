@@ -15,10 +15,11 @@ from numpy.typing import NDArray
 from ..description.crop_way import section, speeds_crop
 from ..description.data import MachineData
 from ..network.beyond import beyond
+from ..network.nearby import solve_from
 from ..network.network import make_state, stacked, warn_outside
 from ..network.numbers import Numbers
 from ..network.point import Point, Solved
-from ..network.solve import CHUNK, solve, solve_from
+from ..network.solve import CHUNK, solve
 from ..network.state import State, judge
 from ..network.system import System
 

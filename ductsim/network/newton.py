@@ -7,6 +7,7 @@ The temperatures follow the flows by a sweep down the stream after each step.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
@@ -46,6 +47,7 @@ FAR_OFF = 4.0  # times what drives a path: a drop that Newton's steps would only
 HALVINGS = 7  # of a damped step
 MANY_HALVINGS = 16  # at a cliff of a fan's curve
 PATIENCE = 3  # steps in a row that are halved to the last: given up, other methods are quicker then
+WITH_COMPANY = 2 * FEW_SCENARIOS
 RELAXING_STEPS = (15, 40)  # damped steps after which temperatures follow the flows half as fast
 
 
@@ -148,19 +150,23 @@ def iterate(
     frozen: bool = False,
     halvings: int = HALVINGS,
     ending: float = LAST_STEP,
+    agreed: bool = False,
 ) -> Solved:
     """Newton steps until every scenario has arrived or the limit is reached; frozen keeps the temperatures.
 
     Damped steps are halved up to so many times; a scenario that needs all of them again and again is given
     up. A full step of at most `ending` of each flow is the last, unless slopes of laws from outside are
-    known to be wrong; a single scenario, where a step costs little, gets more digits. A scenario's answer is
-    written down when it arrives, so it does not depend on its neighbours; the arrays shrink when half of
-    them have gone.
+    known to be wrong; a single scenario, where a step costs little, gets more digits. Of many starts the
+    first step can be that only where flows and temperatures are known to belong together (`agreed`). A
+    scenario's answer is written down when it arrives, so it does not depend on its neighbours; the arrays
+    shrink when half of them have gone.
     """
     out = Solved.empty(eq.system, eq.scenarios, eq.heated) if into is None else into
     with np.errstate(all="ignore"):
         quick = (not damped or eq.scenarios == 1) and not eq.system.slope_notes
-        _iterate(eq, point, anchors, limit, damped, out, frozen, halvings if damped else 0, quick, ending)
+        _iterate(
+            eq, point, anchors, limit, damped, out, frozen, halvings if damped else 0, quick, ending, agreed
+        )
     return out
 
 
@@ -175,21 +181,20 @@ def _iterate(
     halvings: int,
     quick: bool,
     ending: float,
+    agreed: bool,
 ) -> None:
+    agreed = agreed or eq.scenarios == 1
     place = np.arange(eq.scenarios)
     going = np.ones(eq.scenarios, dtype=bool)
     near = quick and not damped
     least = min(ending, SINGLE_STEP) if eq.scenarios == 1 else ending
-    values = _evaluated(eq, point, damped, near)
-    if not damped:
-        some = np.flatnonzero(_flows_from_pressures(eq, point, values))
-        if 2 * len(some) > eq.scenarios:
-            values = _evaluated(eq, point, damped, near)
-        elif len(some):
-            values = values.put(some, _evaluated(eq.take(some), point.take(some), damped, near))
+    if damped:
+        values = _evaluated(eq, point, damped)
+    else:
+        values = first_values(eq, point, lambda eq, point: _evaluated(eq, point, False, near))
     moved = np.full(eq.scenarios, np.inf)
     warmer: Any = 0.0 if point.temperature_rise is None else np.full(eq.scenarios, np.inf)
-    stream = _common_stream(eq, point)
+    stream = common_stream(eq, point)
     stuck = np.zeros(eq.scenarios, dtype=np.intp)
     for steps in range(limit + 1):
         good, imbalance = _converged(eq, values, point, moved, warmer, ending)
@@ -209,17 +214,21 @@ def _iterate(
             if not left:
                 return
             if 2 * left <= len(going):
-                place, point, eq = place[going], point.take(going), eq.take(going)
-                anchors = None if anchors is None else anchors[:, going]
-                values, stuck, going = values.take(going), stuck[going], np.ones(left, dtype=bool)
+                rest = left_of(going, place, point, eq, anchors, values, stuck)
+                (place, point, eq, anchors, values, stuck), going = rest, going[going]
         step = newton_step(eq, values, point, anchors, stream, least)
-        if near and (steps or len(out.steps) == 1):  # of many starts, flows and temperatures may not agree
+        if near and (steps or agreed):
             last = going & _is_last(eq, point, step, values, least)
             if last.any():
                 _end(eq, point, step, values, stream, last, place, out, steps + 1)
                 going &= ~last
-                if not going.any():
+                left = int(going.sum())
+                if not left:
                     return
+                if 2 * left <= len(going) > WITH_COMPANY:
+                    kept = with_company(going)
+                    step, *rest = left_of(kept, step, place, point, eq, anchors, values, stuck)
+                    (place, point, eq, anchors, values, stuck), going = rest, going[kept]
         if quick and damped:
             near = not frozen and bool(np.abs(step.flow).max() <= NEARLY * np.abs(point.flow).max())
         # a warm column drives flows that mix its heat: small steps where full ones go round in circles
@@ -227,6 +236,20 @@ def _iterate(
         point, values, moved, warmer, share = _advance(eq, point, step, values, halvings, stream, relax, near)
         if damped:
             stuck, near = np.where(share <= 0.5**halvings, stuck + 1, 0), near and share[0] == 1.0
+
+
+def with_company(going: Mask) -> Mask:
+    """Those still going, and others where they are few: so few alone would be solved in other ways."""
+    out = going.copy()
+    out[np.flatnonzero(~going)[: max(WITH_COMPANY - int(going.sum()), 0)]] = True
+    return out
+
+
+def left_of(going: Mask, *things: Any) -> list[Any]:
+    """What belongs to the scenarios that are still going."""
+    return [
+        None if x is None else x[..., going] if isinstance(x, np.ndarray) else x.take(going) for x in things
+    ]
 
 
 def _is_last(eq: Equations, point: Point, step: Step, values: Values, ending: float) -> Mask:
@@ -289,6 +312,15 @@ def _evaluated(eq: Equations, point: Point, careful: bool, warming: bool = False
     return values
 
 
+def first_values(eq: Equations, point: Point, evaluated: Callable[[Equations, Point], Values]) -> Values:
+    """All laws where full steps begin, after flows far from what drives them were put right there."""
+    values = evaluated(eq, point)
+    some = np.flatnonzero(_flows_from_pressures(eq, point, values))
+    if 2 * len(some) > eq.scenarios:
+        return evaluated(eq, point)
+    return values.put(some, evaluated(eq.take(some), point.take(some))) if len(some) else values
+
+
 def _flows_from_pressures(eq: Equations, point: Point, values: Values) -> Mask:
     """Give paths whose drop is far from what drives them the flow that their pressures drive, in place.
 
@@ -307,7 +339,7 @@ def _flows_from_pressures(eq: Equations, point: Point, values: Values) -> Mask:
     return np.asarray(far.any(axis=0))
 
 
-def _common_stream(eq: Equations, point: Point) -> Stream | None:
+def common_stream(eq: Equations, point: Point) -> Stream | None:
     """The stream of most of many scenarios; None where it would not pay."""
     if point.temperature_rise is None or eq.scenarios <= FEW_SCENARIOS:
         return None

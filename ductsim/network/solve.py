@@ -23,6 +23,7 @@ from .continuation import (
 from .equations import Equations
 from .linear import FEW_SCENARIOS
 from .lossier import ADDED, MORE, lossier
+from .nearby import MANY, solve_from
 from .newton import HALVINGS, MANY_HALVINGS, cold_start, iterate
 from .numbers import Numbers
 from .point import Point, Solved
@@ -39,7 +40,6 @@ Array = NDArray[np.float64]
 Index = NDArray[np.intp]
 
 CHUNK = 2048  # scenarios; their arrays stay in cache
-PLAIN_STEPS = 14
 ROUGH_STEPS = 2
 FEW_SURE = 0.25  # of a chunk
 CLOSE = 0.02  # of a fan's usual flow: beside a sure start
@@ -104,7 +104,8 @@ def solve(
         near = start.take(columns) if start is not None and start.flow.shape[1] > 1 else start
         if near is not None:
             near = near if told is None else told.point(numbers, columns)
-            unsure, sure = _solve_sure(eq, structure, near, proof and proof.take(columns), part)
+            own = proof and proof.take(columns)
+            unsure, sure = _solve_sure(eq, structure, near, own, part, numbers.scenarios >= MANY)
             doubted.append(first + np.flatnonzero(unsure))
             hard.append(first + np.flatnonzero(~part.good & ~unsure))
             doubted.append(first + doubtful(eq, part, sure))
@@ -163,7 +164,7 @@ def approach(system: System, numbers: Numbers, start: Point) -> tuple[Solved, li
 
 
 def _solve_sure(
-    eq: Equations, structure: Structure, near: Point, proof: Proof | None, into: Solved
+    eq: Equations, structure: Structure, near: Point, proof: Proof | None, into: Solved, many: bool
 ) -> tuple[Any, Any]:
     """Solve a chunk from nearby but for the scenarios that must be run up anyway.
 
@@ -180,12 +181,12 @@ def _solve_sure(
         if sure.mean() < FEW_SURE:  # few cost as much as many; running up finds their only point too
             sure[:] = False
     if sure.all():
-        solve_from(eq, near, structure.anchors, into)
+        solve_from(eq, near, structure.anchors, into, many=many)
         _keep_near(eq, near, into)
     elif sure.any():
         some = np.flatnonzero(sure)
         part, start = eq.take(some), near.take(some)
-        found = solve_from(part, start, structure.take(some).anchors)
+        found = solve_from(part, start, structure.take(some).anchors, many=many)
         _keep_near(part, start, found)
         into.put(some, found)
     moved = np.abs(places_on_curves(eq, into.point) - places_on_curves(eq, near))
@@ -213,7 +214,7 @@ def predict(system: System, numbers: Numbers, middle: Numbers, nominal: Point) -
     if numbers.scenarios < max(FEWEST, 2 * WORTH * count) or not count:
         return None
     eq = rows.moved(middle).equations(system)
-    found = solve_from(eq, nominal, eq.structure.anchors)
+    found = solve_from(eq, nominal, eq.structure.anchors, many=True)
     down, up = slice(0, count), slice(count, None)
     good = found.good[down] & found.good[up]
     return Prediction(rows, nominal, found.point.take(down), found.point.take(up), good)
@@ -261,22 +262,6 @@ def solve_single(eq: Equations, structure: Structure, start: Point | None) -> So
         _chords_for_failed(eq, structure, out, apart=True)
         _too_easy(eq, structure, out)
     return out
-
-
-def solve_from(
-    eq: Equations, start: Point, anchors: Array | None, into: Solved | None = None, steps: int = PLAIN_STEPS
-) -> Solved:
-    """Newton from a given point; shut paths carry nothing, held nodes have their own pressures."""
-    point = start.wide(eq.scenarios)
-    point.pressure[eq.system.free :] = eq.held
-    point.pressure[~np.isfinite(point.pressure)] = 0.0
-    if eq.shut is not None:
-        point.flow = np.where(eq.shut, 0.0, point.flow)
-    if not eq.heated:
-        point.temperature_rise = None
-    elif point.temperature_rise is None:
-        point.temperature_rise = np.zeros_like(point.pressure)
-    return iterate(eq, point, anchors, steps, damped=False, into=into)
 
 
 def _keep_near(eq: Equations, start: Point, out: Solved) -> None:

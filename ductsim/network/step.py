@@ -31,6 +31,12 @@ class Step:
     lag: Array | None = None
     far_apart: bool = False
 
+    def take(self, columns: Any) -> Step:
+        """That of some of the scenarios."""
+        warm = None if self.temperature_rise is None else self.temperature_rise[:, columns]
+        lag = None if self.lag is None else self.lag[columns]
+        return Step(self.flow[:, columns], self.pressure[:, columns], warm, lag, self.far_apart)
+
 
 def newton_step(
     eq: Equations,
@@ -77,8 +83,8 @@ def newton_step(
     if anchors is not None:
         slots[system.diagonal] += anchors
         leaks = None if leaks is None else leaks + anchors
-    right = eq.supply - system.outflow @ (point.flow + own)
-    pressure = np.zeros_like(point.pressure)
+    right = (eq.supply - system.outflow @ (point.flow + own)).astype(own.dtype, copy=False)
+    pressure = np.zeros(point.pressure.shape, own.dtype)
     again: list[Again] = []
     keep = again if values.by_warmth is not None else None
     pressure[: system.free] = system.pattern.solve(slots, right, leaks, keep)
