@@ -8,6 +8,7 @@ import ductsim as ds
 from ductsim.network import transient
 from ductsim.network.equations import Equations
 from ductsim.network.newton import iterate
+from ductsim.network.numbers import midway
 from ductsim.network.rising import nodal, only
 from ductsim.network.stability import _loops, stable
 from ductsim.network.structure import open_patterns
@@ -65,6 +66,57 @@ def test_chunks_change_no_answer(monkeypatch, chunk):
     cut = many.solve()
     for path in whole.flow:
         np.testing.assert_allclose(cut.flow[path], whole.flow[path], rtol=1e-12, atol=1e-15)
+
+
+@pytest.mark.parametrize("wide", [0.05, 0.3])
+def test_first_steps_in_single_precision_change_no_answer(monkeypatch, wide):
+    many = drawn(300, wide)
+    one = many.solve(raise_error=False)
+    monkeypatch.setattr("ductsim.network.solve.MANY", np.inf)
+    assert furthest(one, many.solve(raise_error=False)) <= 1e-9
+
+
+def test_first_steps_of_numbers_beyond_single_precision_are_taken_in_double():
+    """A leak whose resistance has no single-precision number, and pressures that overflow when squared."""
+    count = 150
+    air = ds.Air()
+    loss = np.geomspace(2.0, 1e29, count)
+    net = ds.Network(air=air)
+    net.add("duct", ds.Duct(length=2.0, diameter=0.2), "outside", "a")
+    net.add("slot", ds.Opening(area=1e-6, loss_coefficient=loss), "outside", "a")
+    net.add("out", ds.Opening(area=1e-2, loss_coefficient=1.0), "a", "b")
+    net.hold("b", -2000.0)
+    many = net.solve()
+    assert many.solved.all()
+    for s in range(0, count, 30):
+        alone = net.machine()[s].solve()
+        for path in ("duct", "slot", "out"):
+            assert many.flow[path][s] == pytest.approx(float(alone.flow[path]), rel=1e-9, abs=1e-12)
+
+
+def test_numbers_that_scatter_far_cost_hardly_more_than_others(monkeypatch):
+    """Leaks over two orders of size: started amid their logarithms, where most of them are."""
+    machine, rng = ds.demo("picker"), np.random.default_rng(3)
+    leaks = machine.layout.expand("cuff leak *.coefficient") + machine.layout.expand("hatch leak *.area")
+    many = machine.change({a: ds.times(np.exp(0.7 * rng.standard_normal(2000))) for a in leaks})
+    calls, whole = [0], Equations.evaluate
+
+    def evaluate(self, *given, **named):
+        calls[0] += self.scenarios
+        return whole(self, *given, **named)
+
+    monkeypatch.setattr(Equations, "evaluate", evaluate)
+    assert many.solve().solved.all()
+
+    assert calls[0] <= 4.0 * 2000
+
+
+def test_the_middle_of_ranges_is_that_of_logarithms_where_they_are_wide():
+    low, high = (
+        np.array([1.0, 1.0, 0.0, -1.0, 1e-200, np.inf]),
+        np.array([3.0, 100.0, 9.0, 9.0, 1e-100, np.inf]),
+    )
+    assert midway(low, high) == pytest.approx([2.0, 10.0, 4.5, 4.0, 1e-150, np.inf])
 
 
 def test_stability_of_many_is_that_of_each_by_its_eigenvalues():

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from .numbers import Numbers
+from .numbers import Numbers, midway
 from .point import Point
 from .values import AirNumbers
 
@@ -20,7 +20,7 @@ Array = NDArray[np.float64]
 
 WORTH = 8  # scenarios for each that has to be solved to learn from
 FEWEST = 500  # scenarios
-WIDEST = 4.0  # most over least of a number whose logarithm is taken
+WIDEST = 1e4  # most over least of a number whose logarithm is taken
 HALFWAY = 0.5  # of the way from the middle to the ends of its range
 STEADY = 0.2  # of the middle's flow: paths that keep this are told by the logarithm of their flow
 MOST = 2.0  # of that logarithm's change
@@ -54,7 +54,7 @@ class Rows:
                 most.append(high[row])
         low, high = np.array(least), np.array(most)
         logarithmic = (low > 0.0) & (high <= WIDEST * low)
-        middle, move = 0.5 * (low + high), 0.5 * HALFWAY * (high - low)
+        middle, move = midway(low, high), 0.5 * HALFWAY * (high - low)
         with np.errstate(all="ignore"):
             middle = np.where(logarithmic, np.log(middle), middle)
             move = np.where(logarithmic, 0.5 * HALFWAY * np.log(high / low), move)
