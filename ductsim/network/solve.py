@@ -31,7 +31,7 @@ from .predicted import FEWEST, WORTH, Prediction, Rows
 from .rising import curves, look_alikes, only
 from .sharing import Proof, places_on_curves, proof_of, shares
 from .slope_floor import FINER, least_slopes
-from .stability import Waiting, begin, doubtful, go_on, settle, start_too_far, supersonic
+from .stability import ROUGHLY, Waiting, begin, doubtful, go_on, settle, start_too_far, supersonic
 from .structure import Structure
 from .system import System
 from .transient import Run, run_up, standstill
@@ -280,31 +280,50 @@ def _settle(eq: Equations, structure: Structure, out: Solved, places: Index) -> 
 def _settle_many(system: System, numbers: Numbers, doubted: list[Index], out: Solved) -> None:
     """The same in full chunks; what runs long runs on together, for few cost as much as many."""
     waiting: list[Waiting] = []
+    long: dict[int, list[Waiting]] = {}
     for places, eq, structure in _gathered(system, numbers, doubted):
-        again = out.take(places)
-        left = begin(eq, structure, again)
-        if len(left.places):
-            again.good[left.places] = False
-            left.places = places[left.places]
-            waiting.append(left)
-        reached = np.flatnonzero(again.good)
-        out.put(places[reached], again.take(reached))
+        left = begin(eq, structure, again := out.take(places))
+        _put_reached(out, places, again, left)
+        waiting.append(left)
         if sum(len(w.places) for w in waiting) >= CHUNK:
-            _settle_left(system, numbers, waiting, out)
+            few = _settle_left(system, numbers, waiting, out, least=ROUGHLY)
+            long.setdefault(few.legs, []).append(few)
             waiting = []
     if waiting:
-        _settle_left(system, numbers, waiting, out)
+        long.setdefault(0, []).extend(waiting)
+    legs = sorted(long)
+    for own, until in zip(legs, [*legs[1:], None], strict=False):
+        few = _settle_left(system, numbers, long[own], out, until=until)
+        if until is not None and len(few.places):
+            long[until].append(few)
 
 
-def _settle_left(system: System, numbers: Numbers, waiting: list[Waiting], out: Solved) -> None:
-    places = np.concatenate([w.places for w in waiting])
-    eq = numbers.some(places).equations(system)
-    way = eq.rough() if waiting[0].run.eq.rough_numbers else eq
-    run = Run.joined([w.run for w in waiting], way, eq.structure.anchors)
-    again = out.take(places)
-    go_on(eq, eq.structure, Waiting(np.arange(len(places)), run, waiting[0].steps), again)
+def _settle_left(
+    system: System,
+    numbers: Numbers,
+    waiting: list[Waiting],
+    out: Solved,
+    least: int = 0,
+    until: int | None = None,
+) -> Waiting:
+    """Let those who wait run on together as `go_on` does; who still waits then."""
+    places, first = np.concatenate([w.places for w in waiting]), waiting[0]
+    left = Waiting(np.arange(len(places)), first.run, first.steps, first.legs)
+    if len(places):
+        eq = numbers.some(places).equations(system)
+        way = eq.rough() if first.run.eq.rough_numbers and len(places) >= ROUGHLY else eq
+        left.run = Run.joined([w.run for w in waiting], way, eq.structure.anchors)
+        go_on(eq, eq.structure, left, again := out.take(places), least, until)
+        _put_reached(out, places, again, left)
+    return left
+
+
+def _put_reached(out: Solved, places: Index, again: Solved, left: Waiting) -> None:
+    """Write down who has arrived; who is `left` gets its own place among all."""
+    again.good[left.places] = False
     reached = np.flatnonzero(again.good)
     out.put(places[reached], again.take(reached))
+    left.places = places[left.places]
 
 
 def _chords_for_failed(eq: Equations, structure: Structure, out: Solved, apart: bool = False) -> None:

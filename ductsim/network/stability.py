@@ -95,11 +95,12 @@ def start_too_far(eq: Equations, start: Point, solved: Solved) -> Mask:
 
 @dataclass
 class Waiting:
-    """Scenarios that are still on their way: their places, how the air runs, time steps taken."""
+    """Scenarios that are still on their way: their places, how the air runs, time steps and legs taken."""
 
     places: Index
     run: Run
     steps: int
+    legs: int = 0
 
 
 def settle(eq: Equations, structure: Structure, known: Solved) -> Solved:
@@ -128,22 +129,29 @@ def begin(eq: Equations, structure: Structure, out: Solved) -> Waiting:
     return waiting
 
 
-def go_on(eq: Equations, structure: Structure, left: Waiting, out: Solved) -> None:
-    """Let scenarios run on until all have come to rest; `eq` and `structure` are theirs."""
+def go_on(
+    eq: Equations, structure: Structure, left: Waiting, out: Solved, least: int = 0, until: int | None = None
+) -> None:
+    """Let scenarios run on until all have come to rest; `eq` and `structure` are theirs.
+
+    Or until fewer than so many are `left`, or they have taken so many legs: they may run on in company.
+    """
     everything = left.places
     before = out.steps.copy()
-    for leg in LEGS:
+    while left.legs < len(LEGS):
         if left.run.eq.rough_numbers and len(left.places) < ROUGHLY:
             left.run = left.run.precise(eq)
-        _run(left, leg)
+        _run(left, LEGS[left.legs])
+        left.legs += 1
         eq = _look(left, eq, out, before)
-        if not len(left.places):
+        if len(left.places) <= least or left.legs == until:
             return
     place = left.places
     at = np.searchsorted(everything, place)
     again = _settle(eq, structure.take(at), left.run.point.precise(), left.run.calm)
     again.steps += left.steps + before[place]
     out.put(place, again)
+    left.places = place[:0]
 
 
 def _run(waiting: Waiting, steps: int) -> None:
