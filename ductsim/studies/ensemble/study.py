@@ -32,7 +32,7 @@ from .result import Ensemble
 
 Array = NDArray[np.float64]
 
-CHUNK = 4096
+CHUNK = 16384
 LARGEST = 4e9  # bytes that the answers to all samples may take, and one chunk while it is solved
 LARGEST_SEED = 2**128  # of which all bits count
 A_CHUNK = 2000  # bytes that a chunk takes besides its numbers
