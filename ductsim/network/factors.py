@@ -18,7 +18,7 @@ Index = NDArray[np.intp]
 MANY_NODES = 10_000  # with fewer, factors are soon made and using them costs as much
 LEAF = 1_000  # nodes that are dissected no further
 WIDEST = 3.0  # times the root of the nodes that it parts: separators of what lies flat are about the root
-ENOUGH = 1e-10  # of the right-hand side: what may be left over, far below what a Newton step leaves
+ENOUGH = 1e-7  # of the right-hand side: what may be left over, far below what a Newton step leaves
 MOST_STEPS = 15  # making factors takes as long as twenty to forty of these steps
 
 
