@@ -112,11 +112,9 @@ def test_numbers_that_scatter_far_cost_hardly_more_than_others(monkeypatch):
 
 
 def test_the_middle_of_ranges_is_that_of_logarithms_where_they_are_wide():
-    low, high = (
-        np.array([1.0, 1.0, 0.0, -1.0, 1e-200, np.inf]),
-        np.array([3.0, 100.0, 9.0, 9.0, 1e-100, np.inf]),
-    )
-    assert midway(low, high) == pytest.approx([2.0, 10.0, 4.5, 4.0, 1e-150, np.inf])
+    low = np.array([1.0, 1.0, 0.0, -1.0, 1e-200, 1e-9, np.inf])
+    high = np.array([3.0, 100.0, 9.0, 9.0, 1e-198, 1.0, np.inf])
+    assert midway(low, high) == pytest.approx([2.0, 10.0, 4.5, 4.0, 1e-199, 0.5, np.inf])
 
 
 def test_stability_of_many_is_that_of_each_by_its_eigenvalues():

@@ -14,7 +14,7 @@ from .values import AirNumbers
 
 Array = NDArray[np.float64]
 
-LOPSIDED = 4.0  # most over least of such numbers
+LOPSIDED, WIDEST = 4.0, 1e4  # most over least of numbers that are taken by their logarithms
 
 
 @dataclass
@@ -90,10 +90,9 @@ def _middle(values: Array) -> Array:
 def midway(low: Array, high: Array) -> Array:
     """The middle of ranges; of those over several times their low end that of the logarithms.
 
-    What scatters so far is lopsided as a rule, as leaks are: most of it lies at the low end.
+    What scatters so far is lopsided as a rule, as leaks are: most of it lies at the low end. A low end that
+    is all but nothing, as of what is sealed in one scenario, tells no middle.
     """
     with np.errstate(all="ignore"):
-        out: Array = np.where(
-            (low > 0.0) & (high > LOPSIDED * low), np.sqrt(low) * np.sqrt(high), 0.5 * (low + high)
-        )
-    return out
+        lopsided = (low > 0.0) & (high > LOPSIDED * low) & (high <= WIDEST * low)
+        return np.where(lopsided, np.sqrt(low) * np.sqrt(high), 0.5 * (low + high))

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from .numbers import Numbers, midway
+from .numbers import WIDEST, Numbers, midway
 from .point import Point
 from .values import AirNumbers
 
@@ -20,7 +20,6 @@ Array = NDArray[np.float64]
 
 WORTH = 8  # scenarios for each that has to be solved to learn from
 FEWEST = 500  # scenarios
-WIDEST = 1e4  # most over least of a number whose logarithm is taken
 HALFWAY = 0.5  # of the way from the middle to the ends of its range
 STEADY = 0.2  # of the middle's flow: paths that keep this are told by the logarithm of their flow
 MOST = 2.0  # of that logarithm's change
