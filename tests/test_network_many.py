@@ -76,6 +76,19 @@ def test_first_steps_in_single_precision_change_no_answer(monkeypatch, wide):
     assert furthest(one, many.solve(raise_error=False)) <= 1e-9
 
 
+def test_first_steps_in_single_precision_leave_given_pressures_alone():
+    """A pressure of more digits than single precision has, and what it drives."""
+    given = -574.6218503137
+    net = ds.Network(ds.Air(density=1.2, viscosity=1.8e-5))
+    net.add("one", ds.Resistance(coefficient=np.linspace(400.0, 500.0, 120), exponent=2.0), "outside", "a")
+    net.add("two", ds.Resistance(coefficient=900.0, exponent=2.0), "a", "tank")
+    net.hold("tank", given)
+    state = net.solve()
+    assert (state.pressure["tank"] == given).all()
+    flow = np.sqrt(-given / (np.linspace(400.0, 500.0, 120) + 900.0))
+    np.testing.assert_allclose(state.flow["two"], flow, rtol=1e-12)
+
+
 def test_first_steps_of_numbers_beyond_single_precision_are_taken_in_double():
     """A leak whose resistance has no single-precision number, and pressures that overflow when squared."""
     count = 150

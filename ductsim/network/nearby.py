@@ -63,7 +63,7 @@ def first_steps(eq: Equations, point: Point, anchors: Array | None) -> tuple[Poi
     it stays where it began.
     """
     rough, pins = eq.rough(), None if anchors is None else single_precision(anchors)
-    at, out = _rounded(point), point.precise()
+    at, out = _rounded(point, eq.system.free), point.precise()
     place, going = np.arange(eq.scenarios), np.ones(eq.scenarios, dtype=bool)
     taken = np.full(eq.scenarios, MOST, dtype=np.intp)
     with np.errstate(all="ignore"):
@@ -89,11 +89,16 @@ def first_steps(eq: Equations, point: Point, anchors: Array | None) -> tuple[Poi
     return out, taken
 
 
-def _rounded(point: Point) -> Point:
-    """The same without the last digits, which may depend on how many scenarios were predicted together."""
+def _rounded(point: Point, free: int) -> Point:
+    """The same without the last digits, which may depend on how many scenarios were predicted together.
+
+    Pressures of held nodes keep theirs.
+    """
     warm = point.temperature_rise
     warm = None if warm is None else single_precision(warm)
-    return Point(single_precision(point.flow), single_precision(point.pressure), warm).precise()
+    out = Point(single_precision(point.flow), single_precision(point.pressure), warm).precise()
+    out.pressure[free:] = point.pressure[free:]
+    return out
 
 
 def _evaluated(rough: Equations, at: Point) -> Values:
