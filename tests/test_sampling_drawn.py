@@ -11,6 +11,7 @@ import ductsim as ds
 from ductsim.description.distributions import read_distribution
 from ductsim.digest import digest
 from ductsim.errors import InputError, UnknownName
+from ductsim.studies.ensemble import study
 
 ADDRESSES = ("left duct.diameter", "right duct.diameter", "fan.speed")
 
@@ -237,3 +238,14 @@ def test_a_distribution_of_ones_own_is_not_kept_in_a_file(bench, tmp_path):
         found.save(tmp_path / "e.result")
     assert not list(tmp_path.iterdir())
     assert pickle.loads(pickle.dumps(found)).to_json() == found.to_json()
+
+
+def test_chunks_are_as_large_as_fits(monkeypatch, bench):
+    """By default 16,384, or of a large machine as many as can be solved at once."""
+    few = {"of": "weakest vacuum", "samples": 40, "seed": 1}
+    assert ds.ensemble(bench, diameters(bench), **few).chunk == 16384
+    monkeypatch.setattr(study, "LARGEST", 24 * (len(bench.numbers) + len(diameters(bench))) * 15.5)
+    found = ds.ensemble(bench, diameters(bench), **few)
+    assert found.chunk == 15 and len(found) == 40
+    with pytest.raises(InputError, match="chunk 16; up to 15 of this machine"):
+        ds.ensemble(bench, diameters(bench), chunk=16, **few)

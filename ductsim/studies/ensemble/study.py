@@ -238,7 +238,7 @@ def ensemble(
     method: str = "latin hypercube",
     shares: bool = False,
     folder: str | os.PathLike[str] | None = None,
-    chunk: int = CHUNK,
+    chunk: int | None = None,
     progress: Callable[[int, int], None] | None = None,
     correlation: Any = None,
 ) -> Ensemble:
@@ -271,8 +271,9 @@ def ensemble(
         belongs to this machine, draw, these questions and the code of own parts, laws and words (see
         `ductsim.digest`). Chunks that were altered, or written by another version, are computed anew, and
         the result says so.
-    chunk : int
-        Scenarios in one chunk; as many as can be solved at once in 4 GB.
+    chunk : int, optional
+        Scenarios in one chunk; as many as can be solved at once in 4 GB. By default 16,384, or as many as
+        that.
     progress : function, optional
         Called with (chunks done, chunks in all).
     correlation : DataFrame, or (addresses, matrix), optional
@@ -310,7 +311,7 @@ def _job(
     samples: int,
     seed: int,
     method: str,
-    chunk: int,
+    chunk: int | None,
     shares: bool,
     correlation: Any = None,
 ) -> Job:
@@ -320,7 +321,7 @@ def _job(
         )
     one_of(method, METHODS, "ensemble", "method")
     samples = whole(samples, "ensemble", "samples", 2)
-    chunk = whole(chunk, "ensemble", "chunk", 1)
+    size = CHUNK if chunk is None else whole(chunk, "ensemble", "chunk", 1)
     seed = whole(seed, "ensemble", "seed", 0, LARGEST_SEED - 1)
     instance(shares, (bool, np.bool_), "ensemble, shares", "True or False")
     asked = tuple(asked_of(machine.layout, of, "ensemble"))
@@ -333,7 +334,9 @@ def _job(
     if correlation is not None:
         together = read_correlation(correlation, machine.layout.expand)
         check_scattering(together, {s.address: s.group for s in scatters})
-    job = Job(machine, tuple(scatters), asked, samples, seed, str(method), chunk, bool(shares), together)
+    job = Job(machine, tuple(scatters), asked, samples, seed, str(method), size, bool(shares), together)
+    if chunk is None:
+        job = replace(job, chunk=min(size, max(_at_once(job), 1)))
     _check_size(job)
     described = digest(job.description())
     return replace(job, sha256_of_input=described, sha256=_sha256(described))
@@ -350,10 +353,15 @@ def _check_size(job: Job) -> None:
             place="ensemble",
             allowed=f"up to {most:,}: their answers take {LARGEST / 1e9:g} GB",
         )
-    most = int(LARGEST / (8 * VALUES * (len(job.machine.numbers) + job.columns)))
+    most = _at_once(job)
     if min(job.chunk, job.samples) > most:
         raise InputError(
             f"chunk {shown(job.chunk)}",
             place="ensemble",
             allowed=f"up to {most:,} of this machine: solving them at once takes {LARGEST / 1e9:g} GB",
         )
+
+
+def _at_once(job: Job) -> int:
+    """How many scenarios of a chunk LARGEST bytes hold."""
+    return int(LARGEST / (8 * VALUES * (len(job.machine.numbers) + job.columns)))
