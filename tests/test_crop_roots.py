@@ -52,13 +52,13 @@ def test_the_search_goes_up_by_doubling_at_most():
 def test_searches_on_one_machine_solve_each_speed_once(monkeypatch):
     machine = with_crop(ds.demo("picker"))
     solved = []
-    plain = limit.solve_running
+    plain = limit.Driven.at
 
-    def counted(some, *args):
-        solved.append(some.columns)
-        return plain(some, *args)
+    def counted(driven, speed, which):
+        solved.append(len(speed))
+        return plain(driven, speed, which)
 
-    monkeypatch.setattr(limit, "solve_running", counted)
+    monkeypatch.setattr(limit.Driven, "at", counted)
     found = limit.unit_limits(machine)[:, 0]
     assert solved[0] == 1 and max(solved) <= len(found)
     for u, unit in enumerate(machine.layout.units):

@@ -10,11 +10,9 @@ from numpy.typing import NDArray
 
 from ..answers.slipping import slipping
 from ..answers.state import solve
+from ..crop.driven import Driven
 from ..crop.margins import margins, places
-from ..crop.solving import calm_point, solve_running
 from ..description.data import MachineData
-from ..network.point import Point
-from ..network.state import State
 
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]
@@ -192,54 +190,41 @@ def _next(a: Array, b: Array, c: Array, fa: Array, fb: Array, fc: Array, accurac
 
 
 class _Margins:
-    """Carrying margins of a loaded machine at many speeds, each solved from the last one of its scenario.
+    """Carrying margins of a loaded machine at many speeds.
 
-    Attributes
+    Parameters
     ----------
     machine : MachineData
-    calm : Point or None
-        The air without crop.
+    column : array (n,)
+        Which of its columns each of the searches drives; 0 without any.
     """
 
-    def __init__(self, machine: MachineData, count: int) -> None:
-        self.machine = machine
-        self.calm = calm_point(machine)
-        self._slips = bool(slipping(machine))
-        self._near: Point | None = None if self.calm is None else self.calm.wide(count)
-        self._ran = np.zeros(count)  # the speed at which each such point was running
-
-    def at(self, machine: MachineData, speed: Array, which: Index) -> Array:
-        """Margins (places, n) of the scenarios `which`, given as a machine, at some speeds [m/s]."""
-        some = type(machine)(machine.layout, {**machine.numbers, "crop.ground_speed": speed})
-        near = None if self._near is None else self._near.take(which)
+    def __init__(self, machine: MachineData, column: Index) -> None:
+        self._machine, self._column = machine, column
         # a belt that slips more the more it carries is settled anew at every speed
-        state: State = (
-            solve(some, raise_error=False)
-            if self._slips
-            else solve_running(some, self.calm, near, self._ran[which] / speed)
-        )
-        own = margins(some, state)
-        solved = np.asarray(state.solved)
-        own = np.where(solved, own, np.nan)
-        if self._near is not None:
-            # what crawls is no better to go on from than the air alone
-            moving = np.flatnonzero(solved & (own > 0.0).all(axis=0) & (speed > 0.5 * self._ran[which]))
-            self._near.put(which[moving], state.arrays.point, moving)
-            self._ran[which[moving]] = speed[moving]
-        return own
+        self._driven = None if slipping(machine) else Driven(machine, column)
 
-    def of_each(self, machine: MachineData, column: Index, speed: Array, which: Index) -> Array:
-        """Margins (places, n) of these columns of a machine at some speeds, for the searches `which`.
+    def at(self, speed: Array, which: Index) -> Array:
+        """Margins (places, n) of the searches `which` at some speeds [m/s]."""
+        if self._driven is not None:
+            return self._driven.at(speed, which)
+        own, column = self._machine.numbers, self._column[which]
+        numbers = {a: v[column] if isinstance(v, np.ndarray) else v for a, v in own.items()}
+        some = self._machine.rebuilt({**numbers, "crop.ground_speed": speed})
+        state = solve(some, raise_error=False)
+        return np.where(np.asarray(state.solved), margins(some, state), np.nan)
 
-        Several searches on one machine ask for the same speeds while they widen: each is solved once.
+    def of_each(self, speed: Array, which: Index) -> Array:
+        """The same for searches of which several drive one column.
+
+        While they widen they ask for the same speeds: each is solved once.
         """
-        _, first, back = np.unique(np.array([column, speed]), axis=1, return_index=True, return_inverse=True)
+        asked = np.array([self._column[which], speed])
+        _, first, back = np.unique(asked, axis=1, return_index=True, return_inverse=True)
         back = back.reshape(-1)
-        own = self.at(picked(machine, column[first]), speed[first], which[first])
-        if self._near is not None and len(first) < len(which):
-            alike = which[first][back]
-            self._near.put(which, self._near, alike)
-            self._ran[which] = self._ran[alike]
+        own = self.at(speed[first], which[first])
+        if self._driven is not None and len(first) < len(which):
+            self._driven.alike(which, which[first][back])
         return own[:, back]
 
 
@@ -249,18 +234,13 @@ def margins_at(machine: MachineData, speed: Any) -> Array:
     Its columns, if it has any, must be as many as the speeds.
     """
     column = np.atleast_1d(np.asarray(speed, dtype=float))
-    return _Margins(machine, len(column)).at(machine, column, np.arange(len(column)))
+    every = np.arange(len(column))
+    return _Margins(machine, every).at(column, every)
 
 
 def _logarithm(margin: Array) -> Array:
     """Nearly straight in the speed's logarithm; a blocked or unsolved duct counts as far below one."""
     return np.log(np.maximum(np.nan_to_num(margin, nan=0.0, posinf=1e9), LEAST_MARGIN))
-
-
-def picked(machine: MachineData, which: Index) -> MachineData:
-    """A machine with some of the scenarios of another, in the order of `which`; a scenario may come twice."""
-    numbers = {a: v[which] if isinstance(v, np.ndarray) else v for a, v in machine.numbers.items()}
-    return type(machine)(machine.layout, numbers)
 
 
 def speed_limit(machine: MachineData, guess: Any = None, accuracy: float = ACCURACY) -> Any:
@@ -282,11 +262,11 @@ def speed_limit(machine: MachineData, guess: Any = None, accuracy: float = ACCUR
     """
     size = machine.columns or 1
     first = machine.numbers["crop.ground_speed"] if guess is None else guess
-    known = _Margins(machine, size)
+    known = _Margins(machine, np.arange(size))
     start = np.broadcast_to(np.maximum(np.asarray(first, dtype=float), SLOWEST), size)
 
     def function(speed: Array, which: Index) -> Array:
-        return _logarithm(known.at(picked(machine, which), speed, which).min(axis=0))
+        return _logarithm(known.at(speed, which).min(axis=0))
 
     found = falling_root(function, np.array(start), accuracy=accuracy)
     return found if machine.columns is not None else float(found[0])
@@ -310,10 +290,10 @@ def place_limits(machine: MachineData, guess: float, fastest: float) -> Array:
         Infinity where a place does not limit up to `fastest`, 0 where it does without any crop.
     """
     count = len(places(machine.layout))
-    known = _Margins(machine, count)
+    known = _Margins(machine, np.zeros(count, dtype=np.intp))
 
     def function(speed: Array, which: Index) -> Array:
-        own = known.of_each(machine, np.zeros_like(which), speed, which)
+        own = known.of_each(speed, which)
         return _logarithm(own[which, np.arange(len(which))])
 
     return falling_root(function, np.full(count, max(guess, SLOWEST)), fastest)
@@ -339,11 +319,11 @@ def unit_limits(machine: MachineData, guess: float | None = None, accuracy: floa
     names = [unit.name for unit in machine.layout.units]
     count = machine.columns or 1
     mine = np.array([[name in place.units for name in names] for place in places(machine.layout)], dtype=bool)
-    known = _Margins(machine, count * len(names))
+    known = _Margins(machine, np.repeat(np.arange(count), len(names)))
     first = float(np.median(machine.numbers["crop.ground_speed"])) if guess is None else guess
 
     def function(speed: Array, which: Index) -> Array:
-        own = known.of_each(machine, which // len(names), speed, which)
+        own = known.of_each(speed, which)
         return _logarithm(np.where(mine[:, which % len(names)], own, np.inf).min(axis=0))
 
     found = falling_root(function, np.full(count * len(names), max(first, SLOWEST)), accuracy=accuracy)
