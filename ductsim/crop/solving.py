@@ -13,8 +13,10 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from ..conveying import LOAD
 from ..description.crop_way import sections, speeds_crop
 from ..description.data import MachineData
+from ..description.layout import Layout
 from ..network.beyond import beyond
 from ..network.groups import stacked_column
 from ..network.network import make_state, stacked, warn_outside
@@ -27,6 +29,7 @@ from ..network.system import System
 Array = NDArray[np.float64]
 
 STEPS, STRIDES = 16, 4  # in the square of the crop flow: short ones, and long ones to try first
+MOST_KEPT = 8  # points without crop, of one layout
 STEADY = 0.1  # of its flow: a fan that changes more in a stride may have come to another point
 
 
@@ -49,6 +52,7 @@ def solve_running(
     system, numbers = machine.system, machine.part_numbers()
     values, columns = stacked(system, numbers, machine.air())
     ducts = Ducts.of(machine, numbers)
+    start = _calm(machine.layout, system, values) if start is None else start
     solved, outcomes, floating, node = run(system, values, ducts, start, near, share)
     state = make_state(system, values, solved, outcomes, floating, columns, node)
     if columns is None and not outcomes.any():
@@ -60,12 +64,11 @@ def run(
     system: System,
     values: Numbers,
     ducts: Ducts,
-    start: Point | None = None,
+    start: Point | None,
     near: Point | None = None,
     share: Array | None = None,
 ) -> tuple[Solved, Any, Any, str]:
     """The same of numbers that are stacked: where it ended, and what `judge` says of that."""
-    start = _calm(system, values) if start is None else start
     if near is None or share is None:
         near, share = start, np.zeros(values.scenarios)
     close = (share > 0.0) & (np.abs(1.0 - share**2) <= 1.0 / STEPS)
@@ -94,13 +97,28 @@ def run(
 def calm_point(machine: MachineData) -> Point | None:
     """The machine's air without crop, at the middle of its scenarios; a start for many solves."""
     values, _ = stacked(machine.system, machine.part_numbers(), machine.air())
-    return _calm(machine.system, values)
+    return _calm(machine.layout, machine.system, values)
 
 
-def _calm(system: System, values: Numbers) -> Point | None:
+def _calm(layout: Layout, system: System, values: Numbers) -> Point | None:
+    """The same, kept with the layout for a few machines: one after the other, searches begin there."""
     middle = values if values.scenarios == 1 else values.middle()
-    nominal, _ = solve(system, scaled(system, middle, 0.0))
-    return nominal.point if nominal.good[0] else None
+    told = [
+        v
+        for group, own in zip(system.groups, middle.parts, strict=True)
+        for name, v in zip(group.schema.number_keys, own, strict=True)
+        if name not in LOAD  # of which nothing is left without crop
+    ]
+    air = middle.air
+    told += [air.density, air.viscosity, air.pressure, air.temperature, air.heat_capacity]
+    key = b"".join(v.tobytes() for v in (*told, middle.held, middle.supply))
+    known: dict[bytes, Point | None] = layout.__dict__.setdefault("_calm", {})
+    if key not in known:
+        if len(known) >= MOST_KEPT:
+            known.clear()
+        nominal, _ = solve(system, scaled(system, middle, 0.0))
+        known[key] = nominal.point if nominal.good[0] else None
+    return known[key]
 
 
 class Ducts(NamedTuple):

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from ..answers.limits import limits_of, stated_limits
 from ..answers.variants import solve_variants
 from ..description.data import MachineData
+from ..network.point import Point
 from ..quantity import RPM
 from ..statistics import middle
 from ..wording import listed
@@ -84,11 +85,14 @@ def raising(machine: MachineData) -> Raising | None:
     if not addresses or not stated_limits(machine):
         return None
     one = machine.rebuilt({address: middle(value) for address, value in numbers.items()})
+    near: Point | None = None
 
     def margins(factors: Array) -> Array:
         """Allowed over actual less one, of every limit at every factor, (limits, factors)."""
+        nonlocal near
         speeds = {a: one.numbers[a] * factors[:, None] for a in addresses}
-        state = solve_variants(one, speeds, len(factors)).state
+        state = solve_variants(one, speeds, len(factors), start=near).state
+        near = state.arrays.point if np.all(state.solved) else None
         rows = [
             np.broadcast_to(own.allowed / np.maximum(own.value, 1e-12) - 1.0, len(factors))
             for own in limits_of(state)
