@@ -15,7 +15,7 @@ from ..network.point import Point
 from ..quantity import RPM
 from ..statistics import middle
 from ..wording import listed
-from .limit import falling_root
+from .roots import falling_root
 
 Array = NDArray[np.float64]
 
