@@ -49,9 +49,10 @@ class Driven:
         """Margins (places, n) of the searches `which` at some speeds [m/s]; NaN where there is no answer."""
         column = self._column[which]
         values = scaled(self._system, self._values.some(column), speed)
-        near = self._foretold(speed, which)
+        near = None if self._near is None else self._near.take(which)
+        foretold = self._foretold(near, speed, which)
         ducts, share = self._ducts.some(column), self._ran[which] / speed
-        solved, outcomes, _, _ = run(self._system, values, ducts, self._calm, near, share)
+        solved, outcomes, _, _ = run(self._system, values, ducts, self._calm, near, share, foretold)
         needs, point = self._needs.some(column, speed), solved.point
         own = needs.margins(Passing.at(self._rows, point, needs.air.temperature))
         answered = outcomes == 0
@@ -65,17 +66,17 @@ class Driven:
             self._ran_before[some], self._ran[some] = self._ran[some], speed[moving]
         return own
 
-    def _foretold(self, speed: Array, which: Index) -> Point | None:
+    def _foretold(self, near: Point | None, speed: Array, which: Index) -> Point | None:
         """About where the searches `which` will run: in line with their last two points if these are near."""
-        if self._near is None or self._before is None:
+        last, before = self._ran[which], self._ran_before[which]
+        if near is None or self._before is None or not before.any():
             return None
-        out, last, before = self._near.take(which), self._ran[which], self._ran_before[which]
         with np.errstate(all="ignore"):
             way = (speed - last) / (last - before)
         some = np.flatnonzero(
             (before > 0.0) & (np.abs(speed - last) <= NEAR * last) & (np.abs(way) <= STRETCH)
         )
-        old = self._before.take(which[some])
+        out, old = near.wide(len(which)), self._before.take(which[some])
         out.flow[:, some] += way[some] * (out.flow[:, some] - old.flow)
         out.pressure[:, some] += way[some] * (out.pressure[:, some] - old.pressure)
         if out.temperature_rise is not None and old.temperature_rise is not None:

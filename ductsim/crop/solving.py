@@ -67,8 +67,12 @@ def run(
     start: Point | None,
     near: Point | None = None,
     share: Array | None = None,
+    foretold: Point | None = None,
 ) -> tuple[Solved, Any, Any, str]:
-    """The same of numbers that are stacked: where it ended, and what `judge` says of that."""
+    """The same of numbers that are stacked: where it ended, and what `judge` says of that.
+
+    Newton's method begins at the point `foretold` if there is one; crop is let in from near all the same.
+    """
     if near is None or share is None:
         near, share = start, np.zeros(values.scenarios)
     close = (share > 0.0) & (np.abs(1.0 - share**2) <= 1.0 / STEPS)
@@ -88,7 +92,7 @@ def run(
         open_[:] = (doubted | ~solved.good) & ~there
         return there
 
-    solved, structures = solve(system, values, near, follow)
+    solved, structures = solve(system, values, near if foretold is None else foretold, follow)
     if open_.any():  # what was run up after all, and a single scenario without a doubt
         follow(solved)
     return solved, *judge(solved, structures, system, beyond(system, values, solved, structures))
