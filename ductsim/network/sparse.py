@@ -2,20 +2,21 @@
 
 As long as nothing else has loaded the sparse library, products are added up by NumPy, in the order in which
 the library adds them, so that the last digit does not tell which of the two it was: loading it takes longer
-than a single solve, and than what a few searches with thousands of scenarios lose without it.
+than a single solve, and than what a few searches with thousands of scenarios lose without it. When they
+have lost as much, it is loaded.
 """
 
 from __future__ import annotations
 
 import sys
 from functools import cached_property
-from typing import Any
+from typing import Any, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 FEW_TERMS = 5_000  # in a product: 40 us, where the library takes 8 us but 0.15 s to load
-MANY_TERMS = 1_000_000  # in a product: 10 ms, so that loading the library soon pays
+MANY_TERMS = 80_000_000  # in all large products so far: by then NumPy has lost what loading the library takes
 BLOCK = 256  # scenarios whose terms stay in cache
 MANY_ENTRIES = 10_000  # the sparse library sorts faster, and a network of this size loads it anyway
 
@@ -29,6 +30,9 @@ class Sparse:
         The entries that are not zero, and where they stand.
     shape : (rows, columns)
     """
+
+    added: ClassVar[int] = 0
+    """Terms of all large products of this process."""
 
     def __init__(self, values: Any, rows: Any, columns: Any, shape: tuple[int, int]) -> None:
         self.shape = shape
@@ -49,7 +53,8 @@ class Sparse:
         count, size = right.shape[1], self.shape[0]
         many = count * len(self.values)
         if many > FEW_TERMS or right.itemsize < 8:
-            if many > MANY_TERMS or right.itemsize < 8 or "scipy.sparse" in sys.modules:
+            Sparse.added += many
+            if Sparse.added > MANY_TERMS or right.itemsize < 8 or "scipy.sparse" in sys.modules:
                 return np.asarray(self._in(right.dtype) @ right)
             return self._in_turns(right)
         if count == 1:  # most often in a single solve: as few calls as can be
