@@ -39,54 +39,70 @@ class Driven:
         self._rows = Passing.rows(machine.layout, self._system)
         self._column = column if columns is not None else np.zeros_like(column)
         self._calm = calm_point(machine)
-        calm = self._calm
-        self._near: Point | None = None if calm is None else calm.wide(len(column))
-        self._ran = np.zeros(len(column))  # the speed at which each such point was running
-        self._before: Point | None = None if calm is None else calm.wide(len(column))
-        self._ran_before = np.zeros(len(column))  # the same of the point before that
+        self._last: tuple[Point, Point] | None = None
+        """Where each search was running last, and before that."""
+        if self._calm is not None:
+            self._last = self._calm.wide(len(column)), self._calm.wide(len(column))
+        self._ran, self._ran_before = np.zeros(len(column)), np.zeros(len(column))  # the speeds there, or 0
 
     def at(self, speed: Array, which: Index) -> Array:
         """Margins (places, n) of the searches `which` at some speeds [m/s]; NaN where there is no answer."""
         column = self._column[which]
         values = scaled(self._system, self._values.some(column), speed)
-        near = None if self._near is None else self._near.take(which)
-        foretold = self._foretold(near, speed, which)
+        near, foretold = self._near(speed, which)
         ducts, share = self._ducts.some(column), self._ran[which] / speed
         solved, outcomes, _, _ = run(self._system, values, ducts, self._calm, near, share, foretold)
         needs, point = self._needs.some(column, speed), solved.point
         own = needs.margins(Passing.at(self._rows, point, needs.air.temperature))
         answered = outcomes == 0
         own = np.where(answered, own, np.nan)
-        if self._near is not None and self._before is not None:
-            # what crawls is no better to go on from than the air alone
-            moving = np.flatnonzero(answered & (own > 0.0).all(axis=0) & (speed > 0.5 * self._ran[which]))
-            some = which[moving]
-            self._before.put(some, self._near, some)
-            self._near.put(some, point, moving)
-            self._ran_before[some], self._ran[some] = self._ran[some], speed[moving]
+        # what crawls is no better to go on from than the air alone
+        self._remember(
+            point, speed, which, answered & (own > 0.0).all(axis=0) & (speed > 0.5 * self._ran[which])
+        )
         return own
 
-    def _foretold(self, near: Point | None, speed: Array, which: Index) -> Point | None:
-        """About where the searches `which` will run: in line with their last two points if these are near."""
-        last, before = self._ran[which], self._ran_before[which]
-        if near is None or self._before is None or not before.any():
-            return None
+    def _every(self, which: Index) -> bool:
+        """Whether these are all searches in their order, whose points need not be copied."""
+        return len(which) == len(self._ran) and bool((which == np.arange(len(which))).all())
+
+    def _near(self, speed: Array, which: Index) -> tuple[Point | None, Point | None]:
+        """Where the searches `which` were running, and about where they will run.
+
+        That is foretold in line with the last two points where these are near; else it is where they were.
+        """
+        if self._last is None:
+            return None, None
+        last, before = self._last if self._every(which) else (point.take(which) for point in self._last)
+        ran, ran_before = self._ran[which], self._ran_before[which]
         with np.errstate(all="ignore"):
-            way = (speed - last) / (last - before)
-        some = np.flatnonzero(
-            (before > 0.0) & (np.abs(speed - last) <= NEAR * last) & (np.abs(way) <= STRETCH)
+            way = (speed - ran) / (ran - ran_before)
+        some = (ran_before > 0.0) & (np.abs(speed - ran) <= NEAR * ran) & (np.abs(way) <= STRETCH)
+        if not some.any():
+            return last, None
+        way = np.where(some, way, 0.0)
+        warm, warm_before = last.temperature_rise, before.temperature_rise
+        return last, Point(
+            last.flow + way * (last.flow - before.flow),
+            last.pressure + way * (last.pressure - before.pressure),
+            None if warm is None or warm_before is None else warm + way * (warm - warm_before),
         )
-        out, old = near.wide(len(which)), self._before.take(which[some])
-        out.flow[:, some] += way[some] * (out.flow[:, some] - old.flow)
-        out.pressure[:, some] += way[some] * (out.pressure[:, some] - old.pressure)
-        if out.temperature_rise is not None and old.temperature_rise is not None:
-            warm = out.temperature_rise
-            warm[:, some] += way[some] * (warm[:, some] - old.temperature_rise)
-        return out
+
+    def _remember(self, point: Point, speed: Array, which: Index, moving: NDArray[np.bool_]) -> None:
+        """Note where searches run now."""
+        if self._last is None:
+            return
+        last, before = self._last
+        some = which[moving]
+        if len(some) == len(self._ran) and self._every(which):
+            self._last = point, last
+        else:
+            before.put(some, last, some)
+            last.put(some, point, moving)
+        self._ran_before[some], self._ran[some] = self._ran[some], speed[moving]
 
     def alike(self, which: Index, as_of: Index) -> None:
         """Go on in the searches `which` from where others have come to, one for each."""
-        if self._near is not None and self._before is not None:
-            self._near.put(which, self._near, as_of)
-            self._before.put(which, self._before, as_of)
-            self._ran[which], self._ran_before[which] = self._ran[as_of], self._ran_before[as_of]
+        for point in self._last or ():
+            point.put(which, point, as_of)
+        self._ran[which], self._ran_before[which] = self._ran[as_of], self._ran_before[as_of]

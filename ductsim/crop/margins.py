@@ -325,7 +325,7 @@ class Needs:
         """Those of some of the scenarios, with so many times the crop, one factor for each."""
 
         def cut(values: Any) -> Any:
-            return values if values.shape[-1] == 1 else values[..., columns]
+            return values if values.shape[-1] == 1 else values.take(columns, axis=-1)
 
         own = {name: cut(getattr(self, name)) for name in ("area", "carries", "slip", "least")}
         return replace(self, air=self.air.each(cut), load=cut(self.load) * factor, **own)

@@ -21,7 +21,7 @@ from ..network.beyond import beyond
 from ..network.groups import stacked_column
 from ..network.network import make_state, stacked, warn_outside
 from ..network.numbers import Numbers
-from ..network.point import Point, Solved
+from ..network.point import Point, Solved, some_columns
 from ..network.solve import CHUNK, solve, solve_from
 from ..network.state import State, judge
 from ..network.system import System
@@ -168,7 +168,7 @@ class Ducts(NamedTuple):
         """The same for some of the scenarios."""
 
         def cut(values: Any) -> Any:
-            return values if values.shape[1] == 1 else values[:, columns]
+            return values if values.shape[1] == 1 else some_columns(values, columns)
 
         return self._replace(area=cut(self.area), slip=cut(self.slip), flowing=cut(self.flowing))
 

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .equations import Equations
+from .point import some_columns
 from .system import System
 from .values import AirNumbers
 
@@ -78,7 +79,7 @@ class Numbers:
 
 
 def _cut(values: Array, columns: Any) -> Array:
-    return values if values.shape[1] == 1 else values[:, columns]
+    return values if values.shape[1] == 1 else some_columns(values, columns)
 
 
 def _middle(values: Array) -> Array:
