@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any, Self
 from . import storage
 from .arguments import one_of
 from .display.canvas import draw
-from .display.presentation import Shown
+from .display.presentation import Shown, Tables
 from .display.tables import frame, html, json_rows, plain
 from .errors import visible
 
@@ -79,11 +79,22 @@ class Result(Shown):
 
     def tables(self) -> dict[str, list[Row]]:
         """Name -> rows of everything there is to show: dicts with measures in the keys (`vacuum_Pa`)."""
-        return {} if self.presentation.tables is None else self.presentation.tables(self)
+        return {} if self.presentation.tables is None else _made(self.presentation.tables(self))
+
+    def some_tables(self, names: Iterable[str]) -> dict[str, list[Row]]:
+        """The tables that go by these names, in that order; nothing is worked out for the others."""
+        every = self._tables()
+        return _made({name: every[name] for name in names if name in every})
+
+    def _tables(self) -> Tables:
+        """All of them, what takes time not yet worked out."""
+        if self.presentation.tables is None or type(self).tables is not Result.tables:
+            return self.tables()
+        return self.presentation.tables(self)
 
     def rows(self) -> list[Row]:
         """The rows of the first of the tables."""
-        return next(iter(self.tables().values()), [])
+        return next(iter(self.some_tables(list(self._tables())[:1]).values()), [])
 
     def sentences(self, measures: str = "metric") -> list[str]:
         """A few plain sentences, the answer first; `measures` is "metric" or "inch"."""
@@ -118,7 +129,8 @@ class Result(Shown):
         """
         if not name:
             return frame(self.rows(), measures)
-        tables = self.tables()
+        found = self.some_tables([name] if isinstance(name, str) else ())
+        tables = found or self.tables()
         return frame(tables[one_of(name, tables, type(self).__name__, "table")], measures)
 
     def to_json(self, measures: str = "metric") -> str:
@@ -194,6 +206,16 @@ class Result(Shown):
 
     def __setstate__(self, state: dict[str, Any]) -> None:
         self.__dict__.update(state)
+
+
+def _made(tables: Tables) -> dict[str, list[Row]]:
+    """With the rows that are worked out when they are asked for."""
+    out: dict[str, list[Row]] = {}
+    for name, rows in tables.items():
+        made = rows() if callable(rows) else rows
+        if made or made is rows:
+            out[name] = made
+    return out
 
 
 def _worked_out(cls: type) -> Iterable[str]:

@@ -6,7 +6,7 @@ from scipy.optimize import brentq
 from test_conveying import AIR, DUCT, JET, drop
 
 import ductsim as ds
-from ductsim.crop.solving import _ducts
+from ductsim.crop.solving import Ducts
 from ductsim.laws.conveying import loaded_friction, loaded_jet
 from ductsim.parts.declare import LocalAir
 
@@ -127,7 +127,7 @@ def test_a_machine_is_judged_by_how_fast_air_is_in_its_jets_and_ducts_against_th
     """From the state's own flows and densities; a jet's section is that of its mixed air."""
     machine = ds.demo("picker").with_crop()
     state, numbers = machine.solve(), machine.numbers
-    ratio, slope, flowing = _ducts(machine, machine.part_numbers(), state.arrays)
+    ratio, slope, flowing = Ducts.of(machine, machine.part_numbers()).air(state.arrays)
     for i, unit in enumerate("12345"):
         jet = [(f"jet {unit}", "motive"), (f"jet {unit}", "suction")]
         for row, keys, area in (

@@ -6,7 +6,7 @@ import pytest
 import ductsim as ds
 from ductsim.crop.crop import with_crop
 from ductsim.speed import limit
-from ductsim.speed.limit import SLOWEST, falling_root
+from ductsim.speed.roots import SLOWEST, falling_root, roots_and_slopes
 from ductsim.studies.ground_speed.result import near_limit
 
 # ---- roots
@@ -49,16 +49,52 @@ def test_the_search_goes_up_by_doubling_at_most():
     assert len(asked) < 30
 
 
+@pytest.mark.parametrize("told", [0.65, 1.3, 2.6])
+@pytest.mark.parametrize("off", [2e-5, 4e-4, 3e-3, 0.05, 0.4])
+def test_a_slope_told_beforehand_saves_asking_and_no_accuracy(told, off):
+    """Right or wrong by a factor of two; beside a jump; bent; one root on either side of the guess."""
+    asked = []
+
+    def function(x, which):
+        asked.extend(which)
+        way = np.log(x / np.array([1.0 - off, 1.0 + off, 1.0 + off, 1.0])[which])
+        smooth = -1.3 * way - 0.4 * way * np.abs(way)
+        return np.where(which == 2, np.where(way < 0.0, 2e-4 - 0.6 * way, -9.0), smooth)
+
+    found, slopes = roots_and_slopes(function, np.ones(4), accuracy=1e-3, slope=told)
+    assert np.abs(found / [1.0 - off, 1.0 + off, 1.0 + off, 1.0] - 1.0).max() <= 1e-3
+    assert asked.count(3) == 1 and slopes[3] == told
+    plain = len(asked)
+    asked.clear()
+    again, own = roots_and_slopes(function, np.ones(4), accuracy=1e-3)
+    assert np.abs(again / found - 1.0).max() <= 2e-3 and (told != 1.3 or off > 0.1 or plain < len(asked))
+    assert own[:2] == pytest.approx(1.3, abs=0.3)
+
+
+def test_draws_with_a_fix_are_as_exact_as_without_what_is_known():
+    """The limits of draws begin at those before the fix, with their slopes, and end within the accuracy."""
+    machine = with_crop(ds.demo("picker"))
+    rng = np.random.default_rng(3)
+    draws = {f"crop.{name}": float(machine.numbers[f"crop.{name}"]) * rng.lognormal(0.0, 0.2, 40)
+             for name in ("surge", "slip", "opening_ratio")}  # fmt: skip
+    cloud = machine.rebuilt({**machine.numbers, **draws, "crop.surge": np.maximum(draws["crop.surge"], 1.0)})
+    before, slopes = limit.limits_and_slopes(cloud, accuracy=limit.ROUGH)
+    faster = cloud.change({"belt.engine_speed": "x1.03"})
+    told, _ = limit.limits_and_slopes(faster, before, limit.ROUGH, slopes)
+    exact = limit.speed_limit(faster, before)
+    assert np.isfinite(exact).all() and np.abs(told / exact - 1.0).max() <= limit.ROUGH
+
+
 def test_searches_on_one_machine_solve_each_speed_once(monkeypatch):
     machine = with_crop(ds.demo("picker"))
     solved = []
-    plain = limit.solve_running
+    plain = limit.Driven.at
 
-    def counted(some, *args):
-        solved.append(some.columns)
-        return plain(some, *args)
+    def counted(driven, speed, which):
+        solved.append(len(speed))
+        return plain(driven, speed, which)
 
-    monkeypatch.setattr(limit, "solve_running", counted)
+    monkeypatch.setattr(limit.Driven, "at", counted)
     found = limit.unit_limits(machine)[:, 0]
     assert solved[0] == 1 and max(solved) <= len(found)
     for u, unit in enumerate(machine.layout.units):

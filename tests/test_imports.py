@@ -24,6 +24,7 @@ PROGRAM = "import sys, ductsim as ds\n{}\nprint([name for name in {!r} if name i
         "print(*ds.demo('picker').solve().sentences()[:1], file=sys.stderr)",
         "ds.demo('picker').change({'hose 3.length': [1.0, 2.0]}).solve().rows()",
         "ds.demo('suction').solve().fan_rows()",
+        "ds.ground_speed(ds.demo('picker'), fixes={'faster': {'belt.engine_speed': 'x1.02'}}).sentences()",
     ],
 )
 def test_heavy_libraries_stay_out(lines):

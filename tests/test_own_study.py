@@ -23,7 +23,9 @@ from ductsim.display.presentation import Plot
 from ductsim.display.rows import Of, rows_of
 from ductsim.errors import InputError, UnknownName
 from ductsim.result import Note
+from ductsim.terminal.command import Answer
 from ductsim.terminal.envelope import schema
+from ductsim.terminal.page import page
 from ductsim.terminal.signature import Takes, study_command
 
 # ---- the study: how much of the fans' power the air at the openings keeps
@@ -236,6 +238,30 @@ def test_a_result_without_faces_has_nothing_to_show():
     assert json.loads(found.to_json())["tables"] == {} and found.table().empty
     with pytest.raises(InputError, match="has no plot"):
         found.plot()
+
+
+def test_tables_that_take_time_are_made_when_they_are_shown():
+    """A page with some of the tables, the first rows and one table by its name work out nothing else."""
+
+    class Slow(ds.Result):
+        pass
+
+    made = []
+    Slow.show_by(
+        tables=lambda found: {
+            "quick": [{"length_m": 2.0}],
+            "slow": lambda: made.append("slow") or [{"length_m": 3.0}],
+            "none": list,
+        },
+        sentences=lambda found, measures: ["It is two metres long."],
+    )
+    found = Slow()
+    assert "Quick" in page(Answer(found, None, ("quick",)), "metric") and found.rows() == [{"length_m": 2.0}]
+    assert len(found.table("quick")) == 1 and not made
+    assert list(found.tables()) == ["quick", "slow"] and made == ["slow"]
+    with pytest.raises(UnknownName):
+        found.table("slower")
+    assert Written().some_tables(["numbers", "others"]) == Written().tables()
 
 
 class Written(ds.Result):

@@ -6,20 +6,24 @@ openings, so the air in the duct alone says nothing about the crop at the door.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, replace
 from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ..description.crop_way import speeds_crop, ways
+from ..description.crop_way import first_paths, gathered, speeds_crop, ways
 from ..description.data import MachineData
 from ..description.layout import Layout
 from ..errors import InputError
-from ..network.groups import OUTSIDE, PathName
+from ..network.groups import OUTSIDE, PathName, stacked_column
+from ..network.point import Point
 from ..network.state import State
-from ..parts.declare import Pair
-from ..questions.gauges import Flows, air_density
+from ..network.system import System
+from ..network.values import AirNumbers
+from ..parts.declare import Pair, Path
+from ..questions.gauges import Flows
 from ..result import Note
 from ..statistics import middle
 from .crop import Crop, crop_of
@@ -166,64 +170,202 @@ def crop_nodes(layout: Layout, part: str) -> tuple[str, str]:
     return (ends[1], ends[2]) if len(ends) > 2 else (ends[0], ends[1])
 
 
-class _Section(NamedTuple):
-    """A section: its area [m2], the flow of air through it along the crop [kg/s], its density [kg/m3]."""
+@dataclass(frozen=True)
+class _Judged:
+    """What of the judged places depends on the layout alone.
 
-    area: Any
-    flow: Any
-    density: Any
+    Attributes
+    ----------
+    parts : the parts at which anything is judged.
+    paths, starts, finishes : the crop's path through each of them, and the nodes between which it passes.
+    inward : -1 where air along that path leaves the machine, (parts, 1).
+    part_of : which of the parts each place is at, (places,).
+    what : what is judged at each place, (places, 1).
+    """
 
-    @property
-    def velocity(self) -> Any:
-        return self.flow / (self.density * self.area)
+    parts: tuple[str, ...]
+    paths: tuple[PathName, ...]
+    starts: tuple[str, ...]
+    finishes: tuple[str, ...]
+    inward: Array
+    part_of: NDArray[np.intp]
+    what: NDArray[np.str_]
+
+    @classmethod
+    def of(cls, layout: Layout) -> _Judged:
+        known: _Judged | None = layout.__dict__.get("_judged")
+        if known is not None:
+            return known
+        judged = places(layout)
+        parts = tuple(dict.fromkeys(place.part for place in judged))
+        nodes = [crop_nodes(layout, part) for part in parts]
+        openings = {name for unit in layout.units for name in unit.openings}
+        out = [node[1] == OUTSIDE and part in openings for part, node in zip(parts, nodes, strict=True)]
+        made = layout.__dict__["_judged"] = cls(
+            parts,
+            tuple(crop_path(layout, part) for part in parts),
+            tuple(start for start, _ in nodes),
+            tuple(finish for _, finish in nodes),
+            np.where(out, -1.0, 1.0)[:, None],
+            np.array([parts.index(place.part) for place in judged], dtype=np.intp),
+            np.array([place.what for place in judged])[:, None],
+        )
+        return made
 
 
-def _section(machine: MachineData, flows: Flows, numbers: dict[str, Any], part: str) -> _Section:
-    """The section of a part as its law sees it."""
-    layout = machine.layout
-    schema = layout.part[part].schema
-    path = schema.build(
-        [np.asarray(numbers[f"{part}.{number_key}"], dtype=float) for number_key in schema.number_keys]
-    ).paths()[0]
-    start, finish = crop_nodes(layout, part)
-    flow = flows.flow[crop_path(layout, part)]
-    forward = np.asarray(flow) >= 0.0
-    temperature = np.where(forward, flows.temperature[start], flows.temperature[finish])
-    p, q = flows.pressure[start], flows.pressure[finish]
-    if isinstance(path, Pair):
-        area, at, temperature = path.area[1], p, flows.temperature[start]
-    else:
-        area = path.area
-        at = p if path.density == "inlet" else 0.5 * (p + q)
-        if path.density == "entering":
-            at = np.where(forward, p, q)
-    inward = -1.0 if finish == OUTSIDE and any(part in u.openings for u in layout.units) else 1.0
-    return _Section(area, inward * flow, air_density(machine.air(), at, temperature))
+class Passing(NamedTuple):
+    """The air at the judged parts: its flow, and what the nodes before and behind have, (parts, 1 or S)."""
+
+    flow: Array
+    pressure: tuple[Array, Array]
+    temperature: tuple[Array, Array]
+
+    @classmethod
+    def read(cls, layout: Layout, flows: Flows) -> tuple[Passing, bool]:
+        """From mappings by name, and whether none of them had a column."""
+        own, single = _Judged.of(layout), True
+
+        def rows(values: Mapping[Any, Any], names: Iterable[Any]) -> Array:
+            nonlocal single
+            found = [values[name] for name in names]
+            single = single and not any(map(np.ndim, found))
+            return np.array(np.broadcast_arrays(*map(np.atleast_1d, found)))
+
+        pressure, temperature = (
+            (rows(values, own.starts), rows(values, own.finishes))
+            for values in (flows.pressure, flows.temperature)
+        )
+        return cls(rows(flows.flow, own.paths), pressure, temperature), single
+
+    @staticmethod
+    def rows(layout: Layout, system: System) -> tuple[NDArray[np.intp], ...]:
+        """Where `at` finds what it takes from points: rows of paths, and of the nodes before and behind."""
+        own, nodes = _Judged.of(layout), system.node_names
+        return (
+            np.array([system.rows[path] for path in own.paths], dtype=np.intp),
+            np.array([nodes[name] for name in own.starts], dtype=np.intp),
+            np.array([nodes[name] for name in own.finishes], dtype=np.intp),
+        )
+
+    @classmethod
+    def at(cls, rows: tuple[NDArray[np.intp], ...], point: Point, outside: Array) -> Passing:
+        """At a solved point, in outside air of a temperature [K], (1,) or (S,)."""
+        path, start, finish = rows
+        warm, pressure = point.temperature_rise, point.pressure
+        temperature = [
+            np.broadcast_to(outside, pressure[nodes].shape) if warm is None else outside + warm[nodes]
+            for nodes in (start, finish)
+        ]
+        return cls(point.flow[path], (pressure[start], pressure[finish]), (temperature[0], temperature[1]))
 
 
-def values_at(machine: MachineData, flows: Flows) -> tuple[list[Any], list[Any]]:
-    """What there is at every place, and what the crop needs there, each a float or (S,)."""
-    layout, numbers = machine.layout, machine.part_numbers()
-    crop = crop_of(layout, machine.numbers)
-    if crop is None or not layout.carried:
-        raise InputError("the machine carries no crop", place="crop", allowed="machine.with_crop(...)")
-    sections: dict[str, _Section] = {}
-    there, needed = [], []
-    for place in places(layout):
-        if place.part not in sections:
-            sections[place.part] = _section(machine, flows, numbers, place.part)
-        own = sections[place.part]
-        load = np.asarray(numbers[f"{place.part}.crop_flow"], dtype=float)
-        if place.what == RATIO:
-            value = np.where(load > 0.0, own.flow / np.where(load > 0.0, load, 1.0), np.inf)
-        elif place.what == CHOKE:
-            slip = np.asarray(crop.slip, dtype=float)
-            value = np.where(slip > 0.0, own.velocity / np.where(slip > 0.0, slip, 1.0), np.inf)
-        else:
-            value = own.velocity
-        there.append(np.where(_carries(layout, crop, place.part), value, np.inf))
-        needed.append(crop.least(LEAST_OF[place.what]))
-    return there, needed
+@dataclass(frozen=True)
+class Needs:
+    """What decides the margins of a machine with crop beside its air: at every judged part, (parts, 1 or S).
+
+    Attributes
+    ----------
+    layout : Layout
+    air : AirNumbers
+        Outside.
+    area : array
+        The section of the crop's path [m2].
+    load : array
+        The crop that passes [kg/s].
+    carries : array
+        Whether any passes at any speed: shares and yields may be zero.
+    slip : array (1, 1 or S)
+        Of the crop [m/s].
+    jet, inlet, entering : arrays (parts, 1)
+        Whether the part is a jet, and whether the density is that of the first end, or of where air enters.
+    least : array (places, 1 or S)
+        What is needed at every place.
+    """
+
+    layout: Layout
+    air: AirNumbers
+    area: Array
+    load: Array
+    carries: NDArray[np.bool_]
+    slip: Array
+    jet: NDArray[np.bool_]
+    inlet: NDArray[np.bool_]
+    entering: NDArray[np.bool_]
+    least: Array
+
+    @classmethod
+    def of(cls, machine: MachineData, numbers: Mapping[str, Any] | None = None) -> Needs:
+        """Those of a machine, whose `part_numbers` may be given where they are known."""
+        layout = machine.layout
+        crop = crop_of(layout, machine.numbers)
+        if crop is None or not layout.carried:
+            raise InputError("the machine carries no crop", place="crop", allowed="machine.with_crop(...)")
+        numbers = machine.part_numbers() if numbers is None else numbers
+        own = _Judged.of(layout)
+        paths = list(first_paths(layout, numbers, own.parts))
+
+        def known(of: Callable[[Path | Pair], Any]) -> Array:
+            return gathered((members, of(path)) for members, path in paths)
+
+        least = {what: crop.least(name) for what, name in LEAST_OF.items()}
+        return cls(
+            layout,
+            AirNumbers.of(machine.air()),
+            known(lambda path: path.area[1] if isinstance(path, Pair) else path.area),
+            stacked_column([numbers[f"{part}.crop_flow"] for part in own.parts]),
+            stacked_column([_carries(layout, crop, part) for part in own.parts]).astype(bool),
+            stacked_column([crop.slip]),
+            known(lambda path: isinstance(path, Pair)).astype(bool),
+            known(lambda path: isinstance(path, Pair) or path.density == "inlet").astype(bool),
+            known(lambda path: path.density == "entering").astype(bool),
+            stacked_column([least[what] for what in own.what[:, 0].tolist()]),
+        )
+
+    def some(self, columns: Any, factor: Any) -> Needs:
+        """Those of some of the scenarios, with so many times the crop, one factor for each."""
+
+        def cut(values: Any) -> Any:
+            return values if values.shape[-1] == 1 else values.take(columns, axis=-1)
+
+        own = {name: cut(getattr(self, name)) for name in ("area", "carries", "slip", "least")}
+        return replace(self, air=self.air.each(cut), load=cut(self.load) * factor, **own)
+
+    def there(self, passing: Passing) -> Array:
+        """What there is at every place, (places, 1 or S)."""
+        own = _Judged.of(self.layout)
+        before, behind = passing.pressure
+        forward = passing.flow >= 0.0
+        temperature = np.where(forward | self.jet, *passing.temperature)
+        at = np.where(self.inlet, before, 0.5 * (before + behind))
+        if self.entering.any():
+            at = np.where(self.entering, np.where(forward, before, behind), at)
+        flow = own.inward * passing.flow
+        velocity = flow / (self._density(at, temperature) * self.area)
+        with np.errstate(over="ignore"):
+            ratio = np.where(self.load > 0.0, flow / np.where(self.load > 0.0, self.load, 1.0), np.inf)
+            choke = np.where(self.slip > 0.0, velocity / np.where(self.slip > 0.0, self.slip, 1.0), np.inf)
+        value = np.where(own.what == RATIO, ratio[own.part_of], velocity[own.part_of])
+        value = np.where(own.what == CHOKE, choke[own.part_of], value)
+        return np.where(self.carries[own.part_of], value, np.inf)
+
+    def _density(self, pressure: Array, temperature: Array) -> Array:
+        air = self.air
+        if np.isinf(air.pressure).all():
+            return air.density
+        out: Array = air.density * (air.temperature / temperature) * (1.0 + pressure / air.pressure)
+        return out
+
+    def margins(self, passing: Passing) -> Array:
+        """Carrying margin at every place [-], (places, 1 or S)."""
+        out: Array = self.there(passing) / self.least
+        return out
+
+
+def values_at(machine: MachineData, flows: Flows) -> tuple[Array, Array]:
+    """What there is at every place, and what the crop needs there, (places,) or (places, S)."""
+    needs, (passing, single) = Needs.of(machine), Passing.read(machine.layout, flows)
+    there, least = np.broadcast_arrays(needs.there(passing), needs.least)
+    return (there[:, 0], least[:, 0]) if single and machine.columns is None else (there, least)
 
 
 def _carries(layout: Layout, crop: Crop, part: str) -> Any:
@@ -236,7 +378,8 @@ def _carries(layout: Layout, crop: Crop, part: str) -> Any:
 def margins(machine: MachineData, flows: Flows) -> Array:
     """Carrying margin at every place [-], shape (places,) or (places, S); below 1 the crop stays behind."""
     there, needed = values_at(machine, flows)
-    return np.array(np.broadcast_arrays(*(t / n for t, n in zip(there, needed, strict=True))))
+    out: Array = there / needed
+    return out
 
 
 def carrying_margin(machine: MachineData, flows: Flows, unit: str = "") -> Any:

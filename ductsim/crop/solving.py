@@ -7,18 +7,22 @@ raised from nothing, in steps where a duct blocks or comes near it.
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Mapping
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ..description.crop_way import section, speeds_crop
+from ..conveying import LOAD
+from ..description.crop_way import sections, speeds_crop
 from ..description.data import MachineData
+from ..description.layout import Layout
 from ..network.beyond import beyond
+from ..network.groups import stacked_column
 from ..network.nearby import solve_from
 from ..network.network import make_state, stacked, warn_outside
 from ..network.numbers import Numbers
-from ..network.point import Point, Solved
+from ..network.point import Point, Solved, some_columns
 from ..network.solve import CHUNK, solve
 from ..network.state import State, judge
 from ..network.system import System
@@ -26,6 +30,7 @@ from ..network.system import System
 Array = NDArray[np.float64]
 
 STEPS, STRIDES = 16, 4  # in the square of the crop flow: short ones, and long ones to try first
+MOST_KEPT = 8  # points without crop, of one layout
 STEADY = 0.1  # of its flow: a fan that changes more in a stride may have come to another point
 
 
@@ -47,7 +52,28 @@ def solve_running(
     """
     system, numbers = machine.system, machine.part_numbers()
     values, columns = stacked(system, numbers, machine.air())
-    start = _calm(system, values) if start is None else start
+    ducts = Ducts.of(machine, numbers)
+    start = _calm(machine.layout, system, values) if start is None else start
+    solved, outcomes, floating, node = run(system, values, ducts, start, near, share)
+    state = make_state(system, values, solved, outcomes, floating, columns, node)
+    if columns is None and not outcomes.any():
+        warn_outside(state)
+    return state
+
+
+def run(
+    system: System,
+    values: Numbers,
+    ducts: Ducts,
+    start: Point | None,
+    near: Point | None = None,
+    share: Array | None = None,
+    foretold: Point | None = None,
+) -> tuple[Solved, Any, Any, str]:
+    """The same of numbers that are stacked: where it ended, and what `judge` says of that.
+
+    Newton's method begins at the point `foretold` if there is one; crop is let in from near all the same.
+    """
     if near is None or share is None:
         near, share = start, np.zeros(values.scenarios)
     close = (share > 0.0) & (np.abs(1.0 - share**2) <= 1.0 / STEPS)
@@ -55,58 +81,106 @@ def solve_running(
 
     def follow(solved: Solved, doubted: Any = False) -> NDArray[np.bool_]:
         """Let crop in where that decides; which scenarios have been followed to where they run, or block."""
-        ducts = _ducts(machine, numbers, solved)
-        there = close & solved.good & _running(*ducts)
-        slow = np.flatnonzero((_slow(*ducts) | ~solved.good | doubted) & ~there & ~tried)
+        air = ducts.air(solved)
+        there = close & solved.good & _running(*air)
+        slow = np.flatnonzero((_slow(*air) | ~solved.good | doubted) & ~there & ~tried)
         tried[slow] = True
         for first in range(0, len(slow), CHUNK):
             if near is None:
                 break
             some = slow[first : first + CHUNK]
-            there[_let_in(machine, values, some, near, share, start, solved)] = True
+            there[_let_in(system, values, ducts, some, near, share, start, solved)] = True
         open_[:] = (doubted | ~solved.good) & ~there
         return there
 
-    solved, structures = solve(system, values, near, follow)
+    solved, structures = solve(system, values, near if foretold is None else foretold, follow)
     if open_.any():  # what was run up after all, and a single scenario without a doubt
         follow(solved)
-    extremes = beyond(system, values, solved, structures)
-    outcomes, floating, node = judge(solved, structures, system, extremes)
-    state = make_state(system, values, solved, outcomes, floating, columns, node)
-    if columns is None and not outcomes.any():
-        warn_outside(state)
-    return state
+    return solved, *judge(solved, structures, system, beyond(system, values, solved, structures))
 
 
 def calm_point(machine: MachineData) -> Point | None:
     """The machine's air without crop, at the middle of its scenarios; a start for many solves."""
     values, _ = stacked(machine.system, machine.part_numbers(), machine.air())
-    return _calm(machine.system, values)
+    return _calm(machine.layout, machine.system, values)
 
 
-def _calm(system: System, values: Numbers) -> Point | None:
+def _calm(layout: Layout, system: System, values: Numbers) -> Point | None:
+    """The same, kept with the layout for a few machines: one after the other, searches begin there."""
     middle = values if values.scenarios == 1 else values.middle()
-    nominal, _ = solve(system, _scaled(system, middle, 0.0))
-    return nominal.point if nominal.good[0] else None
+    told = [
+        v
+        for group, own in zip(system.groups, middle.parts, strict=True)
+        for name, v in zip(group.schema.number_keys, own, strict=True)
+        if name not in LOAD  # of which nothing is left without crop
+    ]
+    air = middle.air
+    told += [air.density, air.viscosity, air.pressure, air.temperature, air.heat_capacity]
+    key = b"".join(v.tobytes() for v in (*told, middle.held, middle.supply))
+    known: dict[bytes, Point | None] = layout.__dict__.setdefault("_calm", {})
+    if key not in known:
+        if len(known) >= MOST_KEPT:
+            known.clear()
+        nominal, _ = solve(system, scaled(system, middle, 0.0))
+        known[key] = nominal.point if nominal.good[0] else None
+    return known[key]
 
 
-def _ducts(machine: MachineData, numbers: Any, solved: Solved) -> tuple[Any, Any, Any]:
-    """Of every part that conveys crop, (parts, S): air velocity over slip, its slope, if crop flows."""
-    layout, system = machine.layout, machine.system
-    ratios, slopes, flowing = [], [], []
-    wide = solved.point.flow.shape[1]
-    for c in layout.carried:
-        if not speeds_crop(layout.part[c.part]):
-            continue
-        rows = [system.rows[key] for key in layout.path_keys(c.part)]
-        flow = solved.point.flow[rows].sum(axis=0)
-        area, slip = section(layout, numbers, c.part), numbers[f"{c.part}.slip"]
+class Ducts(NamedTuple):
+    """The parts that speed crop up: what tells whether it is blocked in them, each (parts, 1 or S).
+
+    Attributes
+    ----------
+    rows : array
+        The rows of their paths, part by part.
+    first, last : arrays (parts,)
+        Where each part's begin in `rows`, and the row of its last one, by which crop leaves.
+    area, slip : arrays
+        Section [m2] and the crop's slip [m/s].
+    flowing : array
+        Whether any crop flows.
+    """
+
+    rows: NDArray[np.intp]
+    first: NDArray[np.intp]
+    last: NDArray[np.intp]
+    area: Array
+    slip: Array
+    flowing: NDArray[np.bool_]
+
+    @classmethod
+    def of(cls, machine: MachineData, numbers: Mapping[str, Any]) -> Ducts:
+        """Those of a machine, by its `part_numbers`."""
+        layout, system = machine.layout, machine.system
+        parts = [c.part for c in layout.carried if speeds_crop(layout.part[c.part])]
+        rows = [[system.rows[key] for key in layout.path_keys(part)] for part in parts]
+        crop = stacked_column([numbers[f"{part}.crop_flow"] for part in parts]) if parts else np.empty((0, 1))
+        slip = stacked_column([numbers[f"{part}.slip"] for part in parts]) if parts else np.empty((0, 1))
+        return cls(
+            np.array([row for own in rows for row in own], dtype=np.intp),
+            np.cumsum([0, *map(len, rows)])[:-1],
+            np.array([own[-1] for own in rows], dtype=np.intp),
+            sections(layout, numbers, parts),
+            slip,
+            crop > 0.0,
+        )
+
+    def some(self, columns: NDArray[np.intp]) -> Ducts:
+        """The same for some of the scenarios."""
+
+        def cut(values: Any) -> Any:
+            return values if values.shape[1] == 1 else some_columns(values, columns)
+
+        return self._replace(area=cut(self.area), slip=cut(self.slip), flowing=cut(self.flowing))
+
+    def air(self, solved: Solved) -> tuple[Array, Array, NDArray[np.bool_]]:
+        """Of every part (parts, S): air velocity over slip, its slope, if crop flows."""
+        flow = solved.point.flow[self.rows]
+        if len(self.rows) > len(self.last):
+            flow = np.add.reduceat(flow, self.first, axis=0)
         with np.errstate(all="ignore"):
-            ratios.append(flow / (solved.density[rows[-1]] * area) / np.maximum(slip, 1e-6))
-        slopes.append(solved.slope[rows[-1]])
-        flowing.append(np.broadcast_to(np.asarray(numbers[f"{c.part}.crop_flow"]) > 0.0, wide))
-    ratio, slope, flows = (np.array(rows).reshape(-1, wide) for rows in (ratios, slopes, flowing))
-    return ratio, slope, flows
+            ratio = flow / (solved.density[self.last] * self.area) / np.maximum(self.slip, 1e-6)
+        return ratio, solved.slope[self.last], np.broadcast_to(self.flowing, ratio.shape)
 
 
 def _slow(ratio: Array, slope: Array, flows: NDArray[np.bool_]) -> NDArray[np.bool_]:
@@ -124,8 +198,9 @@ def _running(ratio: Array, _: Array, flows: NDArray[np.bool_]) -> NDArray[np.boo
 
 
 def _let_in(
-    machine: MachineData,
+    system: System,
     values: Numbers,
+    ducts: Ducts,
     some: NDArray[np.intp],
     near: Point,
     share: Array,
@@ -142,22 +217,24 @@ def _let_in(
         left = np.flatnonzero(~alive & (share[some] > 1.0) if begin is calm and near is not calm else ~alive)
         if len(left) and begin is not None:
             here = begin.take(some[left]) if begin.flow.shape[1] > 1 else begin
-            alive[left] = _raise_crop(machine, values, some[left], here, first[some[left]], solved, strides)
+            alive[left] = _raise_crop(
+                system, values, ducts, some[left], here, first[some[left]], solved, strides
+            )
     choked = some[~alive]
     if not len(choked):
         return some
     # choked, but solved for the state between running and blocked
-    numbers = _picked(machine.part_numbers(), choked)
-    between = choked[_running(*_ducts(machine, numbers, solved.take(choked)))]
+    between = choked[_running(*ducts.some(choked).air(solved.take(choked)))]
     if len(between):
-        blocked, _ = solve(machine.system, values.some(between))
+        blocked, _ = solve(system, values.some(between))
         solved.put(between, blocked)
     return np.concatenate([some[alive], between])
 
 
 def _raise_crop(
-    machine: MachineData,
+    system: System,
     values: Numbers,
+    ducts: Ducts,
     some: NDArray[np.intp],
     start: Point,
     first: Array,
@@ -170,10 +247,10 @@ def _raise_crop(
     nothing, and what needs few steps takes few. What runs to the end is the answer. With long strides nothing
     may be near its choke there, and no fan far from where it was before.
     """
-    numbers, part = machine.part_numbers(), values.some(some)
+    part = values.some(some)
     point, alive = start.wide(len(some)), np.zeros(len(some), dtype=bool)
     way = 1.0 - first**2
-    most, fans = STRIDES if strides else STEPS, list(machine.system.fan_rows)
+    most, fans = STRIDES if strides else STEPS, list(system.fan_rows)
     steps = np.clip(np.ceil(most * np.abs(way)), 1, most)
     left = np.arange(len(some))
     for k in range(most + 1):
@@ -181,15 +258,15 @@ def _raise_crop(
         if not len(now):
             continue
         share = np.sqrt(first**2 + way * (k / steps))[now]
-        eq = _scaled(machine.system, part.some(now), share).equations(machine.system)
+        eq = scaled(system, part.some(now), share).equations(system)
         with np.errstate(all="ignore"):
             step = solve_from(eq, point.take(now), eq.structure.anchors)
-        ducts = _ducts(machine, _picked(numbers, some[now]), step)
-        runs = step.good & _running(*ducts)
+        air = ducts.some(some[now]).air(step)
+        runs = step.good & _running(*air)
         if strides and k:
             before, flow = point.flow[fans][:, now], step.point.flow[fans]
             runs &= (np.abs(flow - before) <= STEADY * np.abs(flow)).all(axis=0)
-            runs &= (k < steps[now]) | ~_slow(*ducts)
+            runs &= (k < steps[now]) | ~_slow(*air)
         point.put(now[runs], step.point, np.flatnonzero(runs))
         arrived = runs & (k == steps[now])
         solved.put(some[now[arrived]], step.take(arrived))
@@ -200,16 +277,12 @@ def _raise_crop(
     return alive
 
 
-def _scaled(system: System, values: Numbers, factor: float | Array) -> Numbers:
+def scaled(system: System, values: Numbers, factor: float | Array) -> Numbers:
     """The numbers with every crop flow scaled, by one factor or by one for each scenario."""
     parts = []
-    for group, numbers_of_group in zip(system.groups, values.parts, strict=True):
+    for group, own in zip(system.groups, values.parts, strict=True):
         names = group.schema.number_keys
-        parts.append(
-            [v * factor if n == "crop_flow" else v for n, v in zip(names, numbers_of_group, strict=True)]
-        )
-    return Numbers(parts, values.air, values.held, values.supply, values.scenarios)
-
-
-def _picked(numbers: dict[str, Any], some: NDArray[np.intp]) -> dict[str, Any]:
-    return {a: v[some] if isinstance(v, np.ndarray) and v.size > 1 else v for a, v in numbers.items()}
+        if "crop_flow" in names:
+            own = [v * factor if n == "crop_flow" else v for n, v in zip(names, own, strict=True)]
+        parts.append(own)
+    return Numbers(parts, values.air, values.held, values.supply, max(values.scenarios, np.size(factor)))

@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ..conveying import plain_schema
 from ..errors import InputError
-from ..network.groups import OUTSIDE
-from ..parts.declare import Pair
+from ..network.groups import OUTSIDE, stacked_column
+from ..parts.declare import Pair, Path
 from .layout import Carried, Layout, PartEntry, Stream, Unit
+
+Index = NDArray[np.intp]
 
 
 def crop_way(layout: Layout, unit: Unit, opening: str) -> tuple[str, ...]:
@@ -162,6 +165,8 @@ def load_numbers(layout: Layout, numbers: Mapping[str, Any], crop: Any) -> dict[
     flows = [flow * crop.surge for flow in unit_flows(len(layout.units), crop)]
     yields = crop.unit_yields or (1.0,) * len(layout.units)
     shares = [opening_shares(len(unit.openings), crop) for unit in layout.units]
+    before = list(dict.fromkeys(c.before for c in layout.carried if c.before))
+    areas = dict(zip(before, sections(layout, numbers, before), strict=True))
     out: dict[str, Any] = {}
     for c in layout.carried:
         whole = sum((yields[u] * shares[u][o] for u, o in c.streams), 0.0)
@@ -175,16 +180,42 @@ def load_numbers(layout: Layout, numbers: Mapping[str, Any], crop: Any) -> dict[
             "start_share": fresh / np.where(np.equal(whole, 0.0), 1.0, whole),
         }
         if c.before:
-            own["arrival_area"] = section(layout, numbers, c.before)
+            own["arrival_area"] = areas[c.before] if areas[c.before].size > 1 else areas[c.before][0]
         out.update({f"{c.part}.{number_key}": _plain(value) for number_key, value in own.items()})
     return out
 
 
-def section(layout: Layout, numbers: Mapping[str, Any], name: str) -> Any:
-    """The section that crop leaves a part by [m2]: a duct's, or a jet's mixing section."""
-    schema = plain_schema(layout.part[name].schema)
-    path = schema.build([numbers[f"{name}.{number_key}"] for number_key in schema.number_keys]).paths()[0]
-    return _plain(path.coefficients["mixing_area"] if isinstance(path, Pair) else path.area)
+def first_paths(
+    layout: Layout, numbers: Mapping[str, Any], names: Sequence[str]
+) -> Iterator[tuple[Index, Path | Pair]]:
+    """The first path of each of these parts without crop, those of one schema stacked, and their places."""
+    alike: dict[Any, list[int]] = {}
+    for place, name in enumerate(names):
+        alike.setdefault(plain_schema(layout.part[name].schema), []).append(place)
+    for schema, places in alike.items():
+        own = [
+            stacked_column([numbers[f"{names[place]}.{number_key}"] for place in places])
+            for number_key in schema.number_keys
+        ]
+        yield np.array(places), schema.build(own).paths()[0]
+
+
+def sections(layout: Layout, numbers: Mapping[str, Any], names: Sequence[str]) -> NDArray[np.float64]:
+    """The sections that crop leaves these parts by [m2], (parts, 1 or S): a jet's is its mixing section."""
+    return gathered(
+        (places, path.coefficients["mixing_area"] if isinstance(path, Pair) else path.area)
+        for places, path in first_paths(layout, numbers, names)
+    )
+
+
+def gathered(some: Iterable[tuple[Index, Any]]) -> NDArray[np.float64]:
+    """Rows (parts, 1 or S) of what is known of the parts at these and those places, and broadcasts there."""
+    known = [(places, np.asarray(values, dtype=float)) for places, values in some]
+    count = sum(len(places) for places, _ in known)
+    out = np.empty((count, max((v.shape[-1] for _, v in known if v.ndim), default=1)))
+    for places, values in known:
+        out[places] = values
+    return out
 
 
 def _plain(value: Any) -> Any:

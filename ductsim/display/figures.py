@@ -62,11 +62,14 @@ def _whole(value: int) -> str:
 
 
 def _places(smallest: float, largest: float, measure: str) -> int:
-    """The decimals of a column: three digits that count for the largest, one more if others need it."""
+    """The decimals of a column: three digits that count for the largest, one more if others need it.
+
+    What is 1 but for the rounding of a search is 1.
+    """
     if measure == "%":
         return 0 if smallest >= 1.0 else 1
-    places = 2 - math.floor(math.log10(largest))
-    return max(places, min(2 - math.floor(math.log10(smallest)), places + 1))
+    small, large = (math.floor(math.log10(size) + 1e-7) for size in (smallest, largest))
+    return max(2 - large, min(2 - small, 3 - large))
 
 
 def _is_zero(text: str) -> bool:

@@ -12,6 +12,7 @@ from ..errors import InputError
 from . import style
 
 Row = dict[str, Any]
+Tables = Mapping[str, list[Row] | Callable[[], list[Row]]]
 Size = tuple[float, float]
 
 
@@ -49,7 +50,8 @@ class Presentation:
     Attributes
     ----------
     tables : callable
-        `tables(result)` -> {name: rows}, the rows of `result.rows()` first.
+        `tables(result)` -> {name: rows}, the rows of `result.rows()` first. In place of rows that take time
+        to work out may stand a function that makes them, without arguments; no rows, no table.
     sentences : callable
         `sentences(result, measures)` -> plain sentences, the answer first.
     notes : callable
@@ -65,7 +67,7 @@ class Presentation:
         something is drawn.
     """
 
-    tables: Callable[[Any], dict[str, list[Row]]] | None = None
+    tables: Callable[[Any], Tables] | None = None
     sentences: Callable[[Any, str], list[str]] | None = None
     notes: Callable[[Any], list[Any]] | None = None
     cautions: Callable[[Any], list[str]] | None = None

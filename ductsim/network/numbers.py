@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .equations import Equations
+from .point import some_columns
 from .system import System
 from .values import AirNumbers
 
@@ -59,8 +60,10 @@ class Numbers:
         )
 
     def some(self, columns: Any) -> Numbers:
-        """The numbers of some of the scenarios, a slice or their places."""
-        parts = [[_cut(v, columns) for v in number_keys] for number_keys in self.parts]
+        """The numbers of some scenarios, a slice or their places; a group without columns stays itself."""
+        parts = [
+            [_cut(v, columns) for v in own] if any(v.shape[1] > 1 for v in own) else own for own in self.parts
+        ]
         air = self.air.each(lambda v: v if len(v) == 1 else v[columns])
         count = len(np.arange(self.scenarios)[columns])
         return Numbers(parts, air, _cut(self.held, columns), _cut(self.supply, columns), count)
@@ -78,7 +81,7 @@ class Numbers:
 
 
 def _cut(values: Array, columns: Any) -> Array:
-    return values if values.shape[1] == 1 else values[:, columns]
+    return values if values.shape[1] == 1 else some_columns(values, columns)
 
 
 def _middle(values: Array) -> Array:

@@ -17,6 +17,17 @@ Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
 
+def some_columns(values: Array, columns: Any) -> Array:
+    """Some of the columns, by a slice (then a view), places or a mask, laid out row by row as all are.
+
+    Indexing by places lays them out column by column, and whatever takes rows of that takes its time.
+    """
+    if isinstance(columns, slice):
+        return values[:, columns]
+    columns = np.asarray(columns)
+    return values.take(np.flatnonzero(columns) if columns.dtype == bool else columns, axis=1)
+
+
 @dataclass
 class Point:
     """Flows (paths, S), total pressures of all nodes (nodes, S), node temperatures over outside's or None.
@@ -31,8 +42,10 @@ class Point:
 
     def take(self, columns: Any) -> Point:
         """Some of the scenarios."""
-        temperature_rise = None if self.temperature_rise is None else self.temperature_rise[:, columns]
-        out = Point(self.flow[:, columns], self.pressure[:, columns], temperature_rise)
+        temperature_rise = (
+            None if self.temperature_rise is None else some_columns(self.temperature_rise, columns)
+        )
+        out = Point(some_columns(self.flow, columns), some_columns(self.pressure, columns), temperature_rise)
         return out if self.proof is None else out.proven(self.proof.take(columns))
 
     def proven(self, proof: Any) -> Point:
@@ -105,11 +118,11 @@ class Solved:
         """Some of the scenarios; with a slice, a view of them."""
         return Solved(
             self.point.take(columns),
-            self.density[:, columns],
-            self.drop[:, columns],
-            self.slope[:, columns],
+            some_columns(self.density, columns),
+            some_columns(self.drop, columns),
+            some_columns(self.slope, columns),
             self.imbalance[columns],
-            self.power[:, columns],
+            some_columns(self.power, columns),
             self.steps[columns],
             self.good[columns],
             self.overloaded[columns],

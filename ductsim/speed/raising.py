@@ -11,10 +11,11 @@ from numpy.typing import NDArray
 from ..answers.limits import limits_of, stated_limits
 from ..answers.variants import solve_variants
 from ..description.data import MachineData
+from ..network.point import Point
 from ..quantity import RPM
 from ..statistics import middle
 from ..wording import listed
-from .limit import falling_root
+from .roots import falling_root
 
 Array = NDArray[np.float64]
 
@@ -84,29 +85,38 @@ def raising(machine: MachineData) -> Raising | None:
     if not addresses or not stated_limits(machine):
         return None
     one = machine.rebuilt({address: middle(value) for address, value in numbers.items()})
+    near: Point | None = None
+    seen: dict[float, Array] = {}
 
-    def margins(factors: Array) -> Array:
-        """Allowed over actual less one, of every limit at every factor, (limits, factors)."""
-        speeds = {a: one.numbers[a] * factors[:, None] for a in addresses}
-        state = solve_variants(one, speeds, len(factors)).state
-        rows = [
-            np.broadcast_to(own.allowed / np.maximum(own.value, 1e-12) - 1.0, len(factors))
-            for own in limits_of(state)
-        ]
-        every: Array = np.array(rows)
-        every[:, ~np.asarray(state.solved)] = np.nan
-        return every
+    def margins(factor: float) -> Array:
+        """Allowed over actual less one, of every limit, (limits,)."""
+        nonlocal near
+        speeds = {address: np.full((1, 1), one.numbers[address] * factor) for address in addresses}
+        state = solve_variants(one, speeds, 1, start=near).state
+        if not np.all(state.solved):
+            return np.full(len(limits_of(state)), np.nan)
+        near = state.arrays.point
+        return (
+            np.array([float(np.max(o.allowed / np.maximum(o.value, 1e-12))) for o in limits_of(state)]) - 1.0
+        )
 
     def least(factors: Array, which: NDArray[np.intp]) -> Array:
-        smallest: Array = np.nan_to_num(margins(factors).min(axis=0), nan=-1.0)
+        factor = float(factors[0])
+        seen[factor] = margins(factor)
+        smallest: Array = np.nan_to_num(seen[factor].min(keepdims=True), nan=-1.0)
         return smallest
 
-    found = float(falling_root(least, np.ones(1), MOST)[0])
+    limits = stated_limits(one)
+    left = np.maximum(np.nan_to_num(margins(1.0)) + 1.0, 1e-3)
+    # by the fan laws, which hold but for the springiness of air and the friction in ducts
+    guess = min(
+        own ** (1.0 / 3.0 if limit.kind == "power" else 1.0) for own, limit in zip(left, limits, strict=True)
+    )
+    found = float(falling_root(least, np.array([guess]), MOST)[0])
     factor = math.floor(found * DOWN * (1.0 + 1e-9)) / DOWN if math.isfinite(found) else found
     reached: tuple[tuple[str, str], ...] = ()
     if 0.0 < factor < math.inf:
-        at = margins(np.array([found]))[:, 0]
-        limits = stated_limits(one)
+        at = seen[found] if found in seen else margins(found)
         reached = tuple(
             (own.name, own.kind) for own, left in zip(limits, at, strict=True) if left < 1.0 / DOWN
         )

@@ -30,9 +30,9 @@ def page(
     said = result.sentences(measures)
     first, *rest = said or [""]
     blocks = ["\n".join([bold + _wrapped(first, width) + plain, *(_wrapped(s, width) for s in rest)])]
-    tables = result.tables()
-    for name in tables if answer.tables is None else [name for name in answer.tables if name in tables]:
-        blocks.append(_table(name, tables[name], measures, width, answer.most, bold, plain))
+    tables = result.tables() if answer.tables is None else result.some_tables(answer.tables)
+    for name, rows in tables.items():
+        blocks.append(_table(name, rows, measures, width, answer.most, bold, plain))
     blocks += _listed("Notes", notes_of(result, said, extra_notes), width, bold, plain)
     blocks += _listed("Cautions", result.cautions, width, yellow, plain)
     if answer.closing:

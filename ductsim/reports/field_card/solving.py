@@ -21,7 +21,8 @@ from ...machine.machine import Machine
 from ...quantity import RPM, si
 from ...readings.unknowns import speed_addresses
 from ...size_limits import at_most
-from ...speed.limit import ACCURACY, unit_limits
+from ...speed.limit import unit_limits
+from ...speed.roots import ACCURACY
 from .result import SolvedFixes
 
 Array = NDArray[np.float64]

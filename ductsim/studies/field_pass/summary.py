@@ -14,6 +14,8 @@ from .result import FieldPass
 
 Row = dict[str, Any]
 
+ALIKE = 1e-6  # of the smallest margin
+
 
 def about(found: FieldPass) -> str:
     """How long it is and where it would block first, in a few words."""
@@ -75,7 +77,8 @@ def sentences(found: FieldPass, measures: str) -> list[str]:
             f"margin of {worst.margin:.2f}."
         )
     else:
-        i = int(np.argmin(found.margin))
+        # the first where several are alike but for the rounding of a search, as where a margin is held
+        i = int(np.argmax(found.margin <= found.margin.min() * (1.0 + ALIKE)))
         first = (
             f"Nothing blocks: the smallest margin is {found.margin[i]:.2f}, unit {found.places[i].unit} at "
             f"{_at(found.distance[i], measures)}."

@@ -16,7 +16,7 @@ from ...description.possible import joined, middle
 from ...errors import InputError
 from ...fixes.fix import Fix
 from ...machine.machine import Machine
-from ...speed.limit import ROUGH, speed_limit
+from ...speed.limit import ROUGH, limits_and_slopes, speed_limit
 from .result import Gain, near_limit, usable_guess
 
 Array = NDArray[np.float64]
@@ -30,20 +30,24 @@ def gains_of(
     plain: Machine,
     crop: Crop | None,
     draws: Mapping[str, Array],
-    before: Array,
+    before: tuple[Array, Array],
     limit: float,
 ) -> list[Gain]:
-    """What each fix makes of the limiting speed, with the same draws as before it, in the order given."""
+    """What each fix makes of the limiting speed, with the same draws as before it, in the order given.
+
+    `before` holds the limits and slopes of the draws without a fix.
+    """
+    speeds, _ = before
     found: dict[int, Gain] = {}
     alike: dict[int, dict[int, Machine]] = {}
     for place, fix in enumerate(fixes):
         try:
             done = with_crop(fix.on(plain), crop)
         except InputError as err:
-            found[place] = Gain(fix, np.nan, np.full_like(before, np.nan), problem=str(err))
+            found[place] = Gain(fix, np.nan, np.full_like(speeds, np.nan), problem=str(err))
             continue
         alike.setdefault(id(done.layout), {})[place] = done
-    most = max(1, TOGETHER // len(before))
+    most = max(1, TOGETHER // len(speeds))
     for machines in alike.values():
         every = list(machines)
         for first in range(0, len(every), most):
@@ -54,16 +58,17 @@ def gains_of(
 
 
 def _gains(
-    machines: Sequence[Machine], draws: Mapping[str, Array], before: Array, limit: float
+    machines: Sequence[Machine], draws: Mapping[str, Array], before: tuple[Array, Array], limit: float
 ) -> list[tuple[float, Array, Place | None, str]]:
     """Of each machine, all of one layout: its limit, the ratios, where it limits, what it passes."""
     ones = joined([middle(machine) for machine in machines])
     after = np.asarray(speed_limit(ones, near_limit(limit)))
     clouds = joined([machine.rebuilt({**machine.numbers, **draws}) for machine in machines])
-    near = np.concatenate([_near(before, limit, float(speed)) for speed in after])
-    speeds = np.asarray(speed_limit(clouds, near, ROUGH)).reshape(len(machines), -1)
+    own, slopes = before
+    near = np.concatenate([_near(own, limit, float(speed)) for speed in after])
+    found, _ = limits_and_slopes(clouds, near, ROUGH, np.tile(slopes, len(machines)))
     with np.errstate(all="ignore"):
-        ratios = speeds / before
+        ratios = found.reshape(len(machines), -1) / own
     slow = np.array([near_limit(float(speed)) for speed in after])
     at = ones.rebuilt({**ones.numbers, "crop.ground_speed": slow})
     state = solve(at, raise_error=False, start=calm_point(ones))

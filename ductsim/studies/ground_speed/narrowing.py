@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...speed.calibrating import SCATTER
-from ...statistics import quantile
+from ...statistics import normal_below, quantile
 
 Array = NDArray[np.float64]
 
@@ -44,8 +44,6 @@ def most_telling(speeds: Array, highest: float = np.inf) -> Telling | None:
     Whether a unit blocks at a speed is as likely as in a calibration: the limit of each draw is felt with a
     chance factor of spread `SCATTER`. What is left is the root of the expected variance after either outcome.
     """
-    from scipy.special import ndtr
-
     known = speeds[np.isfinite(speeds) & (speeds > 0.0)]
     if known.size < 2 or not known.std() > 1e-6 * known.mean():
         return None
@@ -53,7 +51,7 @@ def most_telling(speeds: Array, highest: float = np.inf) -> Telling | None:
     tried = tried[tried <= highest]
     if not tried.size:
         return None
-    blocks = ndtr(np.log(tried[:, None] / known) / SCATTER)
+    blocks = normal_below(np.log(tried[:, None] / known) / SCATTER)
     expected = sum((_left(known, weights) for weights in (blocks, 1.0 - blocks)), np.zeros(tried.size))
     best = int(expected.argmin())
     left = float(np.sqrt(expected[best] / known.var()))

@@ -18,8 +18,8 @@ from ...fixes.fix import Fix
 from ...machine.machine import Machine
 from ...quantity import single
 from ...result import Result
-from ...speed.limit import SLOWEST
 from ...speed.raising import Raising
+from ...speed.roots import SLOWEST
 from ...statistics import quantile
 from .curves import by_engine_speed, by_front_share, by_yield
 from .narrowing import Telling

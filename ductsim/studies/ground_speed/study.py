@@ -20,7 +20,7 @@ from ...quantity import si
 from ...size_limits import at_most
 from ...speed import Calibration, crop_from
 from ...speed.conditioning import Conditioned, drawn
-from ...speed.limit import ROUGH, margins_at, place_limits, speed_limit
+from ...speed.limit import ROUGH, limits_and_slopes, margins_at, place_limits, speed_limit
 from ...speed.raising import raising
 from .gains import gains_of
 from .narrowing import deciding, most_telling
@@ -94,7 +94,7 @@ def ground_speed(
     at_most(count, MOST_DRAWS, "draws times fixes", "ground_speed")
     draws = told.draws if told is not None else _draws(loaded_all, samples, seed)
     cloud = loaded.rebuilt({**loaded_all.numbers, **draws})
-    speeds = np.asarray(speed_limit(cloud, near_limit(limit), ROUGH))
+    speeds, slopes = limits_and_slopes(cloud, near_limit(limit), ROUGH)
     guess, judged = usable_guess(limit), places(loaded.layout)
     reach = FARTHEST * guess
     return GroundSpeed(
@@ -114,7 +114,7 @@ def ground_speed(
         margins=found_margins(loaded, solve(loaded, raise_error=False)),
         duct_margins=_duct_margins(judged, margins_at(loaded, [guess])[:, 0]),
         raising=raising(loaded.without_crop()),
-        gains=gains_of(wanted, possible.without_crop(), own, draws, speeds, limit),
+        gains=gains_of(wanted, possible.without_crop(), own, draws, (speeds, slopes), limit),
         fitted=isinstance(crop, Calibration) and crop.fitted,
     )
 

@@ -9,6 +9,7 @@ import numpy as np
 from ...cautions import cautions_for
 from ...crop.crop import UNCERTAIN
 from ...crop.margins import RATIO, Place
+from ...display.presentation import Tables
 from ...quantity import convert
 from ...result import Note
 from ...speed.conditioning import FEW
@@ -38,20 +39,16 @@ def about(found: GroundSpeed) -> str:
 # ---- tables
 
 
-def tables(found: GroundSpeed) -> dict[str, list[Row]]:
+def tables(found: GroundSpeed) -> Tables:
     """units, fixes, limits of all places, margins today, the curves, the crop with what it rests on."""
-    out = {"units": _units(found)}
+    out: dict[str, Any] = {"units": _units(found)}
     if found.gains:
         out["fixes"] = _fixes(found)
     out["limits"] = limit_rows(found)
     out["margins today"] = [margin.row() for margin in found.margins]
-    for name, rows in (
-        ("speed against yield", found.by_yield),
-        ("speed against engine speed", found.by_engine_speed),
-        ("speed against front share", found.by_front_share),
-    ):
-        if rows:
-            out[name] = rows
+    out["speed against yield"] = lambda: found.by_yield
+    out["speed against engine speed"] = lambda: found.by_engine_speed
+    out["speed against front share"] = lambda: found.by_front_share
     out["crop"] = standing_rows(found)
     return out
 
