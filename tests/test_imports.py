@@ -24,6 +24,7 @@ PROGRAM = "import sys, ductsim as ds\n{}\nprint([name for name in {!r} if name i
         "print(*ds.demo('picker').solve().sentences()[:1], file=sys.stderr)",
         "ds.demo('picker').change({'hose 3.length': [1.0, 2.0]}).solve().rows()",
         "ds.demo('suction').solve().fan_rows()",
+        "ds.fit(ds.demo('picker'), ds.__path__[0] + '/examples/picker_readings.csv').sentences()",
     ],
 )
 def test_heavy_libraries_stay_out(lines):

@@ -13,6 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from ..normal import coordinate, share_below
+
 Array = NDArray[np.float64]
 
 EDGE = 1.959963984540054  # the coordinate of the 97.5 % quantile
@@ -145,10 +147,8 @@ def _by_log(z: Array, centre: Array, width: Array, power: Array) -> tuple[Array,
 
 def _from_below(z: Array, centre: Array, width: Array, power: Array) -> tuple[Array, Array]:
     """|standard normal| as a monotone function of z, falling: small for large z."""
-    from scipy.special import ndtr, ndtri
-
     z = np.clip(z, -8.0, 8.0)
-    distance = -ndtri(0.5 * ndtr(-z))
+    distance = -coordinate(0.5 * share_below(-z))
     value = centre * np.exp(-width * distance)
     # d distance / d z = phi(z) / (2 phi(distance))
     rise = 0.5 * np.exp(0.5 * (distance * distance - z * z))

@@ -1,11 +1,13 @@
 """A sparse matrix that never changes, times columns of numbers.
 
 Small products are added up by NumPy, in the order in which the sparse library adds them, so that the last
-digit does not tell which of the two it was: loading that library takes longer than a single solve does.
+digit does not tell which of the two it was: loading that library takes longer than a single solve does. Large
+products of small matrices are NumPy's too, until they have taken about as long as loading would.
 """
 
 from __future__ import annotations
 
+import sys
 from typing import Any
 
 import numpy as np
@@ -13,6 +15,10 @@ from numpy.typing import NDArray
 
 FEW_TERMS = 5_000  # in a product: 40 us, where the library takes 8 us but 0.15 s to load
 MANY_ENTRIES = 10_000  # the sparse library sorts faster, and a network of this size loads it anyway
+FEW_ENTRIES = 500
+WORTH_LOADING = 150_000
+"""Entries times wide rows, one by one, after which the library is loaded: each takes NumPy 1 us."""
+_rows_added = 0  # so far in this process
 
 
 class Sparse:
@@ -43,7 +49,9 @@ class Sparse:
         """The product with `right` (columns, S), in its precision; what is not finite stays in its rows."""
         count, size = right.shape[1], self.shape[0]
         if count * len(self.values) > FEW_TERMS or right.itemsize < 8:
-            return np.asarray(self._in(right.dtype) @ right)
+            if len(self.values) > FEW_ENTRIES or _library_serves(len(self.values)):
+                return np.asarray(self._in(right.dtype) @ right)
+            return self._row_by_row(right)
         if count == 1:  # most often in a single solve: as few calls as can be
             terms = right.ravel().take(self.columns)
             terms *= self.values
@@ -53,6 +61,21 @@ class Sparse:
             where = self.rows[:, None] * count + np.arange(count)
         found = np.bincount(where.ravel(), terms.ravel(), size * count)
         return found.astype(float, copy=False).reshape(size, count)  # of no terms it makes whole numbers
+
+    def _row_by_row(self, right: NDArray[Any]) -> NDArray[Any]:
+        """The product from whole rows of `right`, one entry after the other."""
+        out = np.zeros((self.shape[0], right.shape[1]), right.dtype)
+        sums, given = list(out), list(right)
+        values = self.values.astype(right.dtype, copy=False)
+        with np.errstate(all="ignore"):  # the library says nothing of what is not finite
+            for value, row, column in zip(values, self.rows.tolist(), self.columns.tolist(), strict=True):
+                if value == 1.0:
+                    sums[row] += given[column]
+                elif value == -1.0:
+                    sums[row] -= given[column]
+                else:
+                    sums[row] += value * given[column]
+        return out
 
     def _in(self, precision: Any) -> Any:
         """The sparse library's matrix in this precision."""
@@ -70,3 +93,10 @@ class Sparse:
         out = np.zeros(self.shape)
         out[self.rows, self.columns] = self.values
         return out
+
+
+def _library_serves(entries: int) -> bool:
+    """Whether the sparse library is loaded, or becomes worth loading with so many entries more."""
+    global _rows_added
+    _rows_added += entries
+    return "scipy.sparse" in sys.modules or _rows_added > WORTH_LOADING
