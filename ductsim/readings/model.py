@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ..answers.gradients import jacobian
+from ..answers.gradients import jacobians
 from ..answers.slipping import slipping
 from ..answers.solved import SolvedMachine
 from ..answers.state import MachineAnswer, approach, solve
@@ -362,38 +362,40 @@ class ReadingModel:
         if not np.all(state.solved):
             raise state.failure()
         self._near = state.arrays.point
-        common = {a: float(v[0]) for a, v in self.machine_numbers(z[:, None]).items()}
         true = np.zeros(len(self.readings))
         out = np.zeros((len(self.readings), self.size))
-        speeds = self._speed_addresses
-        for c, asked in enumerate(self._asked):
-            machine = many[c]
-            answers, by_number = jacobian(machine, asked, [*self.addresses, *speeds], state[c])
-            share = np.array([self._share(c, a, common) for a in self.addresses])
-            by_coordinate = self.by_coordinate(z, by_number[:, : len(self.addresses)] * share)
-            place, width = self._speed_of[c]
-            turned = np.array([machine.numbers[a] for a in speeds]) * width
-            by_coordinate[:, place] += by_number[:, len(self.addresses) :] @ turned
-            for i in np.flatnonzero(self._condition == c):
-                for word, sign, facing in self._terms[i]:
-                    at, weight = asked.index(self._words[word]), self._weight(sign, facing, z)
-                    true[i] += weight * answers[at]
-                    out[i] += weight * by_coordinate[at]
-                    if facing is not None:
-                        out[i, facing] += sign * self.errors.facing * answers[at]
+        speeds, count = self._speed_addresses, len(self.configurations)
+        answers, by_number = jacobians(many, self._words, [*self.addresses, *speeds], state)
+        by_number[:, :, : len(self.addresses)] *= self._shares[:, None]
+        slopes = self.by_coordinate(z, by_number[:, :, : len(self.addresses)])
+        for c, (place, width) in enumerate(self._speed_of):
+            turned = np.array([np.broadcast_to(many.numbers[a], count)[c] for a in speeds]) * width
+            slopes[c, :, place] += by_number[c, :, len(self.addresses) :] @ turned
+        for i, (c, terms) in enumerate(zip(self._condition, self._terms, strict=True)):
+            for word, sign, facing in terms:
+                weight = self._weight(sign, facing, z)
+                true[i] += weight * answers[c, word]
+                out[i] += weight * slopes[c, word]
+                if facing is not None:
+                    out[i, facing] += sign * self.errors.facing * answers[c, word]
         return self._slopes_as_read(true, out, z)
 
     def by_coordinate(self, z: Array, by_number: Array) -> Array:
-        """Derivatives in the coordinates (Q, A) from those in the numbers at `addresses` (Q, numbers)."""
+        """Derivatives in the coordinates (..., A) from those in the numbers at `addresses` (..., numbers)."""
         slopes = self.scales.slopes(z[: self.numbers, None])[self._mover, 0] * self._factor
-        out = np.zeros((len(by_number), self.size))
+        out = np.zeros((*by_number.shape[:-1], self.size))
         np.add.at(out.T, self._mover, (by_number * slopes).T)
         return out
 
-    def _share(self, condition: int, address: str, common: Mapping[str, float]) -> float:
-        """Derivative of a number under a condition in the number itself."""
-        fixed = self._fixed[condition]
-        return fixed[address] / self.machine.numbers[address] if address in fixed else 1.0
+    @cached_property
+    def _shares(self) -> Array:
+        """Derivative of each of the `addresses` under each condition in the number itself."""
+        own, out = self.machine.numbers, np.ones((len(self.configurations), len(self.addresses)))
+        for row, fixed in zip(out, self._fixed, strict=True):
+            for i, address in enumerate(self.addresses):
+                if address in fixed:
+                    row[i] = fixed[address] / own[address]
+        return out
 
     def _slopes_as_read(self, true: Array, slopes: Array, z: Array) -> tuple[Array, Array]:
         read = self._as_read(true[:, None], z[:, None])[:, 0]
