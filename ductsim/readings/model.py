@@ -97,6 +97,8 @@ class ReadingModel:
     names : list of str
         What each coordinate is: addresses, then "zero of set 1", "scale of set 1", "tachometer of set 1",
         "speed under condition 3", "facing of door 1".
+    near : Point or None
+        A point of the machine under each condition to start from: where it was solved last, or one like it.
     """
 
     def __init__(
@@ -118,7 +120,7 @@ class ReadingModel:
         self.relative = relative
         self.configurations = list(dict.fromkeys(Configuration.of(r) for r in self.readings))
         self._fixed = [c.fixed(machine.layout) for c in self.configurations]
-        self._near: Point | None = None
+        self.near: Point | None = None
         self._lay_errors()
         self._lay_questions()
 
@@ -332,9 +334,9 @@ class ReadingModel:
 
     def _start(self) -> Point:
         """A point of each condition to start others from: the last at which derivatives were taken."""
-        if self._near is None:
-            self._near = self._solved(np.zeros((self.size, 1)))[1].arrays.point
-        return self._near
+        if self.near is None:
+            self.near = self._solved(np.zeros((self.size, 1)))[1].arrays.point
+        return self.near
 
     def _starts(self, count: int) -> Point:
         """The same for so many columns under each condition."""
@@ -342,7 +344,7 @@ class ReadingModel:
 
     def start_at(self, z: Array) -> None:
         """Start from the answers at coordinates (A,) from now on, as after derivatives taken there."""
-        self._near = self._solved(z[:, None], self._near)[1].arrays.point
+        self.near = self._solved(z[:, None], self.near)[1].arrays.point
 
     def _as_read(self, true: Array, z: Array) -> Array:
         """True values as the instruments show them."""
@@ -361,7 +363,7 @@ class ReadingModel:
         many, state = self._solved(z[:, None], self._start())
         if not np.all(state.solved):
             raise state.failure()
-        self._near = state.arrays.point
+        self.near = state.arrays.point
         true = np.zeros(len(self.readings))
         out = np.zeros((len(self.readings), self.size))
         speeds, count = self._speed_addresses, len(self.configurations)
