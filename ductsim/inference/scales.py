@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from ..arguments import locked
 from ..normal import coordinate, share_below
 
 Array = NDArray[np.float64]
@@ -96,6 +97,7 @@ class Scales:
             np.array([getattr(s, name) for s in scales], dtype=float)[:, None]
             for name in ("centre", "width", "power", "low", "high")
         )
+        self._last: tuple[Array, tuple[Array, Array]] | None = None
         kinds = [s.kind for s in scales]
         self._rows = {
             kind: np.array([i for i, k in enumerate(kinds) if k == kind], dtype=np.intp)
@@ -122,6 +124,12 @@ class Scales:
         return out
 
     def _both(self, z: Array) -> tuple[Array, Array]:
+        """Values and slopes; kept, for who asks for the ones soon asks for the others."""
+        if self._last is None or not np.array_equal(self._last[0], z):
+            self._last = z.copy(), self._evaluated(z)
+        return self._last[1]
+
+    def _evaluated(self, z: Array) -> tuple[Array, Array]:
         z = np.clip(z, -FARTHEST, FARTHEST)  # a search may stray; nothing is believed out there
         value, slope = np.empty_like(z), np.empty_like(z)
         for kind, rows in self._rows.items():
@@ -130,7 +138,7 @@ class Scales:
                     z[rows], self.centre[rows], self.width[rows], self.power[rows]
                 )
         inside = (value >= self.low) & (value <= self.high)
-        return np.clip(value, self.low, self.high), np.where(inside, slope, 0.0)
+        return locked(np.clip(value, self.low, self.high)), locked(np.where(inside, slope, 0.0))
 
 
 def _by_power(z: Array, centre: Array, width: Array, power: Array) -> tuple[Array, Array]:
