@@ -6,6 +6,7 @@ import math
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 
 def quantile(values: Any, share: float) -> float:
@@ -20,6 +21,26 @@ def quantile(values: Any, share: float) -> float:
         found = float(np.quantile(known, share))
     # beside an infinite value there is nothing to interpolate
     return found if math.isfinite(found) else float(np.quantile(known, share, method="higher"))
+
+
+def median(values: Any) -> Any:
+    """The median along the first axis, NaN where one is unknown."""
+    ordered = np.sort(values, axis=0)
+    count = len(ordered)
+    both = 0.5 * (ordered[(count - 1) // 2] + ordered[count // 2])
+    return np.where(np.isnan(ordered[-1]), np.nan, both)[()]
+
+
+def finite_quantile(values: NDArray[np.float64], share: float) -> Any:
+    """A quantile along the last axis of finite values, at least one; linear between them.
+
+    As `median` without what NumPy's own load first, which takes longer (15 ms) than all quantiles of a fit.
+    """
+    ordered = np.sort(values, axis=-1)
+    at = share * (ordered.shape[-1] - 1)
+    low = int(at)
+    high = min(low + 1, ordered.shape[-1] - 1)
+    return ordered[..., low] + (at - low) * (ordered[..., high] - ordered[..., low])
 
 
 def middle(value: Any) -> float:
