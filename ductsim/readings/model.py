@@ -223,10 +223,9 @@ class ReadingModel:
         self._of = [Configuration.of(r) for r in self.readings]
         place = {c: i for i, c in enumerate(self.configurations)}
         self._condition = np.array([place[c] for c in self._of], dtype=np.intp)
-        self._asked: list[list[str]] = [[] for _ in self.configurations]
         self._words: list[str] = []
         self._terms: list[list[Term]] = []
-        for reading, c in zip(self.readings, self._condition, strict=True):
+        for reading in self.readings:
             terms = []
             for name, sign in ((reading.tapping, 1.0), (reading.minus, -1.0)):
                 if not name:
@@ -235,9 +234,8 @@ class ReadingModel:
                 if reading.quantity == "static":
                     parts.append((f"{WORDS['velocity pressure']} {name}", self._facing[name]))
                 for words, facing in parts:
-                    for known in (self._words, self._asked[c]):
-                        if words not in known:
-                            known.append(words)
+                    if words not in self._words:
+                        self._words.append(words)
                     terms.append((self._words.index(words), sign, facing))
             self._terms.append(terms)
         layout = self.machine.layout
