@@ -23,6 +23,11 @@ def quantile(values: Any, share: float) -> float:
     return found if math.isfinite(found) else float(np.quantile(known, share, method="higher"))
 
 
+def middle(value: Any) -> float:
+    """A float as it is, a column as the median of what is known of it."""
+    return quantile(value, 0.5) if np.ndim(value) else float(value)
+
+
 def median(values: Any) -> Any:
     """The median along the first axis, NaN where one is unknown."""
     ordered = np.sort(values, axis=0)
@@ -41,8 +46,3 @@ def finite_quantile(values: NDArray[np.float64], share: float) -> Any:
     low = int(at)
     high = min(low + 1, ordered.shape[-1] - 1)
     return ordered[..., low] + (at - low) * (ordered[..., high] - ordered[..., low])
-
-
-def middle(value: Any) -> float:
-    """A float as it is, a column as the median of what is known of it."""
-    return quantile(value, 0.5) if np.ndim(value) else float(value)

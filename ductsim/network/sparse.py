@@ -1,24 +1,24 @@
 """A sparse matrix that never changes, times columns of numbers.
 
-Small products are added up by NumPy, in the order in which the sparse library adds them, so that the last
-digit does not tell which of the two it was: loading that library takes longer than a single solve does. Large
-products of small matrices are NumPy's too, until they have taken about as long as loading would.
+As long as nothing else has loaded the sparse library, products are added up by NumPy, in the order in which
+the library adds them, so that the last digit does not tell which of the two it was: loading it takes longer
+than a single solve, and than what a few searches with thousands of scenarios lose without it. When they
+have lost as much, it is loaded.
 """
 
 from __future__ import annotations
 
 import sys
-from typing import Any
+from functools import cached_property
+from typing import Any, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 FEW_TERMS = 5_000  # in a product: 40 us, where the library takes 8 us but 0.15 s to load
+MANY_TERMS = 80_000_000  # in all large products so far: by then NumPy has lost what loading the library takes
+BLOCK = 256  # scenarios whose terms stay in cache
 MANY_ENTRIES = 10_000  # the sparse library sorts faster, and a network of this size loads it anyway
-FEW_ENTRIES = 500
-WORTH_LOADING = 150_000
-"""Entries times wide rows, one by one, after which the library is loaded: each takes NumPy 1 us."""
-_rows_added = 0  # so far in this process
 
 
 class Sparse:
@@ -30,6 +30,9 @@ class Sparse:
         The entries that are not zero, and where they stand.
     shape : (rows, columns)
     """
+
+    added: ClassVar[int] = 0
+    """Terms of all large products of this process."""
 
     def __init__(self, values: Any, rows: Any, columns: Any, shape: tuple[int, int]) -> None:
         self.shape = shape
@@ -48,10 +51,12 @@ class Sparse:
     def __matmul__(self, right: NDArray[Any]) -> NDArray[Any]:
         """The product with `right` (columns, S), in its precision; what is not finite stays in its rows."""
         count, size = right.shape[1], self.shape[0]
-        if count * len(self.values) > FEW_TERMS or right.itemsize < 8:
-            if len(self.values) > FEW_ENTRIES or _library_serves(len(self.values)):
+        many = count * len(self.values)
+        if many > FEW_TERMS or right.itemsize < 8:
+            Sparse.added += many
+            if Sparse.added > MANY_TERMS or right.itemsize < 8 or "scipy.sparse" in sys.modules:
                 return np.asarray(self._in(right.dtype) @ right)
-            return self._row_by_row(right)
+            return self._in_turns(right)
         if count == 1:  # most often in a single solve: as few calls as can be
             terms = right.ravel().take(self.columns)
             terms *= self.values
@@ -62,19 +67,36 @@ class Sparse:
         found = np.bincount(where.ravel(), terms.ravel(), size * count)
         return found.astype(float, copy=False).reshape(size, count)  # of no terms it makes whole numbers
 
-    def _row_by_row(self, right: NDArray[Any]) -> NDArray[Any]:
-        """The product from whole rows of `right`, one entry after the other."""
-        out = np.zeros((self.shape[0], right.shape[1]), right.dtype)
-        sums, given = list(out), list(right)
-        values = self.values.astype(right.dtype, copy=False)
-        with np.errstate(all="ignore"):  # the library says nothing of what is not finite
-            for value, row, column in zip(values, self.rows.tolist(), self.columns.tolist(), strict=True):
-                if value == 1.0:
-                    sums[row] += given[column]
-                elif value == -1.0:
-                    sums[row] -= given[column]
-                else:
-                    sums[row] += value * given[column]
+    @cached_property
+    def _turns(self) -> tuple[NDArray[np.intp], list[tuple[NDArray[np.intp], NDArray[np.float64]]]]:
+        """Where each row stands when those with most entries come first; the columns and values of each turn.
+
+        In the first turn all rows with an entry get their first one, in the second those that have another.
+        """
+        entries = np.bincount(self.rows, minlength=self.shape[0])
+        order = np.argsort(-entries, kind="stable")
+        first = np.searchsorted(self.rows, order)
+        place = np.empty(len(order), dtype=np.intp)
+        place[order] = np.arange(len(order))
+        turns = []
+        for turn in range(entries.max(initial=0)):
+            at = first[: int((entries > turn).sum())] + turn
+            turns.append((self.columns[at], self.values[at, None]))
+        return place, turns
+
+    def _in_turns(self, right: NDArray[Any]) -> NDArray[Any]:
+        """The product, some columns at a time, the terms of each row added one after the other."""
+        place, turns = self._turns
+        out = np.empty((self.shape[0], right.shape[1]))
+        for begin in range(0, right.shape[1], BLOCK):
+            own = np.ascontiguousarray(right[:, begin : begin + BLOCK])
+            found = np.zeros((self.shape[0], own.shape[1]))
+            with np.errstate(all="ignore"):  # what is not finite is no news here
+                for columns, values in turns:
+                    terms = own.take(columns, axis=0)
+                    terms *= values
+                    found[: len(columns)] += terms
+            out[:, begin : begin + BLOCK] = found.take(place, axis=0)
         return out
 
     def _in(self, precision: Any) -> Any:
@@ -93,10 +115,3 @@ class Sparse:
         out = np.zeros(self.shape)
         out[self.rows, self.columns] = self.values
         return out
-
-
-def _library_serves(entries: int) -> bool:
-    """Whether the sparse library is loaded, or becomes worth loading with so many entries more."""
-    global _rows_added
-    _rows_added += entries
-    return "scipy.sparse" in sys.modules or _rows_added > WORTH_LOADING
