@@ -22,6 +22,8 @@ from .state import solve
 
 Array = NDArray[np.float64]
 STEP = 1e-5
+LEAST = {"flow": 1e-2, "pressure": 10.0, "temperature": 0.0}
+"""Of what a question reads, by what it is: kg/s, Pa, K that set the least step."""
 MOST_AT_ONCE = 5_000  # paths times scenarios; what is nudged is some hundred times as large
 
 
@@ -151,73 +153,76 @@ def _by_unknowns(
 ) -> list[Gradient]:
     """The questions' slopes in the flows, pressures and temperatures that they read, all nudged at once."""
     system, count = machine.system, machine.columns or 1
-    rows = (system.paths, len(system.nodes), len(system.nodes))
-    out = [Gradient(*(np.zeros((n, count)) for n in rows)) for _ in asked]
-    steps: dict[tuple[str, Any], Any] = {}
-    for known in seen:
-        steps.update({("flow", key): STEP * np.maximum(np.abs(state.flow[key]), 1e-2) for key in known.paths})
-        for node in known.nodes:
-            pressure = np.abs(state.pressure[node])
-            if np.isfinite(pressure).any():
-                steps["pressure", node] = STEP * np.maximum(pressure, 10.0)
-                steps["temperature", node] = STEP * np.where(
-                    np.isfinite(pressure), state.temperature[node], np.nan
-                )
-    if not steps:
+    sizes = (system.paths, len(system.nodes), len(system.nodes))
+    out = [Gradient(*(np.zeros((size, count)) for size in sizes)) for _ in asked]
+    reads = list(dict.fromkeys(read for own in seen for read in _reads(own)))
+    if not reads:
         return out
-    width = 2 * len(steps)
-    own: dict[str, dict[Any, Array]] = {"flow": {}, "pressure": {}, "temperature": {}}
-    for i, ((what, key), step) in enumerate(steps.items()):
-        own[what][key] = _moved(getattr(state, what)[key], (step, -step), i, width, count)
+    values = np.array([np.broadcast_to(getattr(state, what)[key], count) for what, key in reads])
+    steps = STEP * np.maximum(np.abs(values), [[LEAST[what]] for what, _ in reads])
+    # what is closed off has no pressure, and nothing answers to it
+    known = np.isfinite(values)
+    for i, (what, _) in enumerate(reads):
+        if what == "temperature":  # it comes after the pressure of its node
+            known[i] &= known[i - 1]
+    columns = _columns(values, values + steps, values - steps)
+    own = {
+        what: {key: column for (w, key), column in zip(reads, columns, strict=True) if w == what}
+        for what in LEAST
+    }
+    width = 2 * len(reads)
     wide = _wide(machine, width)
-    view = View(wide, *(Over(_Each(getattr(state, what), width), own[what]) for what in own))
-    at = {read: i for i, read in enumerate(steps)}
-    for q, known, gradient in zip(asked, seen, out, strict=True):
+    view = View(wide, *(Over(_Each(getattr(state, what), width), own[what]) for what in LEAST))
+    rows = [system.rows[key] if what == "flow" else system.node(key) for what, key in reads]
+    at = {read: i for i, read in enumerate(reads)}
+    for q, read_by_it, gradient in zip(asked, seen, out, strict=True):
         answers = np.broadcast_to(q.evaluate(wide, view), count * width).reshape(count, width)
-        reads: list[tuple[str, Any, Array, Mapping[Any, int]]] = [
-            ("flow", key, gradient.flow, system.rows) for key in known.paths
-        ]
-        for node in known.nodes:
-            reads.append(("pressure", node, gradient.pressure, system.node_names))
-            reads.append(("temperature", node, gradient.temperature_rise, system.node_names))
-        for what, key, into, place in reads:
-            if (what, key) in at:
-                i, step = at[what, key], steps[what, key]
-                slope = (answers[:, 2 * i] - answers[:, 2 * i + 1]) / (2.0 * step)
-                # what is closed off has no pressure, and nothing answers to it
-                into[place[key]] = np.where(np.isfinite(step), slope, 0.0)
+        slopes = np.where(known, (answers[:, 0::2] - answers[:, 1::2]).T / (2.0 * steps), 0.0)
+        into = {
+            "flow": gradient.flow,
+            "pressure": gradient.pressure,
+            "temperature": gradient.temperature_rise,
+        }
+        for read in _reads(read_by_it):
+            into[read[0]][rows[at[read]]] = slopes[at[read]]
     return out
 
 
-def _moved(value: Any, steps: tuple[Any, Any], i: int, width: int, count: int) -> Array:
-    """`width` columns for each of the scenarios of a value, of which two are moved by these steps."""
-    out = np.repeat(np.broadcast_to(value, count), width).reshape(count, width)
-    out[:, 2 * i] += steps[0]
-    out[:, 2 * i + 1] += steps[1]
-    return out.ravel()
+def _reads(seen: Reads) -> Iterator[tuple[str, Any]]:
+    """What a question read of the state, each with its name."""
+    yield from (("flow", key) for key in seen.paths)
+    yield from ((what, node) for node in seen.nodes for what in ("pressure", "temperature"))
 
 
-def _steps(machine: MachineData, address: str) -> tuple[Any, Any]:
-    """A raised and a lowered value of a number, both within its range."""
-    declared: Number = machine.layout.declared[address]
-    value = machine.numbers[address]
-    step = STEP * np.maximum(np.abs(value), 1e-2 if not declared.measure else 1e-3)
-    return np.minimum(value + step, declared.high), np.maximum(value - step, declared.low)
+def _columns(values: Array, up: Array, down: Array) -> Array:
+    """Of values (K, C) columns (K, C x 2 K): each raised in one, lowered in the next, for each scenario."""
+    place = np.arange(len(values))
+    out = np.repeat(values[:, :, None], 2 * len(values), axis=2)
+    out[place, :, 2 * place], out[place, :, 2 * place + 1] = up, down
+    return out.reshape(len(values), -1)
+
+
+def _values(machine: MachineData, addresses: Sequence[str]) -> Array:
+    """Some of a machine's numbers, (A, C)."""
+    values = [machine.numbers[address] for address in addresses]
+    if machine.columns is not None:
+        return np.array([np.broadcast_to(value, machine.columns) for value in values])
+    return np.array(values, dtype=float)[:, None]
 
 
 def _nudged(machine: MachineData, addresses: Sequence[str]) -> tuple[MachineData, Array]:
     """The machine with two columns for each address, its number raised and lowered; and their distances.
 
-    So for each of its scenarios, side by side; the distances are (C, A).
+    So for each of its scenarios, side by side; the distances are (C, A). Both values are within the range.
     """
-    count, width = machine.columns or 1, 2 * len(addresses)
-    own, distance = {}, np.empty((count, len(addresses)))
-    for i, address in enumerate(addresses):
-        up, down = _steps(machine, address)
-        column = np.repeat(np.broadcast_to(machine.numbers[address], count), width).reshape(count, width)
-        column[:, 2 * i], column[:, 2 * i + 1] = up, down
-        own[address], distance[:, i] = column.ravel(), up - down
-    return _wide(machine, width, own), distance
+    values = _values(machine, addresses)
+    declared: list[Number] = [machine.layout.declared[address] for address in addresses]
+    least = np.array([[1e-2 if not d.measure else 1e-3] for d in declared])
+    step = STEP * np.maximum(np.abs(values), least)
+    up = np.minimum(values + step, np.array([[d.high] for d in declared]))
+    down = np.maximum(values - step, np.array([[d.low] for d in declared]))
+    own = dict(zip(addresses, _columns(values, up, down), strict=True))
+    return _wide(machine, 2 * len(addresses), own), (up - down).T
 
 
 def _by_shared(

@@ -358,9 +358,8 @@ def field_nudges(
             if wanted.isdisjoint(system.groups[g].addresses[k]):
                 continue
             size = np.abs(v)
-            some = size > 0.0
-            typical = np.where(some, size, 0.0).sum(axis=0) / np.maximum(some.sum(axis=0), 1)
-            floor = 1e-2 * np.where(some.any(axis=0), typical, 1.0)
+            typical = size.sum(axis=0) / np.maximum((size > 0.0).sum(axis=0), 1)
+            floor = 1e-2 * np.where(typical > 0.0, typical, 1.0)
             plan.append((g, k, RELATIVE_STEP * np.maximum(size, floor)))
     count, wide = numbers.scenarios, 2 * len(plan)
     out = numbers.some(np.repeat(np.arange(count), wide))
@@ -389,18 +388,18 @@ def field_derivatives(linear: Linear, adjoints: Array, wanted: frozenset[str]) -
     moved, heat = residual[:, :, 0::2] - residual[:, :, 1::2], shares[:, :, 0::2] - shares[:, :, 1::2]
     fans = [(i, row, linear.warmed(row)) for i, row in enumerate(system.fan_rows) if linear.heated]
     out: dict[str, Array] = {}
-    for c, (g, k, step) in enumerate(plan):
-        addresses = system.groups[g].addresses[k]
+    for g in dict.fromkeys(g for g, _, _ in plan):
+        own = [c for c, (group, _, _) in enumerate(plan) if group == g]
         rows = system.rows_of(g)
-        change = np.moveaxis(moved[rows, :, c], 2, 0)[:, None]  # (C, 1, members, paths of each)
-        answers = (adjoints[:, :, rows] * change).sum(axis=3)
+        change = moved[rows][..., own].transpose(2, 3, 0, 1)  # (C, numbers, members, paths of each)
+        answers = (adjoints[:, None, :, rows] * change[:, :, None]).sum(axis=4)
         for i, row, warmed in fans:
             member, _ = np.nonzero(rows == row)
-            if len(member):
-                some = np.flatnonzero(warmed >= 0)
-                answers[some, :, member[0]] -= adjoints[some, :, warmed[some]] * heat[i, some, c, None]
-        answers /= -2.0 * step.T[:, None]
-        out.update(zip(addresses, answers.transpose(2, 0, 1), strict=True))
+            for c in np.flatnonzero(warmed >= 0) if len(member) else ():
+                answers[c, :, :, member[0]] -= np.outer(heat[i, c, own], adjoints[c, :, warmed[c]])
+        for place, (_, k, step) in enumerate(plan[c] for c in own):
+            slopes = answers[:, place] / (-2.0 * step.T[:, None])
+            out.update(zip(system.groups[g].addresses[k], slopes.transpose(2, 0, 1), strict=True))
     return out
 
 
