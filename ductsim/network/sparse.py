@@ -16,7 +16,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 FEW_TERMS = 5_000  # in a product: 40 us, where the library takes 8 us but 0.15 s to load
-MANY_TERMS = 80_000_000  # in all large products so far: by then NumPy has lost what loading the library takes
+MANY_TERMS = (
+    30_000_000  # in all large products so far: by then the library has paid for a third of its loading
+)
 BLOCK = 256  # scenarios whose terms stay in cache
 MANY_ENTRIES = 10_000  # the sparse library sorts faster, and a network of this size loads it anyway
 
