@@ -41,3 +41,23 @@ def normal_below(value: NDArray[np.float64]) -> NDArray[np.float64]:
 def middle(value: Any) -> float:
     """A float as it is, a column as the median of what is known of it."""
     return quantile(value, 0.5) if np.ndim(value) else float(value)
+
+
+def median(values: Any) -> Any:
+    """The median along the first axis, NaN where one is unknown."""
+    ordered = np.sort(values, axis=0)
+    count = len(ordered)
+    both = 0.5 * (ordered[(count - 1) // 2] + ordered[count // 2])
+    return np.where(np.isnan(ordered[-1]), np.nan, both)[()]
+
+
+def finite_quantile(values: NDArray[np.float64], share: float) -> Any:
+    """A quantile along the last axis of finite values, at least one; linear between them.
+
+    As `median` without what NumPy's own load first, which takes longer (15 ms) than all quantiles of a fit.
+    """
+    ordered = np.sort(values, axis=-1)
+    at = share * (ordered.shape[-1] - 1)
+    low = int(at)
+    high = min(low + 1, ordered.shape[-1] - 1)
+    return ordered[..., low] + (at - low) * (ordered[..., high] - ordered[..., low])

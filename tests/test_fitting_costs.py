@@ -34,6 +34,28 @@ def test_a_leak_costs_what_the_weakest_unit_gains_without_it():
     assert "What costs the weakest unit most is hatch leak 2.area (" in str(fit)
 
 
+def test_costs_are_those_of_every_machine_of_the_sample_with_each_leak_as_likely():
+    """Machines that come twice, and leaks that are small anyway, are not solved again."""
+    machine = small_picker()
+    model = model_of(machine, plan(machine))
+    rows = read(model, np.zeros(model.size), np.random.default_rng(2))
+    fit = explained(machine, ds.Readings(rows), unknowns_of(machine), draws=40)
+    coordinates, which = fit.distinct(60)
+    assert coordinates.shape[1] < len(which) == 60
+    possible = fit.sample(60)
+
+    def weakest(machine):
+        return np.min(list(machine.solve().vacuum.values()), axis=0)
+
+    now = weakest(possible)
+    for row in fit.costs(60):
+        likely = next(u.likely for u in fit.wanted if u.address == row["leak"])
+        sealed = possible.change({row["leak"]: np.minimum(possible.numbers[row["leak"]], likely)})
+        cost = weakest(sealed) - now
+        expected = np.quantile(cost, [0.025, 0.5, 0.975])
+        np.testing.assert_allclose([row[k] for k in ("low", "cost", "high")], expected, rtol=1e-6, atol=1e-6)
+
+
 def test_leaks_come_in_the_order_of_what_they_cost():
     """A leak far larger than likely where it costs nothing comes after a smaller one that costs most."""
     machine = small_picker()

@@ -12,6 +12,10 @@ import ductsim as ds
 from ductsim.network import solve as solving
 from ductsim.network.equations import Equations
 from ductsim.readings import model as modelling
+from ductsim.readings.checks import refuse
+from ductsim.readings.naming import readings_of
+from ductsim.readings.unknowns import unknowns_of
+from ductsim.studies.fit.study import explained
 
 
 @pytest.fixture(scope="module")
@@ -86,6 +90,28 @@ def test_draws_take_few_evaluations_of_the_laws(model, monkeypatch):
     without, counted[0] = counted[0], 0
     ds.fit(model.machine, rows, draws=200)
     assert counted[0] - without < 30 * 200 * 3
+
+
+def test_a_fit_starts_where_the_readings_were_first_looked_at(monkeypatch):
+    """The machine as described is solved and proven once, and decides nothing about what is found."""
+    machine, cold = ds.demo("picker"), []
+    readings = readings_of(machine, f"{ds.__path__[0]}/examples/picker_readings.csv")
+    plain = solving.solve_single
+
+    def solve_single(eq, structure, start):
+        cold.append(start is None)
+        return plain(eq, structure, start)
+
+    monkeypatch.setattr(solving, "solve_single", solve_single)
+    near = refuse(machine, readings)
+    assert sum(cold) == 1 and near is not None
+    fits, often = [], []
+    for own in (near, None):
+        cold.clear()
+        fits.append(explained(machine, readings, unknowns_of(machine), draws=0, near=own))
+        often.append(sum(cold))
+    assert often[0] == often[1] - 1
+    np.testing.assert_allclose(fits[0].estimate.x, fits[1].estimate.x, atol=1e-6)
 
 
 def test_a_fit_whose_approach_converges_loads_no_general_optimiser():

@@ -35,11 +35,15 @@ def test_heavy_libraries_stay_out(lines):
     assert done.stdout.strip() == "[]"
 
 
-def test_first_answer_at_the_command_line_loads_what_it_uses():
-    lines = "from ductsim.cli import main; assert main(['solve', 'demo:picker']) == 0"
-    loads_itself = f"import sys, numpy; print([name for name in {UNUSED!r} if name in sys.modules])"
+@pytest.mark.parametrize(
+    ("command", "unused"),
+    [("solve", UNUSED), ("fit", (*HEAVY, "numpy.ma", "tempfile", "difflib"))],
+)
+def test_an_answer_at_the_command_line_loads_what_it_uses(command, unused):
+    lines = f"from ductsim.cli import main; assert main(['{command}', 'demo:picker']) == 0"
+    loads_itself = f"import sys, numpy; print([name for name in {unused!r} if name in sys.modules])"
     found = subprocess.run([sys.executable, "-c", loads_itself], capture_output=True, text=True, check=True)
-    program = PROGRAM.format(lines, [name for name in UNUSED if repr(name) not in found.stdout])
+    program = PROGRAM.format(lines, [name for name in unused if repr(name) not in found.stdout])
     done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr
     assert done.stdout.splitlines()[-1] == "[]"

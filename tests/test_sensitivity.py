@@ -4,6 +4,8 @@ import numpy as np
 import pytest
 
 import ductsim as ds
+from ductsim.answers import gradients
+from ductsim.answers.gradients import jacobians
 from ductsim.network import sensitivity
 from ductsim.network.equations import Equations
 
@@ -246,6 +248,38 @@ def test_small_hot_flows_have_derivatives_like_large_cool_ones():
     smooth = np.abs(coarse - fine) / size < allowed
     assert smooth.mean() > 0.7
     assert np.all((np.abs(slopes - fine) / size)[smooth] < 2.0 * allowed)
+
+
+@pytest.mark.parametrize("name", QUESTIONS)
+def test_scenarios_together_have_the_derivatives_of_each_alone(name, monkeypatch):
+    """Some with leaks taped shut; one by one where there are many, and where belts slip."""
+    machine = ds.demo(name)
+    leaks = [a for a in machine.numbers if "leak" in a and a.endswith((".area", ".coefficient"))]
+    fan = next(a for a in machine.numbers if a.endswith(("engine_speed", "fan.speed")))
+    air = next(a for a in machine.numbers if a in ("air.temperature", "air.density"))
+    many = machine.change(
+        {
+            **{a: ds.times([1.0, 0.0, 2.0, 0.0, 1.0]) for a in leaks},
+            fan: ds.times([1.0, 1.0, 0.9, 1.1, 0.2]),
+            air: ds.times([1.0, 1.03, 0.97, 1.0, 1.0]),
+        }
+    )
+    addresses = list(machine.numbers)
+
+    def compared(many):
+        state = many.solve()
+        answers, slopes = jacobians(many, QUESTIONS[name], addresses, state)
+        for i in range(5):
+            alone, own = many[i].jacobian(QUESTIONS[name], addresses, state[i])
+            np.testing.assert_allclose(answers[i], alone, rtol=1e-12)
+            np.testing.assert_allclose(slopes[i], own, rtol=1e-9, atol=1e-12 * np.abs(own).max())
+
+    compared(many)
+    monkeypatch.setattr(gradients, "MOST_AT_ONCE", 0)
+    compared(many)
+    if name == "picker":
+        monkeypatch.undo()
+        compared(many.change({"belt.slip_rise": 0.02}))
 
 
 def test_a_list_of_questions_is_answered_one_by_one():

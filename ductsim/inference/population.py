@@ -22,6 +22,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from ..normal import share_below
+
 Array = NDArray[np.float64]
 
 COMMON = 0.5
@@ -66,10 +68,8 @@ class Usual:
 
     def below(self, value: float, variance: float = 0.0) -> float:
         """The chance that the next machine's coordinate, seen with an error, is below a value."""
-        from scipy.special import ndtr
-
         width = np.sqrt(SPREADS**2 + self.variances + variance)
-        return float(self.weights @ ndtr((value - self.means) / width))
+        return float(self.weights @ share_below((value - self.means) / width))
 
     def quantile(self, share: float) -> float:
         """The value that the next machine's coordinate is below with this chance."""

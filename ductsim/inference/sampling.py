@@ -18,6 +18,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from ..statistics import median
 from .problem import Estimate, Problem
 
 Array = NDArray[np.float64]
@@ -232,12 +233,13 @@ def _settle(problem: Problem, slopes: Array, start: Array, goal: Array, k: Array
     base = problem.factors(best[:, None])
     moving = base != 0.0
     reach = np.maximum(REACH, np.abs(best) + 0.5 * REACH)[:, None]
+    products = _Products(slopes)
     predicted = np.full_like(goal, np.nan)
     local = np.empty((count, readings, readings))
     local[:] = np.eye(readings)
     error = np.full(count, np.inf)
     live = np.arange(count)
-    learnt = np.zeros_like(local)  # what the steps taken tell beyond `local`, by Broyden's rule
+    learnt = np.zeros_like(local)  # what the steps taken tell beyond the slopes, by Broyden's rule
     before, last = np.zeros_like(goal), np.zeros_like(goal)
     shown, roughly = problem.following(count), problem.follow is not None
     for turn in range(STEPS):
@@ -250,43 +252,55 @@ def _settle(problem: Problem, slopes: Array, start: Array, goal: Array, k: Array
         predicted[:, live] = shown(u, live, roughly)
         off = k[:, live] - (goal[:, live] - predicted[:, live])
         stretch = np.where(moving, problem.factors(u) / np.where(moving, base, 1.0), 1.0)
-        local[live] = np.eye(readings) + _products(slopes, stretch)
+        own = products.stretched(stretch)
+        own += learnt[live]
         size = np.sqrt(np.sum(off * off, axis=0))
         error[live] = np.where(np.isfinite(size), size, np.inf)
         if turn:
             moved = last[:, live].T
             told = (off - before[:, live]).T
-            miss = told - ((local[live] + learnt[live]) @ moved[:, :, None])[:, :, 0]
+            miss = told - (own @ moved[:, :, None])[:, :, 0]
             share = moved / np.maximum(np.sum(moved * moved, axis=1, keepdims=True), LEAST_MOVE)
-            learnt[live] += miss[:, :, None] * share[:, None, :]
+            more = miss[:, :, None] * share[:, None, :]
+            learnt[live] += more
+            own += more
+        local[live] = own
         going = np.isfinite(error[live]) & ((error[live] > SETTLED) | roughly)
-        roughly = roughly and turn + 1 < STEPS - EXACT and bool(np.median(error[live]) > CLOSE)
+        roughly = roughly and turn + 1 < STEPS - EXACT and bool(median(error[live]) > CLOSE)
         off, live = off[:, going], live[going]
         if len(live) <= GIVEN_UP * count or turn == STEPS - 1:
             break
         step = _newton(local[live], learnt[live], off)
         before[:, live], last[:, live] = off, -step
         k[:, live] -= step
-    return _Lines(start + slopes.T @ k, predicted, local + learnt, error)
+    return _Lines(start + slopes.T @ k, predicted, local, error)
 
 
 def _newton(local: Array, learnt: Array, off: Array) -> Array:
-    """Steps that take `off` away; without what was learnt where that makes no sense."""
-    sound = np.isfinite(learnt).all(axis=(1, 2))
-    learnt[~sound] = 0.0
+    """Steps that take `off` away; without what was learnt, which `local` holds, where that makes no sense."""
     try:
-        out: Array = np.asarray(np.linalg.solve(local + learnt, off.T[:, :, None]), dtype=np.float64)
+        out: Array = np.asarray(np.linalg.solve(local, off.T[:, :, None]), dtype=np.float64)
     except np.linalg.LinAlgError:
-        out = np.asarray(np.linalg.solve(local, off.T[:, :, None]), dtype=np.float64)
+        out = np.asarray(np.linalg.solve(local - learnt, off.T[:, :, None]), dtype=np.float64)
     step: Array = out[:, :, 0].T
     return step
 
 
-def _products(slopes: Array, stretch: Array) -> Array:
-    """J diag(stretch) J^T for every column of `stretch`, (N, M, M)."""
-    readings, unknowns = slopes.shape
-    pairs = (slopes[:, None, :] * slopes[None, :, :]).reshape(readings * readings, unknowns)
-    return (pairs @ stretch).T.reshape(-1, readings, readings)
+class _Products:
+    """1 + J diag(stretch) J^T for many columns of stretches; each product of two readings is made once."""
+
+    def __init__(self, slopes: Array) -> None:
+        readings = len(slopes)
+        one, two = np.triu_indices(readings)
+        self._pairs = (slopes[one] * slopes[two]).T
+        self._place = np.empty((readings, readings), dtype=np.intp)
+        self._place[one, two] = self._place[two, one] = np.arange(len(one))
+
+    def stretched(self, stretch: Array) -> Array:
+        """Of stretches (A, N) the matrices (N, M, M)."""
+        out: Array = (stretch.T @ self._pairs).take(self._place, axis=1)
+        out += np.eye(len(self._place))
+        return out
 
 
 def _log_size(matrices: Array) -> Array:

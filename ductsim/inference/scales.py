@@ -13,6 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from ..arguments import locked
+from ..normal import coordinate, share_below
+
 Array = NDArray[np.float64]
 
 EDGE = 1.959963984540054  # the coordinate of the 97.5 % quantile
@@ -94,6 +97,7 @@ class Scales:
             np.array([getattr(s, name) for s in scales], dtype=float)[:, None]
             for name in ("centre", "width", "power", "low", "high")
         )
+        self._last: tuple[Array, tuple[Array, Array]] | None = None
         kinds = [s.kind for s in scales]
         self._rows = {
             kind: np.array([i for i, k in enumerate(kinds) if k == kind], dtype=np.intp)
@@ -120,6 +124,12 @@ class Scales:
         return out
 
     def _both(self, z: Array) -> tuple[Array, Array]:
+        """Values and slopes; kept, for who asks for the ones soon asks for the others."""
+        if self._last is None or not np.array_equal(self._last[0], z):
+            self._last = z.copy(), self._evaluated(z)
+        return self._last[1]
+
+    def _evaluated(self, z: Array) -> tuple[Array, Array]:
         z = np.clip(z, -FARTHEST, FARTHEST)  # a search may stray; nothing is believed out there
         value, slope = np.empty_like(z), np.empty_like(z)
         for kind, rows in self._rows.items():
@@ -128,7 +138,7 @@ class Scales:
                     z[rows], self.centre[rows], self.width[rows], self.power[rows]
                 )
         inside = (value >= self.low) & (value <= self.high)
-        return np.clip(value, self.low, self.high), np.where(inside, slope, 0.0)
+        return locked(np.clip(value, self.low, self.high)), locked(np.where(inside, slope, 0.0))
 
 
 def _by_power(z: Array, centre: Array, width: Array, power: Array) -> tuple[Array, Array]:
@@ -145,10 +155,8 @@ def _by_log(z: Array, centre: Array, width: Array, power: Array) -> tuple[Array,
 
 def _from_below(z: Array, centre: Array, width: Array, power: Array) -> tuple[Array, Array]:
     """|standard normal| as a monotone function of z, falling: small for large z."""
-    from scipy.special import ndtr, ndtri
-
     z = np.clip(z, -8.0, 8.0)
-    distance = -ndtri(0.5 * ndtr(-z))
+    distance = -coordinate(0.5 * share_below(-z))
     value = centre * np.exp(-width * distance)
     # d distance / d z = phi(z) / (2 phi(distance))
     rise = 0.5 * np.exp(0.5 * (distance * distance - z * z))

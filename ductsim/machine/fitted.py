@@ -112,11 +112,17 @@ class Fitted(Result, ABC):
         InputError
             For less than one, and for more than can be solved at once.
         """
+        machines, which = self.distinct(count, seed)
+        return self.at(machines[:, which])
+
+    def distinct(self, count: int, seed: int | None = None) -> tuple[Array, NDArray[np.intp]]:
+        """Coordinates (A, D) of the different machines of a `sample`, and which of them each is (count,)."""
         count = whole(count, "sample", "possible machines", 1)
         at_most(count * self.conditions, MOST_COLUMNS, MANY, "sample")
         rng = np.random.default_rng(self.seed + 1 if seed is None else seed)
         draws = self.drawn(count)
-        return self.at(draws.x[:, draws.resample(count, rng)])
+        places, which = np.unique(draws.resample(count, rng), return_inverse=True)
+        return draws.x[:, places], which
 
     def at(self, z: Array) -> Machine:
         """The machines at coordinates (A, N), as columns."""

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from ..description.data import MachineData, part_numbers, running_speed
 from ..description.equipment import air_of
 from ..errors import InputError
+from ..network.point import Point
 from ..quantity import RPM, single
 from ..result import Note, Result
 from ..wording import said
@@ -122,15 +123,25 @@ def check_readings(machine: MachineData, readings: Any) -> ReadingCheck:
 
 def first_sight(machine: MachineData, readings: Sequence[Reading] | Readings) -> Array:
     """What the machine as described makes at each reading, SI (M,)."""
+    return _described(machine, readings)[0]
+
+
+def _described(machine: MachineData, readings: Sequence[Reading] | Readings) -> tuple[Array, Point | None]:
+    """What the machine as described makes at each reading (M,), and its point under each condition."""
     model = ReadingModel(machine, readings, {}, ReadingErrors())
-    return model.predict(np.zeros((model.size, 1)))[:, 0]
+    return model.predict(np.zeros((model.size, 1)))[:, 0], model.near
 
 
-def refuse(machine: MachineData, readings: Readings) -> None:
-    """Raise an InputError for readings that cannot be right."""
-    found = problems(machine, readings, first_sight(machine, readings))
+def refuse(machine: MachineData, readings: Readings) -> Point | None:
+    """Raise an InputError for readings that cannot be right.
+
+    Returns where the machine as described works under each condition, for `ReadingModel.near`.
+    """
+    predicted, near = _described(machine, readings)
+    found = problems(machine, readings, predicted)
     if found:
         raise InputError(found[0].rstrip("."), file=readings.file, place="readings")
+    return near
 
 
 def problems(machine: MachineData, readings: Readings, predicted: Any) -> list[str]:

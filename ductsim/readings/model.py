@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ..answers.gradients import jacobian
+from ..answers.gradients import jacobians
 from ..answers.slipping import slipping
 from ..answers.solved import SolvedMachine
 from ..answers.state import MachineAnswer, approach, solve
@@ -97,6 +97,8 @@ class ReadingModel:
     names : list of str
         What each coordinate is: addresses, then "zero of set 1", "scale of set 1", "tachometer of set 1",
         "speed under condition 3", "facing of door 1".
+    near : Point or None
+        A point of the machine under each condition to start from: where it was solved last, or one like it.
     """
 
     def __init__(
@@ -118,7 +120,7 @@ class ReadingModel:
         self.relative = relative
         self.configurations = list(dict.fromkeys(Configuration.of(r) for r in self.readings))
         self._fixed = [c.fixed(machine.layout) for c in self.configurations]
-        self._near: Point | None = None
+        self.near: Point | None = None
         self._lay_errors()
         self._lay_questions()
 
@@ -133,7 +135,8 @@ class ReadingModel:
             self.addresses += moved
             mover += [i] * len(moved)
         self._mover = np.array(mover, dtype=np.intp)
-        own = [1.0 if a in self.coordinates else self.machine.numbers[a] for a in self.addresses]
+        alone = set(self.coordinates)
+        own = [1.0 if a in alone else self.machine.numbers[a] for a in self.addresses]
         self._factor = np.array(own, dtype=float)
 
     def _lay_errors(self) -> None:
@@ -220,10 +223,9 @@ class ReadingModel:
         self._of = [Configuration.of(r) for r in self.readings]
         place = {c: i for i, c in enumerate(self.configurations)}
         self._condition = np.array([place[c] for c in self._of], dtype=np.intp)
-        self._asked: list[list[str]] = [[] for _ in self.configurations]
         self._words: list[str] = []
         self._terms: list[list[Term]] = []
-        for reading, c in zip(self.readings, self._condition, strict=True):
+        for reading in self.readings:
             terms = []
             for name, sign in ((reading.tapping, 1.0), (reading.minus, -1.0)):
                 if not name:
@@ -232,9 +234,8 @@ class ReadingModel:
                 if reading.quantity == "static":
                     parts.append((f"{WORDS['velocity pressure']} {name}", self._facing[name]))
                 for words, facing in parts:
-                    for known in (self._words, self._asked[c]):
-                        if words not in known:
-                            known.append(words)
+                    if words not in self._words:
+                        self._words.append(words)
                     terms.append((self._words.index(words), sign, facing))
             self._terms.append(terms)
         layout = self.machine.layout
@@ -332,9 +333,9 @@ class ReadingModel:
 
     def _start(self) -> Point:
         """A point of each condition to start others from: the last at which derivatives were taken."""
-        if self._near is None:
-            self._near = self._solved(np.zeros((self.size, 1)))[1].arrays.point
-        return self._near
+        if self.near is None:
+            self.near = self._solved(np.zeros((self.size, 1)))[1].arrays.point
+        return self.near
 
     def _starts(self, count: int) -> Point:
         """The same for so many columns under each condition."""
@@ -342,7 +343,7 @@ class ReadingModel:
 
     def start_at(self, z: Array) -> None:
         """Start from the answers at coordinates (A,) from now on, as after derivatives taken there."""
-        self._near = self._solved(z[:, None], self._near)[1].arrays.point
+        self.near = self._solved(z[:, None], self.near)[1].arrays.point
 
     def _as_read(self, true: Array, z: Array) -> Array:
         """True values as the instruments show them."""
@@ -361,39 +362,41 @@ class ReadingModel:
         many, state = self._solved(z[:, None], self._start())
         if not np.all(state.solved):
             raise state.failure()
-        self._near = state.arrays.point
-        common = {a: float(v[0]) for a, v in self.machine_numbers(z[:, None]).items()}
+        self.near = state.arrays.point
         true = np.zeros(len(self.readings))
         out = np.zeros((len(self.readings), self.size))
-        speeds = self._speed_addresses
-        for c, asked in enumerate(self._asked):
-            machine = many[c]
-            answers, by_number = jacobian(machine, asked, [*self.addresses, *speeds], state[c])
-            share = np.array([self._share(c, a, common) for a in self.addresses])
-            by_coordinate = self.by_coordinate(z, by_number[:, : len(self.addresses)] * share)
-            place, width = self._speed_of[c]
-            turned = np.array([machine.numbers[a] for a in speeds]) * width
-            by_coordinate[:, place] += by_number[:, len(self.addresses) :] @ turned
-            for i in np.flatnonzero(self._condition == c):
-                for word, sign, facing in self._terms[i]:
-                    at, weight = asked.index(self._words[word]), self._weight(sign, facing, z)
-                    true[i] += weight * answers[at]
-                    out[i] += weight * by_coordinate[at]
-                    if facing is not None:
-                        out[i, facing] += sign * self.errors.facing * answers[at]
+        speeds, count = self._speed_addresses, len(self.configurations)
+        answers, by_number = jacobians(many, self._words, [*self.addresses, *speeds], state)
+        by_number[:, :, : len(self.addresses)] *= self._shares[:, None]
+        slopes = self.by_coordinate(z, by_number[:, :, : len(self.addresses)])
+        for c, (place, width) in enumerate(self._speed_of):
+            turned = np.array([np.broadcast_to(many.numbers[a], count)[c] for a in speeds]) * width
+            slopes[c, :, place] += by_number[c, :, len(self.addresses) :] @ turned
+        for i, (c, terms) in enumerate(zip(self._condition, self._terms, strict=True)):
+            for word, sign, facing in terms:
+                weight = self._weight(sign, facing, z)
+                true[i] += weight * answers[c, word]
+                out[i] += weight * slopes[c, word]
+                if facing is not None:
+                    out[i, facing] += sign * self.errors.facing * answers[c, word]
         return self._slopes_as_read(true, out, z)
 
     def by_coordinate(self, z: Array, by_number: Array) -> Array:
-        """Derivatives in the coordinates (Q, A) from those in the numbers at `addresses` (Q, numbers)."""
+        """Derivatives in the coordinates (..., A) from those in the numbers at `addresses` (..., numbers)."""
         slopes = self.scales.slopes(z[: self.numbers, None])[self._mover, 0] * self._factor
-        out = np.zeros((len(by_number), self.size))
+        out = np.zeros((*by_number.shape[:-1], self.size))
         np.add.at(out.T, self._mover, (by_number * slopes).T)
         return out
 
-    def _share(self, condition: int, address: str, common: Mapping[str, float]) -> float:
-        """Derivative of a number under a condition in the number itself."""
-        fixed = self._fixed[condition]
-        return fixed[address] / self.machine.numbers[address] if address in fixed else 1.0
+    @cached_property
+    def _shares(self) -> Array:
+        """Derivative of each of the `addresses` under each condition in the number itself."""
+        own, out = self.machine.numbers, np.ones((len(self.configurations), len(self.addresses)))
+        for row, fixed in zip(out, self._fixed, strict=True):
+            for i, address in enumerate(self.addresses):
+                if address in fixed:
+                    row[i] = fixed[address] / own[address]
+        return out
 
     def _slopes_as_read(self, true: Array, slopes: Array, z: Array) -> tuple[Array, Array]:
         read = self._as_read(true[:, None], z[:, None])[:, 0]

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ...answers.variants import solve_variants
+from ...description.data import MachineData
 from ...errors import InputError
 from ...machine.fitted import Fitted
-from ...readings.unknowns import leak_sizes
+from ...readings.unknowns import Unknown, leak_sizes
+from ...statistics import finite_quantile
 
 Array = NDArray[np.float64]
 Row = dict[str, Any]
@@ -41,24 +44,17 @@ def costs(fit: Fitted, count: int, seed: int | None) -> list[Row]:
     leaks = [u for u in fit.wanted if u.address in sizes]
     if not has_costs(fit):
         raise InputError("there is no leak that costs a unit", place="costs", allowed="leaks and units")
-    possible = fit.sample(count, seed)
-    values = {}
-    for i, leak in enumerate(leaks, 1):
-        now = np.broadcast_to(possible.numbers[leak.address], count)
-        rows = np.tile(now, (len(leaks) + 1, 1))
-        rows[i] = np.minimum(now, leak.likely)
-        values[leak.address] = rows
-    vacuum = np.array(list(solve_variants(possible, values, len(leaks) + 1).vacuum.values()))
-    weakest = vacuum.min(axis=0)
-    cost = weakest[1:] - weakest[0]
+    coordinates, which = fit.distinct(count, seed)
+    cost = _costs(fit.at(coordinates), leaks)[:, which]
     known = np.isfinite(cost).all(axis=0)
     cost = cost[:, known]
     if not cost.size:
         raise InputError("no possible machine has an answer", place="costs")
     first = np.where(cost.max(axis=0) > LEAST, cost.argmax(axis=0), -1)
+    ends = np.array([finite_quantile(cost, share) for share in (0.025, 0.5, 0.975)])
     out = []
     for i, leak in enumerate(leaks):
-        low, middle, high = np.quantile(cost[i], [0.025, 0.5, 0.975]).tolist()
+        low, middle, high = ends[:, i].tolist()
         out.append(
             {
                 "leak": leak.address,
@@ -70,3 +66,23 @@ def costs(fit: Fitted, count: int, seed: int | None) -> list[Row]:
             }
         )
     return sorted(out, key=lambda row: (-row["chance_costliest"], -row["mean"]))
+
+
+def _costs(possible: MachineData, leaks: Sequence[Unknown]) -> Array:
+    """What each leak costs the weakest unit of possible machines [Pa], (leaks, M); NaN without an answer.
+
+    A leak that is no larger than was likely costs nothing: that column is the machine as it is.
+    """
+    machines = possible.columns or 1
+    now = np.array([np.broadcast_to(possible.numbers[leak.address], machines) for leak in leaks])
+    likely = np.array([[leak.likely] for leak in leaks])
+    leak, machine = np.nonzero(now > likely)
+    which = np.concatenate([np.arange(machines), machine])
+    values = now[:, which]
+    values[leak, machines + np.arange(len(leak))] = likely[leak, 0]
+    columns = {own.address: row[None] for own, row in zip(leaks, values, strict=True)}
+    vacuum = solve_variants(possible, columns, 1, which).vacuum
+    weakest = np.array([own[0] for own in vacuum.values()]).min(axis=0)
+    out: Array = np.zeros(now.shape) * weakest[:machines]
+    out[leak, machine] = weakest[machines:] - weakest[machine]
+    return out

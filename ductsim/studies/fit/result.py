@@ -15,10 +15,11 @@ from ...inference.problem import Estimate
 from ...inference.sampling import Draws, draw
 from ...inference.scales import EDGE, Scales
 from ...machine.fitted import Fitted
+from ...normal import chance_beyond, coordinate
 from ...readings.unknowns import Unknown
 from .costing import LEAST, costs
 from .mixture import Mixture
-from .setting_aside import chance, problem_without
+from .setting_aside import problem_without
 
 Array = NDArray[np.float64]
 Row = dict[str, Any]
@@ -189,9 +190,7 @@ class Fit(Fitted):
         The misfit counts what the fit took up: of sound readings one in twenty is beyond 2. Of a reading that
         is set aside, or taken for another that it was exchanged with, `fitted` is what the others make.
         """
-        from scipy.special import ndtri
-
-        limit = float(-ndtri(0.5 * OUTLYING / len(self.taken)))
+        limit = float(-coordinate(0.5 * OUTLYING / len(self.taken)))
         # what the fit leaves of a reading's own error, in standard deviations of it
         inner = np.eye(len(self.taken)) + self.estimate.slopes @ self.estimate.slopes.T
         left = np.sqrt(np.clip(np.diag(np.linalg.inv(inner)), 1e-6, 1.0))
@@ -244,12 +243,12 @@ class Fit(Fitted):
     @property
     def chance(self) -> float:
         """How often sound readings of such a machine fit no better than all of these."""
-        return chance(self.chi_square, len(self.taken))
+        return chance_beyond(self.chi_square, len(self.taken))
 
     @property
     def chance_left(self) -> float:
         """How often sound readings fit no better than those that count."""
-        return chance(self.estimate.chi_square, len(self.taken) - len(self.aside))
+        return chance_beyond(self.estimate.chi_square, len(self.taken) - len(self.aside))
 
     # ---- what was fitted along
 

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from ...inference import gross
 from ...inference.gross import Group
 from ...inference.problem import Estimate, Problem, find
+from ...normal import chance_beyond
 from ...readings.model import ReadingModel
 
 Array = NDArray[np.float64]
@@ -78,7 +79,7 @@ def settled(model: ReadingModel) -> Settled:
     problem = model.problem()
     plain = find(problem)
     search = _Search(model, possible_slips(model), problem)
-    agree = chance(plain.chi_square, len(plain.predicted)) >= LOW_CHANCE
+    agree = chance_beyond(plain.chi_square, len(plain.predicted)) >= LOW_CHANCE
     if agree and not gross.slips(*search.linear(plain, problem), search.groups):
         return Settled([], plain, plain, problem)
     best = search.followed(plain, problem)
@@ -98,13 +99,6 @@ def settled(model: ReadingModel) -> Settled:
         last = Settled(best.groups, best.estimate, plain, problem_without(model, best.groups))
     last.problem.solves, last.problem.jacobians = search.solves, search.jacobians
     return last
-
-
-def chance(chi_square: float, count: int) -> float:
-    """How often sound readings of such a machine fit no better."""
-    from scipy.special import gammaincc
-
-    return float(gammaincc(0.5 * count, 0.5 * chi_square)) if count else 1.0
 
 
 def possible_slips(model: ReadingModel) -> list[Group]:
@@ -243,4 +237,4 @@ class _Search:
             return None
         squares = gross.squares(*self.linear(estimate, problem), groups)
         worth = gross.log_chance(estimate.chi_square, groups, squares)
-        return _Found(groups, estimate, worth, chance(estimate.chi_square, left) < LOW_CHANCE)
+        return _Found(groups, estimate, worth, chance_beyond(estimate.chi_square, left) < LOW_CHANCE)

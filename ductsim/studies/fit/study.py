@@ -14,6 +14,7 @@ from ...machine.fitted import draws_for
 from ...machine.machine import Machine
 from ...machine.network import Network
 from ...machine.possible import as_machine
+from ...network.point import Point
 from ...readings.checks import refuse
 from ...readings.errors import ReadingErrors
 from ...readings.model import ReadingModel
@@ -108,14 +109,18 @@ def fit(
     machine = as_machine(machine, "fit")
     machine = machine.without_crop() if machine.carries else machine  # readings are taken with empty ducts
     found = readings_of(machine, readings)
-    refuse(machine, found)
+    near = refuse(machine, found)
     wanted = unknowns_of(machine, unknowns)
     usual = errors or ReadingErrors()
     if suspects is None:
-        return explained(machine, found, wanted, relative=relative, errors=usual, draws=draws, seed=seed)
+        return explained(
+            machine, found, wanted, relative=relative, errors=usual, draws=draws, seed=seed, near=near
+        )
     if suspects != "leaks":
         raise UnknownName.of("kind of suspects", suspects, ["leaks"], place="suspects")
-    return suspected(machine, found, wanted, relative=relative, errors=usual, draws=draws, seed=seed)
+    return suspected(
+        machine, found, wanted, relative=relative, errors=usual, draws=draws, seed=seed, near=near
+    )
 
 
 def explained(
@@ -127,13 +132,18 @@ def explained(
     errors: ReadingErrors | None = None,
     draws: int | None = None,
     seed: int = 0,
+    near: Point | None = None,
 ) -> Fit:
-    """The fit to readings that are taken as they are, however odd; see `fit`."""
+    """The fit to readings that are taken as they are, however odd; see `fit`.
+
+    `near` is where the machine as described works under each condition, if that is known.
+    """
     started = time.perf_counter()
     scales = {u.address: u.scale(machine.layout) for u in wanted}
     scales.update({name: default_scale(machine, name) for name in nuisances(machine, scales)})
     model = ReadingModel(machine, readings, scales, errors, relative)
     model.bound()
+    model.near = near
     conditions = len(model.configurations)
     count = draws_for(conditions, draws)
     found = settled(model)

@@ -14,6 +14,7 @@ from ...inference.hypotheses import weigh
 from ...inference.problem import Estimate, Problem, find
 from ...machine.fitted import draws_for
 from ...machine.machine import Machine
+from ...network.point import Point
 from ...readings.errors import ReadingErrors
 from ...readings.model import ReadingModel
 from ...readings.table import Readings
@@ -45,6 +46,7 @@ def suspected(
     errors: ReadingErrors | None = None,
     draws: int | None = None,
     seed: int = 0,
+    near: Point | None = None,
 ) -> Suspects:
     """The suspects, weighed by readings that are taken as they are; see `fit`."""
     started = time.perf_counter()
@@ -55,6 +57,7 @@ def suspected(
     scales.update({name: default_scale(machine, name) for name in nuisances(machine, scales)})
     model = ReadingModel(machine, readings, scales, errors, relative)
     model.bound()
+    model.near = near
     problem = model.problem()
     mean, sd = sound_belief(machine, suspects, model)
     base = find(problem)

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from ...fixes.fix import Fix
 from ...inference.scales import EDGE
 from ...machine.machine import Machine
+from ...normal import chance_beyond, share_below
 from ...readings.table import Reading
 from ...result import Note, Result
 
@@ -144,23 +145,19 @@ class Proof(Result):
     @property
     def power(self) -> float:
         """Chance that a fix which works as expected shows, with these readings."""
-        from scipy.special import ndtr
-
         if not math.isfinite(self.effect_sd):
             return 0.025
-        return float(np.mean(ndtr(self.weights @ self.changes / self.effect_sd - SURE)))
+        return float(np.mean(share_below(self.weights @ self.changes / self.effect_sd - SURE)))
 
     @property
     def pattern_chance(self) -> float:
         """How often the changes differ so much from place to place by the readings' errors alone."""
-        from scipy.special import gammaincc
-
         if self.planned or len(self.points) < 2 or not math.isfinite(self.effect_sd):
             return 1.0
         miss = self.change - self.effect * self.expected
         uncertain = np.cov(self.changes) * min(self.effect, 1.0) ** 2
         total = float(miss @ np.linalg.solve(self.covariance + uncertain, miss))
-        return float(gammaincc(0.5 * (len(miss) - 1), 0.5 * total))
+        return chance_beyond(total, len(miss) - 1)
 
     @cached_property
     def readings_needed(self) -> int | None:
