@@ -157,8 +157,7 @@ def _array(value: Any, wanted: Measure) -> Any:
             return np.array([_item(item, wanted) for item in value])
     elif not hasattr(value, "__array__") or isinstance(value, np.generic):
         raise _no_quantity(value, wanted)
-    plain = type(value) in (np.ndarray, list, tuple, range)  # for which the masked arrays need not be loaded
-    if not plain and np.ma.isMaskedArray(value) and np.ma.getmaskarray(value).any():
+    if np.ma.isMaskedArray(value) and np.ma.getmaskarray(value).any():
         raise InputError("a masked value is no number", allowed="finite numbers only")
     try:
         raw = np.asarray(value)

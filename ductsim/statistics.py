@@ -6,7 +6,6 @@ import math
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 
 def quantile(values: Any, share: float) -> float:
@@ -27,37 +26,46 @@ FEW = 20_000
 """Values: of so many, the library of special functions takes longer to load than it saves."""
 
 
-def normal_below(value: NDArray[np.float64]) -> NDArray[np.float64]:
-    """How likely a standard normal number is below each of these values."""
+def normal_below(value: Any) -> Any:
+    """How likely a standard normal number is below a value; a float or an array."""
+    value = np.asarray(value, dtype=float)
     if value.size > FEW:
         from scipy.special import ndtr
 
-        many: NDArray[np.float64] = ndtr(value)
-        return many
+        return ndtr(value)
     few = [0.5 * math.erfc(-math.sqrt(0.5) * v) for v in value.ravel().tolist()]
-    return np.array(few).reshape(value.shape)
+    return np.array(few).reshape(value.shape) if value.ndim else few[0]
+
+
+def normal_at(share: Any) -> Any:
+    """The value that a standard normal number is below with this probability, within 0 and 1."""
+    share = np.asarray(share, dtype=float)
+    if share.size > FEW:
+        from scipy.special import ndtri
+
+        return ndtri(share)
+    from statistics import NormalDist
+
+    few = [NormalDist().inv_cdf(p) for p in share.ravel().tolist()]
+    return np.array(few).reshape(share.shape) if share.ndim else few[0]
+
+
+def chance_beyond(chi_square: float, count: int) -> float:
+    """How often the sum of the squares of `count` standard normal numbers is larger; 1 for none of them.
+
+    A sum in closed form, down to 1 or to the normal distribution's own share: a fit needs nothing else of the
+    library of special functions, which takes longer to load than to fit.
+    """
+    x = 0.5 * chi_square
+    if count <= 0 or x <= 0.0:
+        return 1.0
+    if math.isinf(x):
+        return 0.0
+    rest = math.erfc(math.sqrt(x)) if count % 2 else 0.0
+    powers = (k + 0.5 * (count % 2) for k in range(count // 2))
+    return rest + math.fsum(math.exp(p * math.log(x) - x - math.lgamma(p + 1.0)) for p in powers)
 
 
 def middle(value: Any) -> float:
     """A float as it is, a column as the median of what is known of it."""
     return quantile(value, 0.5) if np.ndim(value) else float(value)
-
-
-def median(values: Any) -> Any:
-    """The median along the first axis, NaN where one is unknown."""
-    ordered = np.sort(values, axis=0)
-    count = len(ordered)
-    both = 0.5 * (ordered[(count - 1) // 2] + ordered[count // 2])
-    return np.where(np.isnan(ordered[-1]), np.nan, both)[()]
-
-
-def finite_quantile(values: NDArray[np.float64], share: float) -> Any:
-    """A quantile along the last axis of finite values, at least one; linear between them.
-
-    As `median` without what NumPy's own load first, which takes longer (15 ms) than all quantiles of a fit.
-    """
-    ordered = np.sort(values, axis=-1)
-    at = share * (ordered.shape[-1] - 1)
-    low = int(at)
-    high = min(low + 1, ordered.shape[-1] - 1)
-    return ordered[..., low] + (at - low) * (ordered[..., high] - ordered[..., low])

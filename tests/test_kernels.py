@@ -238,8 +238,9 @@ def test_a_sparse_product_is_that_of_scipy_to_the_last_digit(size, scenarios):
         assert np.array_equal(found, theirs, equal_nan=True)
 
 
+@pytest.mark.parametrize("precision", [float, np.float32])
 @pytest.mark.parametrize("size", [1, 40, 120])
-def test_large_sparse_products_are_the_same_before_the_library_is_loaded(size, monkeypatch):
+def test_large_sparse_products_are_the_same_before_the_library_is_loaded(size, precision, monkeypatch):
     """Thousands of scenarios alone are no reason to load it."""
     rng = np.random.default_rng(size)
     whole = rng.standard_normal((size, size + 3)) * (rng.random((size, size + 3)) < 0.2)
@@ -248,12 +249,14 @@ def test_large_sparse_products_are_the_same_before_the_library_is_loaded(size, m
     ours = Sparse(whole[rows, columns], rows, columns, whole.shape)
     right = rng.standard_normal((size + 3, 300)) * 10.0 ** rng.uniform(-9, 9, (size + 3, 300))
     right[rng.random(right.shape) < 0.02] = np.inf
+    right = right.astype(precision)
     theirs = ours._in(right.dtype) @ right
     monkeypatch.setattr("ductsim.network.sparse.sys", SimpleNamespace(modules={}))
     monkeypatch.setattr(Sparse, "added", 0)
     monkeypatch.setattr(Sparse, "_in", lambda own, precision: pytest.fail("the library was asked"))
-    assert np.array_equal(ours @ right, theirs, equal_nan=True)
-    assert (Sparse.added > 0) == (len(rows) * 300 > FEW_TERMS)
+    found = ours @ right
+    assert found.dtype == precision and np.array_equal(found, theirs, equal_nan=True)
+    assert (Sparse.added > 0) == (len(rows) * 300 > (FEW_TERMS if precision is float else 0))
     monkeypatch.setattr(Sparse, "added", MANY_TERMS)
     monkeypatch.setattr(Sparse, "_in", lambda own, precision: np.zeros(whole.shape))
     assert not np.any(ours @ np.ones_like(right))  # the library's turn

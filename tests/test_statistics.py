@@ -4,8 +4,10 @@ import math
 
 import numpy as np
 import pytest
+from scipy import special
 
-from ductsim.statistics import finite_quantile, median, middle, quantile
+from ductsim import statistics
+from ductsim.statistics import chance_beyond, middle, normal_at, normal_below, quantile
 
 INF = math.inf
 
@@ -39,18 +41,24 @@ def test_what_is_unknown_stays_so():
     assert math.isnan(middle([math.nan, math.nan])) and middle(INF) == INF and middle([1.0, math.nan]) == 1.0
 
 
-@pytest.mark.parametrize("shape", [(1,), (2,), (5,), (8,), (6, 3), (7, 2)])
-def test_a_median_is_that_of_a_general_library(shape):
-    values = np.random.default_rng(0).normal(size=shape)
-    assert np.array_equal(median(values), np.median(values, axis=0))
-    values[0] = math.nan
-    assert np.isnan(median(values)).all()
+@pytest.mark.parametrize("few", [20_000, 0])
+def test_normal_chances_are_those_of_the_library(monkeypatch, few):
+    monkeypatch.setattr(statistics, "FEW", few)
+    z = np.linspace(-8.0, 8.0, 1601).reshape(1, -1)
+    np.testing.assert_allclose(normal_below(z), special.ndtr(z), rtol=1e-13)
+    share = special.ndtr(z[:, z[0] <= 0.5])
+    np.testing.assert_allclose(normal_at(share), special.ndtri(share), rtol=3e-15, atol=1e-15)
+    assert normal_below(0.0) == 0.5 and normal_at(0.5) == 0.0
 
 
-@pytest.mark.parametrize("count", [1, 2, 5, 100])
-def test_finite_quantiles_are_those_of_a_general_library(count):
-    values = np.random.default_rng(0).normal(size=(3, count))
-    for share in (0.0, 0.025, 0.31, 0.5, 0.975, 1.0):
-        np.testing.assert_allclose(
-            finite_quantile(values, share), np.quantile(values, share, axis=1), rtol=1e-14
-        )
+@pytest.mark.parametrize("count", [1, 2, 3, 8, 33, 150, 299, 300])
+def test_chances_beyond_a_chi_square_are_those_of_the_library(count):
+    for chi_square in (1e-9, 0.1, 1.0, 10.0, 0.5 * count, count, 2.0 * count, 5.0 * count + 50.0):
+        expected = special.gammaincc(0.5 * count, 0.5 * chi_square)
+        assert chance_beyond(chi_square, count) == pytest.approx(expected, rel=1e-12)
+
+
+def test_chances_at_the_ends():
+    assert chance_beyond(3.0, 0) == chance_beyond(0.0, 4) == 1.0
+    assert chance_beyond(math.inf, 4) == chance_beyond(1e9, 300) == 0.0
+    assert math.isnan(chance_beyond(math.nan, 4))

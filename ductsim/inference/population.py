@@ -22,7 +22,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from ..normal import share_below
+from ..statistics import normal_below
 
 Array = NDArray[np.float64]
 
@@ -69,7 +69,7 @@ class Usual:
     def below(self, value: float, variance: float = 0.0) -> float:
         """The chance that the next machine's coordinate, seen with an error, is below a value."""
         width = np.sqrt(SPREADS**2 + self.variances + variance)
-        return float(self.weights @ share_below((value - self.means) / width))
+        return float(self.weights @ normal_below((value - self.means) / width))
 
     def quantile(self, share: float) -> float:
         """The value that the next machine's coordinate is below with this chance."""

@@ -18,7 +18,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from ..statistics import median
 from .problem import Estimate, Problem
 
 Array = NDArray[np.float64]
@@ -266,7 +265,7 @@ def _settle(problem: Problem, slopes: Array, start: Array, goal: Array, k: Array
             own += more
         local[live] = own
         going = np.isfinite(error[live]) & ((error[live] > SETTLED) | roughly)
-        roughly = roughly and turn + 1 < STEPS - EXACT and bool(median(error[live]) > CLOSE)
+        roughly = roughly and turn + 1 < STEPS - EXACT and bool(np.median(error[live]) > CLOSE)
         off, live = off[:, going], live[going]
         if len(live) <= GIVEN_UP * count or turn == STEPS - 1:
             break

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..arguments import locked
-from ..normal import coordinate, share_below
+from ..statistics import normal_at, normal_below
 
 Array = NDArray[np.float64]
 
@@ -156,7 +156,7 @@ def _by_log(z: Array, centre: Array, width: Array, power: Array) -> tuple[Array,
 def _from_below(z: Array, centre: Array, width: Array, power: Array) -> tuple[Array, Array]:
     """|standard normal| as a monotone function of z, falling: small for large z."""
     z = np.clip(z, -8.0, 8.0)
-    distance = -coordinate(0.5 * share_below(-z))
+    distance = -normal_at(0.5 * normal_below(-z))
     value = centre * np.exp(-width * distance)
     # d distance / d z = phi(z) / (2 phi(distance))
     rise = 0.5 * np.exp(0.5 * (distance * distance - z * z))

@@ -56,7 +56,7 @@ class Sparse:
         many = count * len(self.values)
         if many > FEW_TERMS or right.itemsize < 8:
             Sparse.added += many
-            if Sparse.added > MANY_TERMS or right.itemsize < 8 or "scipy.sparse" in sys.modules:
+            if Sparse.added > MANY_TERMS or "scipy.sparse" in sys.modules:
                 return np.asarray(self._in(right.dtype) @ right)
             return self._in_turns(right)
         if count == 1:  # most often in a single solve: as few calls as can be
@@ -89,14 +89,14 @@ class Sparse:
     def _in_turns(self, right: NDArray[Any]) -> NDArray[Any]:
         """The product, some columns at a time, the terms of each row added one after the other."""
         place, turns = self._turns
-        out = np.empty((self.shape[0], right.shape[1]))
+        out = np.empty((self.shape[0], right.shape[1]), dtype=right.dtype)
         for begin in range(0, right.shape[1], BLOCK):
             own = np.ascontiguousarray(right[:, begin : begin + BLOCK])
-            found = np.zeros((self.shape[0], own.shape[1]))
+            found = np.zeros((self.shape[0], own.shape[1]), dtype=right.dtype)
             with np.errstate(all="ignore"):  # what is not finite is no news here
                 for columns, values in turns:
                     terms = own.take(columns, axis=0)
-                    terms *= values
+                    terms *= values.astype(right.dtype, copy=False)
                     found[: len(columns)] += terms
             out[:, begin : begin + BLOCK] = found.take(place, axis=0)
         return out

@@ -135,8 +135,7 @@ class ReadingModel:
             self.addresses += moved
             mover += [i] * len(moved)
         self._mover = np.array(mover, dtype=np.intp)
-        alone = set(self.coordinates)
-        own = [1.0 if a in alone else self.machine.numbers[a] for a in self.addresses]
+        own = [1.0 if a in self.coordinates else self.machine.numbers[a] for a in self.addresses]
         self._factor = np.array(own, dtype=float)
 
     def _lay_errors(self) -> None:

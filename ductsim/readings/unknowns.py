@@ -15,7 +15,6 @@ from ..description.spreads import spread_of
 from ..errors import InputError, shown
 from ..inference.scales import Scale, Scales
 from ..quantity import single
-from ..statistics import middle
 
 # A leak may be shut, or several times what is expected of it. Our assumption.
 HIGHEST = 4.0
@@ -70,7 +69,7 @@ def _is_fault(layout: Layout, address: str) -> bool:
 
 def assumed(machine: MachineData, address: str) -> Unknown:
     """What is believed of a number of which nothing was said: zero to several times what the machine has."""
-    value = middle(machine.numbers[address])
+    value = float(np.median(machine.numbers[address]))
     declared = machine.layout.declaration(address)
     if _is_fault(machine.layout, address):
         likely = value if value > 0.0 else LIKELY_SHARE
@@ -162,7 +161,7 @@ def _one(machine: MachineData, address: str, values: Mapping[str, Any]) -> Unkno
                 raise err.at(place=f"{place}, {key}") from None
     if not numbers:
         return assumed(machine, address)
-    likely = numbers.get("likely", middle(machine.numbers[address]))
+    likely = numbers.get("likely", float(np.median(machine.numbers[address])))
     low, high = numbers.get("low", 0.0), numbers.get("high", HIGHEST * likely)
     if not 0.0 <= low < likely < high:
         raise InputError(
@@ -183,7 +182,7 @@ def default_scale(machine: MachineData, name: str) -> Scale:
     spread = spread_of(machine, address)
     if address != name:
         return Scale.about(1.0, spread, 0.0, math.inf)
-    return Scale.about(middle(machine.numbers[address]), spread, declared.low, declared.high)
+    return Scale.about(float(np.median(machine.numbers[address])), spread, declared.low, declared.high)
 
 
 def members(layout: Layout, name: str) -> list[str]:
@@ -204,7 +203,7 @@ def speed_addresses(layout: Layout) -> list[str]:
 def usual_speed(machine: MachineData) -> float | None:
     """The machine's own value of what readings call engine speed [rad/s]; None without fans."""
     addresses = speed_addresses(machine.layout)
-    return middle(machine.numbers[addresses[0]]) if addresses else None
+    return float(np.median(machine.numbers[addresses[0]])) if addresses else None
 
 
 def nuisances(machine: MachineData, unknowns: Iterable[str]) -> list[str]:
@@ -219,7 +218,7 @@ def nuisances(machine: MachineData, unknowns: Iterable[str]) -> list[str]:
         if address not in skip
         and not address.startswith("crop.")
         and spread_of(machine, address) > 0.0
-        and middle(value) != 0.0
+        and np.median(value) != 0.0
     ]
     return list(dict.fromkeys(out))
 

@@ -9,7 +9,6 @@ from numpy.typing import NDArray
 
 from ..description.data import MachineData
 from ..quantity import RPM, si
-from ..statistics import median
 from .table import Reading, Readings
 from .unknowns import usual_speed
 
@@ -67,7 +66,7 @@ def _judged(readings: Readings, predicted: Array, clear: float) -> list[int]:
 
 def _size(values: Array, predicted: Array) -> Any:
     """How large pressures are against those of the machine as described: the one in the middle."""
-    return median(np.abs(values / (predicted if values.ndim == 1 else predicted[:, None])))
+    return np.median(np.abs(values / (predicted if values.ndim == 1 else predicted[:, None])), axis=0)
 
 
 def too_small(chosen: list[Reading], predicted: Array, possible: Array) -> list[str]:

@@ -13,7 +13,6 @@ from ...description.data import MachineData
 from ...errors import InputError
 from ...machine.fitted import Fitted
 from ...readings.unknowns import Unknown, leak_sizes
-from ...statistics import finite_quantile
 
 Array = NDArray[np.float64]
 Row = dict[str, Any]
@@ -51,10 +50,9 @@ def costs(fit: Fitted, count: int, seed: int | None) -> list[Row]:
     if not cost.size:
         raise InputError("no possible machine has an answer", place="costs")
     first = np.where(cost.max(axis=0) > LEAST, cost.argmax(axis=0), -1)
-    ends = np.array([finite_quantile(cost, share) for share in (0.025, 0.5, 0.975)])
     out = []
     for i, leak in enumerate(leaks):
-        low, middle, high = ends[:, i].tolist()
+        low, middle, high = np.quantile(cost[i], [0.025, 0.5, 0.975]).tolist()
         out.append(
             {
                 "leak": leak.address,

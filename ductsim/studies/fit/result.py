@@ -15,8 +15,8 @@ from ...inference.problem import Estimate
 from ...inference.sampling import Draws, draw
 from ...inference.scales import EDGE, Scales
 from ...machine.fitted import Fitted
-from ...normal import chance_beyond, coordinate
 from ...readings.unknowns import Unknown
+from ...statistics import chance_beyond, normal_at
 from .costing import LEAST, costs
 from .mixture import Mixture
 from .setting_aside import problem_without
@@ -190,7 +190,7 @@ class Fit(Fitted):
         The misfit counts what the fit took up: of sound readings one in twenty is beyond 2. Of a reading that
         is set aside, or taken for another that it was exchanged with, `fitted` is what the others make.
         """
-        limit = float(-coordinate(0.5 * OUTLYING / len(self.taken)))
+        limit = float(-normal_at(0.5 * OUTLYING / len(self.taken)))
         # what the fit leaves of a reading's own error, in standard deviations of it
         inner = np.eye(len(self.taken)) + self.estimate.slopes @ self.estimate.slopes.T
         left = np.sqrt(np.clip(np.diag(np.linalg.inv(inner)), 1e-6, 1.0))

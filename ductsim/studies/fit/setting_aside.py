@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 from ...inference import gross
 from ...inference.gross import Group
 from ...inference.problem import Estimate, Problem, find
-from ...normal import chance_beyond
 from ...readings.model import ReadingModel
+from ...statistics import chance_beyond
 
 Array = NDArray[np.float64]
 

@@ -13,9 +13,9 @@ from numpy.typing import NDArray
 from ...fixes.fix import Fix
 from ...inference.scales import EDGE
 from ...machine.machine import Machine
-from ...normal import chance_beyond, share_below
 from ...readings.table import Reading
 from ...result import Note, Result
+from ...statistics import chance_beyond, normal_below
 
 Array = NDArray[np.float64]
 
@@ -147,7 +147,7 @@ class Proof(Result):
         """Chance that a fix which works as expected shows, with these readings."""
         if not math.isfinite(self.effect_sd):
             return 0.025
-        return float(np.mean(share_below(self.weights @ self.changes / self.effect_sd - SURE)))
+        return float(np.mean(normal_below(self.weights @ self.changes / self.effect_sd - SURE)))
 
     @property
     def pattern_chance(self) -> float:
