@@ -33,7 +33,7 @@ def inline(figure: Any, key: str, words: str) -> str:
     stream = io.StringIO()
     with style.own(), warnings.catch_warnings():
         warnings.filterwarnings("ignore", message="Glyph .* missing from")
-        figure.savefig(stream, format="svg", metadata=_METADATA)
+        figure.savefig(stream, format="svg", metadata=_METADATA, bbox_inches=_laid_out(figure))
     text = stream.getvalue()
     text = text[text.index("<svg") :]
     text = re.sub(r"<metadata>.*?</metadata>", "", text, flags=re.DOTALL)
@@ -42,6 +42,25 @@ def inline(figure: Any, key: str, words: str) -> str:
     text = re.sub(r"url\(#", f"url(#{key}-", text)
     text = re.sub(r'(href=")#', rf"\1#{key}-", text)
     return _opened(text, words)
+
+
+def _laid_out(figure: Any) -> Any:
+    """Put everything in its place, and leave it there; the box around it all [in].
+
+    `savefig` would draw the figure a first time to learn as much.
+    """
+    from matplotlib import rcParams
+    from matplotlib.backends.backend_svg import FigureCanvasSVG, RendererSVG
+
+    canvas: Any = FigureCanvasSVG(figure)
+    figure.set_dpi(canvas.fixed_dpi)
+    renderer = RendererSVG(*figure.bbox.size, io.StringIO())
+    canvas.get_renderer = lambda: renderer  # one for all, which measures every word once
+    engine = figure.get_layout_engine()
+    if engine is not None:
+        engine.execute(figure)
+        figure.set_layout_engine(None)
+    return figure.get_tightbbox(renderer).padded(rcParams["savefig.pad_inches"])
 
 
 def _opened(text: str, words: str) -> str:
