@@ -94,7 +94,8 @@ class Result(Shown):
 
     def rows(self) -> list[Row]:
         """The rows of the first of the tables."""
-        return next(iter(self.some_tables(list(self._tables())[:1]).values()), [])
+        first = dict(list(self._tables().items())[:1])
+        return next(iter(_made(first).values()), [])
 
     def sentences(self, measures: str = "metric") -> list[str]:
         """A few plain sentences, the answer first; `measures` is "metric" or "inch"."""

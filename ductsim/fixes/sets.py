@@ -130,6 +130,12 @@ class Answers:
             [reason for row in rows for reason in row.reasons],
         )
 
+    def on(self, some: NDArray[np.intp]) -> Answers:
+        """The same sets on some of the machines; why a set is not to be done stays what all of them say."""
+        values = (self.answer, self.vacuum, self.opening_air, self.duct_air, self.power, self.also)
+        strains = {limit: strain[:, some] for limit, strain in self.strains.items()}
+        return Answers(*(own[..., some] for own in values), strains, list(self.reasons))
+
     def verdict(self, row: int) -> str:
         """What stands against a set; empty where it may be done."""
         return verdict_of(self.reasons[row])
@@ -323,8 +329,14 @@ class Combining:
         self._take(found, rows[good], out)
 
     def _known(self, root: MachineData, which: Any) -> Starts | None:
-        """What small sets on such a machine came to; None where nothing was learned."""
-        return self._starts.get((id(root), None if which is None else which.tobytes()))
+        """What small sets on such a machine came to; None where nothing was learned.
+
+        What was learned on all possible machines holds for some of them too.
+        """
+        key = id(root), None if which is None else which.tobytes()
+        if key not in self._starts and (id(root), None) in self._starts:
+            self._starts[key] = self._starts[id(root), None].on(which)
+        return self._starts.get(key)
 
     def _like(self, root: MachineData, known: Starts | None = None) -> Starts | None:
         """What is known of most sets on other of the possible machines; None where nothing is."""

@@ -7,6 +7,8 @@ is a start for the solver and decides nothing.
 
 from __future__ import annotations
 
+from copy import copy
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -47,6 +49,12 @@ class Starts:
         self.sets: Sets = sets[:0]
         self.effects: Single = np.zeros((0, *self._own.shape), dtype=np.float32)
         self.learn(sets, point)
+
+    def on(self, some: NDArray[np.intp]) -> Starts:
+        """The same on some of the machines."""
+        out = copy(self)
+        out._own, out.effects = self._own[:, some], self.effects[:, :, some]
+        return out
 
     def learn(self, sets: Sets, point: Point) -> None:
         """Take in more sets, the smaller ones first; those without a point are left out."""

@@ -43,13 +43,11 @@ def front(solved: SolvedSets, axes: Iterable[str] = AXES) -> NDArray[np.intp]:
     values = np.column_stack([-gain, *(own[axis] for axis in axes)])[rows]
     # in this order no set is beaten by a later one, and of equal sets the one with fewest fixes comes first
     size = solved.members[rows].sum(axis=1)
-    order = np.lexsort((size, *values.T[::-1]))
+    left = np.lexsort((size, *values.T[::-1]))
     kept: list[int] = []
-    best = np.empty((len(rows), values.shape[1]))
-    for k in order:
-        if not np.all(best[: len(kept)] <= values[k], axis=1).any():
-            best[len(kept)] = values[k]
-            kept.append(int(k))
+    while left.size:
+        kept.append(int(left[0]))
+        left = left[~np.all(values[left[0]] <= values[left], axis=1)]
     found = rows[kept]
     return found[np.lexsort((solved.gain[found], solved.minutes[found]))]
 

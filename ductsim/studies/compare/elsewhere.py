@@ -18,6 +18,8 @@ from ...wording import listed
 Array = NDArray[np.float64]
 Sets = NDArray[np.bool_]
 Limit = tuple[str, str]
+BLOCK = 1024
+"""So many sets at a time: their arrays stay in cache."""
 LOWEST = {"weakest vacuum": "vacuum", "weakest opening air": "opening_air"}
 """Questions whose answer is the lowest of all units -> what of them."""
 
@@ -92,19 +94,26 @@ class Elsewhere:
 
     def answers(self, sets: Sets, own: Answers, first: int = 0) -> Array:
         """The answers of sets (K, N) on all machines, (K, M), by those on the one from a first row on."""
-        told = zip(_taken(own, self.lowest), self.effects, strict=True)
-        return reduce(
-            np.minimum, (value[first:] + _added(self.sets, sets, effects) for value, effects in told)
-        )
+        told = [value[first:] for value in _taken(own, self.lowest)]
+        known = np.flatnonzero(~np.isnan(told).any(axis=(0, 2)))
+        out = np.full((len(sets), self.machines), np.nan)
+        for some in np.split(known, range(BLOCK, len(known), BLOCK)):
+            parts = within(self.sets, sets[some]).astype(float)
+            each = (v[some] + parts @ effects for v, effects in zip(told, self.effects, strict=True))
+            out[some] = reduce(np.minimum, each)
+        return out
 
     def passed(self, sets: Sets, strains: Mapping[Limit, Array]) -> dict[Limit, Array]:
         """The share of the machines on which sets pass each limit, (K,), by their strains on the one."""
-        out = {}
+        out, parts = {}, within(self.sets, sets).astype(float)
+        most = np.log1p(ROUNDING)
         for limit in dict.fromkeys([*self.strained, *strains]):
             own = strains.get(limit, np.full((len(sets), 1), UNSTRAINED))
-            if limit in self.strained:
-                own = own + _added(self.sets, sets, self.strained[limit])
-            out[limit] = np.asarray((own > np.log1p(ROUNDING)).mean(axis=1))
+            effects = self.strained.get(limit, np.zeros((len(self.sets), 1)))
+            surely = own[:, 0] + parts @ effects.min(axis=1) > most
+            rows = np.flatnonzero(~surely & (own[:, 0] + parts @ effects.max(axis=1) > most))
+            out[limit] = surely.astype(float)
+            out[limit][rows] = (own[rows] + parts[rows] @ effects > most).mean(axis=1)
         return out
 
     def reason(self, sets: Sets, strains: Mapping[Limit, Array]) -> Reason:

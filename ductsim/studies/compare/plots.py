@@ -141,7 +141,7 @@ PLOTS = {
     "gains": Plot(
         gains,
         "Gain of each fix alone, and its worth in company",
-        lambda found: (style.WIDTH, height(min(len(found.rows()), MOST_FIXES), 1.1)),
+        lambda found: (style.WIDTH, height(min(len(found.fixes), MOST_FIXES), 1.1)),
     ),
     "front": Plot(front, "Gain against working time, all sets of fixes", (style.WIDTH, 3.6)),
     "units": Plot(

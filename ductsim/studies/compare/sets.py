@@ -69,6 +69,11 @@ class SolvedSets:
         self.masks += new
         self.__dict__ = {**self.__getstate__(), **kept}  # the rest is worked out anew
 
+    def on(self, some: NDArray[np.intp]) -> SolvedSets:
+        """The same sets on some of these machines, by their places here."""
+        which = some if self.which is None else self.which[some]
+        return SolvedSets(self.combining, which, list(self.masks), [self.answers.on(some)])
+
     def __getstate__(self) -> dict[str, Any]:
         """Without what can be worked out again."""
         return {own.name: self.__dict__[own.name] for own in fields(self)}

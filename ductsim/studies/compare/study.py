@@ -129,8 +129,8 @@ def _on_one(whole: SolvedSets, sets: int) -> SolvedSets | None:
     own = np.arange(engine.machines) if singles.which is None else singles.which
     if n * (n - 1) // 2 * PAIRED <= MOST_SCENARIOS:
         some = np.union1d(_spread(few, min(few, PAIRED)), [one])
-        pairs = SolvedSets(engine, own[some])
-        pairs.need([*singles.masks, *_pairs(n)])
+        pairs = singles.on(some)
+        pairs.need(_pairs(n))
         more = Elsewhere.of(engine.of, pairs.members, pairs.answers, int(np.flatnonzero(some == one)[0]))
         known = known.joined(more, some)
     return SolvedSets(engine, own[[one]], elsewhere=known)
