@@ -200,11 +200,13 @@ class Comparison(Result):
                 self.checked.need(new)
         return [self.sure.masks[row] for row in self.sure.ranked(within)]
 
-    def look_closer(self, budgets: Iterable[float | None], axes: Sequence[str]) -> None:
-        """Solve on all possible machines, in one go, what `ranked` and `on_front` are going to ask for."""
+    def look_closer(
+        self, budgets: Iterable[float | None], axes: Sequence[str], also: Iterable[int] = ()
+    ) -> None:
+        """Solve on all possible machines, in one go, some sets and what `ranked` and `on_front` will ask for."""
         if self.checked is not None:
             some = [mask for within in budgets for mask in self._candidates(within)]
-            self.checked.need([*some, *(self.solved.masks[row] for row in front(self.solved, axes))])
+            self.checked.need([*some, *(self.solved.masks[row] for row in front(self.solved, axes)), *also])
 
     def _candidates(self, within: float | None) -> list[int]:
         """The solved sets that may be the best buy within some minutes, on all machines or on a share."""

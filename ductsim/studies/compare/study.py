@@ -193,9 +193,9 @@ def _sampled(found: Comparison) -> tuple[Array, Array]:
 def _recommend(found: Comparison) -> None:
     """The best set, how sure that is, its order, and the best sets of the budgets that are shown."""
     budgets = [found.budget, *(BUDGETS if found.budget is None else ())]
-    found.look_closer(budgets, ("minutes",))
+    found.look_closer(budgets, ("minutes",), _foreseen(found))
     best = next(iter(found.ranked(found.budget)), 0)
-    found.recommended = _worth_doing(found.sure, best)
+    found.recommended = _worth_doing(found.sure, best)[-1]
     found.left_out = found.names(best & ~found.recommended)
     if found.machines > 1:
         found.chances = _chances(found)
@@ -209,10 +209,30 @@ def _recommend(found: Comparison) -> None:
         found.ranked(within)
 
 
-def _worth_doing(sure: SolvedSets, mask: int) -> int:
-    """The set without fixes that add less than what counts as none, as long as what is left is allowed."""
+def _foreseen(found: Comparison) -> list[int]:
+    """What is probably going to be asked about the best set, as one of the possible machines tells it."""
+    solved = found.solved
+    if found.checked is None or not found.exact or not (likely := solved.ranked(found.budget)).size:
+        return []
+    steps = _worth_doing(solved, solved.masks[likely[0]])
+    order = found.order_of(found.names(steps[-1]))
+    on_the_way = [found.mask(order[:k]) for k in range(len(order))]
+    return [*on_the_way, *(part for mask in steps for part in _without_one(mask))]
+
+
+def _without_one(mask: int) -> list[int]:
+    """The sets that have one fix less."""
+    return [mask & ~(1 << i) for i in range(mask.bit_length()) if mask >> i & 1]
+
+
+def _worth_doing(sure: SolvedSets, mask: int) -> list[int]:
+    """The set without fixes that add less than what counts as none, as long as what is left is allowed.
+
+    They are left out one by one: the set itself, and what is left after each step.
+    """
+    out = [mask]
     while mask:
-        fewer = [mask & ~(1 << i) for i in range(sure.n) if mask >> i & 1]
+        fewer = _without_one(mask)
         sure.need(fewer)
         rows = [sure.row(part) for part in fewer]
         gains = {part: float(sure.gain[r]) for part, r in zip(fewer, rows, strict=True) if sure.allowed[r]}
@@ -220,7 +240,8 @@ def _worth_doing(sure: SolvedSets, mask: int) -> int:
         if best == mask or sure.gain[sure.row(mask)] - gains[best] >= sure.noticed:
             break
         mask = best
-    return mask
+        out.append(mask)
+    return out
 
 
 def _chances(found: Comparison) -> dict[int, float]:
