@@ -50,11 +50,12 @@ def _laid_out(figure: Any) -> Any:
     `savefig` would draw the figure a first time to learn as much.
     """
     from matplotlib import rcParams
-    from matplotlib.backends.backend_svg import FigureCanvasSVG, RendererSVG
+    from matplotlib.backends import backend_svg
 
-    canvas: Any = FigureCanvasSVG(figure)
+    backend: Any = backend_svg
+    canvas = backend.FigureCanvasSVG(figure)
     figure.set_dpi(canvas.fixed_dpi)
-    renderer = RendererSVG(*figure.bbox.size, io.StringIO())
+    renderer = backend.RendererSVG(*figure.bbox.size, io.StringIO())
     canvas.get_renderer = lambda: renderer  # one for all, which measures every word once
     engine = figure.get_layout_engine()
     if engine is not None:

@@ -132,9 +132,16 @@ class Answers:
 
     def on(self, some: NDArray[np.intp]) -> Answers:
         """The same sets on some of the machines; why a set is not to be done stays what all of them say."""
-        values = (self.answer, self.vacuum, self.opening_air, self.duct_air, self.power, self.also)
-        strains = {limit: strain[:, some] for limit, strain in self.strains.items()}
-        return Answers(*(own[..., some] for own in values), strains, list(self.reasons))
+        return Answers(
+            self.answer[:, some],
+            self.vacuum[..., some],
+            self.opening_air[..., some],
+            self.duct_air[..., some],
+            self.power[:, some],
+            self.also[..., some],
+            {limit: strain[:, some] for limit, strain in self.strains.items()},
+            list(self.reasons),
+        )
 
     def verdict(self, row: int) -> str:
         """What stands against a set; empty where it may be done."""

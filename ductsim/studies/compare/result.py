@@ -203,7 +203,7 @@ class Comparison(Result):
     def look_closer(
         self, budgets: Iterable[float | None], axes: Sequence[str], also: Iterable[int] = ()
     ) -> None:
-        """Solve on all possible machines, in one go, some sets and what `ranked` and `on_front` will ask for."""
+        """Solve on all possible machines, in one go, sets and what `ranked` and `on_front` will ask for."""
         if self.checked is not None:
             some = [mask for within in budgets for mask in self._candidates(within)]
             self.checked.need([*some, *(self.solved.masks[row] for row in front(self.solved, axes)), *also])
