@@ -363,6 +363,7 @@ def field_nudges(
             plan.append((g, k, RELATIVE_STEP * np.maximum(size, floor)))
     count, wide = numbers.scenarios, 2 * len(plan)
     out = numbers.some(np.repeat(np.arange(count), wide))
+    out.parts = [list(own) for own in out.parts]  # those without columns are the numbers' own
     for c, (g, k, step) in enumerate(plan):
         value = out.parts[g][k]
         if value.shape[1] == 1:
