@@ -13,7 +13,8 @@ from ..fixes.fix import Fix
 from ..machine.machine import Machine
 from ..quantity import RPM
 from ..statistics import middle, quantile
-from ..studies.proof import Proof, proof
+from ..studies.proof import Proof
+from ..studies.proof.study import Solved, proof_beside
 from ..wording import said, within
 from .findings import Findings
 
@@ -62,7 +63,8 @@ def jobs_of(found: Findings) -> list[Job]:
     comparison.sure.need(masks)
     solved = comparison.sure
     rows = [solved.row(mask) for mask in masks]
-    out = []
+    out: list[Job] = []
+    proofs = Solved()
     for k, fix in enumerate(found.order):
         more = solved.gains_of(rows[k + 1]) - solved.gains_of(rows[k])
         out.append(
@@ -73,7 +75,7 @@ def jobs_of(found: Findings) -> list[Job]:
                 gain=_gain(found, more),
                 after=answer_after(found, rows[k + 1]),
                 weakest=solved.weakest(rows[k + 1]) if solved.combining.units else "",
-                proof=proved_by(comparison.done(names[:k]), fix, found.measures),
+                proof=proved_by(comparison.done(names[:k]), fix, found.measures, proofs),
             )
         )
     return out
@@ -108,7 +110,7 @@ def answer_after(found: Findings, row: int) -> str:
 # ---- proof
 
 
-def proved_by(machine: Machine, fix: Fix, measures: str) -> str:
+def proved_by(machine: Machine, fix: Fix, measures: str, solved: Solved | None = None) -> str:
     """Where to read before and after a fix, what should be there, and how often to read.
 
     Parameters
@@ -119,6 +121,8 @@ def proved_by(machine: Machine, fix: Fix, measures: str) -> str:
         The work.
     measures : str
         "metric" or "inch".
+    solved : Solved, optional
+        What was solved for the proof of the fix before.
     """
     turned = _turned(machine, fix)
     if turned:
@@ -127,7 +131,7 @@ def proved_by(machine: Machine, fix: Fix, measures: str) -> str:
     if not places:
         return "no tapping to read at"
     try:
-        every = proof(machine, None, None, fix, at=places)
+        every = proof_beside(solved or Solved(), machine, None, None, fix, at=places)
         k = int(np.argmax(np.abs(every.expected) / np.sqrt(np.diag(every.covariance))))
         return _told(every.only([places[k]]), measures)
     except (InputError, NoOperatingPoint):

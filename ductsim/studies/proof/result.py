@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -165,12 +166,15 @@ class Proof(Result):
 
         None where the errors common to a set stand in the way however many there are.
         """
-        each = self.own * self.counts.min(axis=0)
-        for n in range(1, MOST + 1):
-            inner = np.diag(each / n) + self.common @ self.common.T
-            if self.expected @ np.linalg.solve(inner, self.expected) >= NEEDED**-2:
-                return n
-        return None
+        each, common = self.own * self.counts.min(axis=0), self.common @ self.common.T
+        expected = self.expected
+
+        def enough(n: int) -> bool:
+            inner = np.diag(each / n) + common
+            return bool(expected @ np.linalg.solve(inner, expected) >= NEEDED**-2)
+
+        n = 1 + bisect_left(range(1, MOST + 1), True, key=enough)  # more readings never tell less
+        return n if n <= MOST else None
 
     @property
     def sets_needed(self) -> int | None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -71,6 +72,56 @@ def proof(
     InputError
         For readings that have nothing in common, cannot be read or cannot be right, and wrong names.
     """
+    return proof_beside(Solved(), machine_or_fit, before, after, fix, at=at, errors=errors, seed=seed)
+
+
+@dataclass
+class Solved:
+    """What was solved for a proof and serves the next one: fixes are often done one after the other.
+
+    Attributes
+    ----------
+    near : dict
+        How its machine was solved with the fix, under each condition.
+    machine : Machine or None
+        That machine; None before the first proof.
+    points : list of Reading
+        What it was read at.
+    values : array (K, S)
+        What it makes there.
+    """
+
+    near: Made = field(default_factory=dict)
+    machine: MachineData | None = None
+    points: list[Reading] = field(default_factory=list)
+    values: Array = field(default_factory=lambda: np.zeros((0, 0)))
+
+    def read(self, machine: MachineData, points: list[Reading]) -> Array:
+        """What a machine makes at some places, (K, S); nothing is solved where it is the last one."""
+        if self.machine is None or self.points != points or not _alike(self.machine, machine):
+            self.values = made(machine, points, self.near)
+            self.machine, self.points = machine, points
+        return self.values
+
+
+def _alike(one: MachineData, other: MachineData) -> bool:
+    """Whether two machines have the same numbers on the same layout."""
+    numbers = other.numbers
+    return one.layout is other.layout and all(np.array_equal(numbers[a], v) for a, v in one.numbers.items())
+
+
+def proof_beside(
+    solved: Solved,
+    machine_or_fit: Machine | Network | Fitted,
+    before: Any,
+    after: Any,
+    fix: Any,
+    *,
+    at: Sequence[str] | None = None,
+    errors: ReadingErrors | None = None,
+    seed: int = 0,
+) -> Proof:
+    """As `proof`, begun where another one ended; then `solved` is what serves the next."""
     done = fix if isinstance(fix, Fix) else Fix("the fix", fix) if isinstance(fix, Mapping) else None
     if done is None:
         raise InputError(f"{shown(fix)} is no fix", place="fix", allowed="a Fix, or a mapping of changes")
@@ -86,7 +137,7 @@ def proof(
     sides = _planned(base, at) if planned else (_read(pair[0], before), _read(pair[1], after))
     keys, left_out = _in_common(sides)
     points = [Reading(k[0], 0.0, k[2], k[1], blanked=k[3]) for k in keys]
-    without, changes = _changes(possible_columns(subject, seed), done, points)
+    without, changes = _changes(possible_columns(subject, seed), done, points, solved)
     usual = errors or ReadingErrors()
     taken = _Sides(pair, keys, usual)  # each side is reduced to its own machine's speed
     expected = changes.mean(axis=1)
@@ -182,14 +233,13 @@ def _in_common(sides: Sequence[Readings]) -> tuple[list[Key], list[Note]]:
     return keys, left_out
 
 
-def _changes(machines: Machine, fix: Fix, points: list[Reading]) -> tuple[Array, Array]:
+def _changes(machines: Machine, fix: Fix, points: list[Reading], solved: Solved) -> tuple[Array, Array]:
     """What possible machines make at each place without the fix, and what it changes; (K, S) both.
 
     At the machine's own speed and weather; machines without an answer are left out.
     """
-    near: Made = {}
-    without = made(machines, points, near)
-    change = made(fix.on(machines), points, near) - without
+    without = solved.read(machines, points)
+    change = solved.read(fix.on(machines), points) - without
     known = np.isfinite(change).all(axis=0)
     if not known.any():
         raise InputError("the machine has no answer with this fix", place="proof")
@@ -206,6 +256,7 @@ class _Sides:
         self.counts = np.zeros((2, len(keys)), dtype=int)
         self.own = np.zeros(len(keys))
         self._common: dict[Any, Array] = {}
+        self._factors: dict[Any, float] = {}
 
     def add(self, side: int, readings: Readings, values: Array | None) -> None:
         """One side's readings; with `values` (K,) as if these had been read."""
@@ -219,7 +270,11 @@ class _Sides:
     def _add(self, side: int, k: int, r: Reading, value: float, share: float) -> None:
         own = self.machines[side]
         condition = Configuration.of(r)
-        factor = reduction(own, condition, r.quantity, usual_speed(own) or 0.0, self.density)
+        alike = side, condition, r.quantity
+        if alike not in self._factors:
+            speed = usual_speed(own) or 0.0
+            self._factors[alike] = reduction(own, condition, r.quantity, speed, self.density)
+        factor = self._factors[alike]
         self.means[side, k] += abs(share) * value * factor
         self.own[k] += (share * factor * self.errors.of(r, value)) ** 2
 
