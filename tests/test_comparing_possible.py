@@ -7,7 +7,8 @@ import pytest
 from fixes_built_anew import SOME
 
 import ductsim as ds
-from ductsim.fixes.sets import Answers
+from ductsim.fixes.fix import spelled_out
+from ductsim.fixes.sets import Answers, combining
 from ductsim.machine.demos import FOLDER
 from ductsim.studies.compare import study
 from ductsim.studies.compare.elsewhere import Elsewhere
@@ -185,3 +186,44 @@ def test_kept_or_pickled_it_goes_on_where_it_was(possible, fixes, thin, monkeypa
         anew = SolvedSets(again.combining, again.solved.which, elsewhere=again.solved.elsewhere)
         anew.need([0, again.mask(SOME[:1])])
         assert anew.gain[1] == pytest.approx(found.gain(SOME[0]), abs=1e-6)
+
+
+def test_what_single_fixes_come_to_is_not_solved_again_on_some_of_the_machines(possible, fixes, monkeypatch):
+    for name, number in (("MOST_SCENARIOS", 200), ("PAIRED", 5)):
+        monkeypatch.setattr(study, name, number)
+    some = [fix for fix in fixes if fix.name in SOME[:5]]
+    tasks, _ = spelled_out(some, possible)
+    whole = SolvedSets(combining(possible, tasks, "weakest vacuum"))
+    singles = [0, *(1 << i for i in range(5))]
+    whole.need(singles)
+    which = np.array([1, 4, 7])
+    few = whole.on(which)
+    anew = SolvedSets(whole.combining, which)
+    pairs = [3, 5, 10]
+    few.need(pairs)
+    calls = whole.combining.calls
+    few.need(singles)
+    assert whole.combining.calls == calls
+    anew.need([*singles, *pairs])
+    for own in ("answer", "vacuum", "opening_air", "duct_air", "power"):
+        value, other = getattr(few.answers, own), getattr(anew.answers, own)
+        assert value == pytest.approx(other, rel=1e-8, nan_ok=True)
+        assert value[:6] == pytest.approx(getattr(whole.answers, own)[..., which], nan_ok=True)
+
+
+def test_what_the_best_set_is_asked_is_solved_along_with_it(possible, fixes, monkeypatch):
+    monkeypatch.setattr(study, "MOST_SCENARIOS", 200)
+    some = [fix for fix in fixes if fix.name in SOME[:6]]
+    asked = []
+    need = SolvedSets.need
+
+    def watched(self, masks):
+        new = [mask for mask in dict.fromkeys(masks) if not self.has(mask)]
+        if new and self.elsewhere is None and self.which is None:
+            asked.append(new)
+        need(self, new)
+
+    monkeypatch.setattr(SolvedSets, "need", watched)
+    found = ds.compare(possible, some, budget=60)
+    assert found.checked is not None and found.order
+    assert len(asked) == 2  # single fixes, then all that the advice rests on

@@ -299,3 +299,17 @@ def test_errors_of_one_set_cancel_in_a_change(machine):
     assert sd(one, scale=0.1) ** 2 - sd(one) ** 2 == pytest.approx((0.1 * (after - before)) ** 2, rel=1e-2)
     both = 0.01 * (after**2 + before**2)
     assert sd(two, scale=0.1) ** 2 - sd(two) ** 2 == pytest.approx(both, rel=1e-2)
+
+
+def test_proofs_of_fixes_one_after_the_other_are_those_of_each(machine, monkeypatch):
+    fixes = [FIX, ds.Fix("seal hatch 1", {"hatch leak 1.area": 0.0}, minutes=20)]
+    columns = study.possible_columns(machine, 0)
+    befores = [columns, fixes[0].on(columns)]
+    alone = [ds.proof(before, None, None, fix) for before, fix in zip(befores, fixes, strict=True)]
+    solved, calls, own = study.Solved(), [], study.made
+    monkeypatch.setattr(study, "made", lambda *given: calls.append(given) or own(*given))
+    for before, fix, one in zip(befores, fixes, alone, strict=True):
+        found = study.proof_beside(solved, before, None, None, fix)
+        assert found.changes == pytest.approx(one.changes, rel=1e-6, abs=1e-6)
+        assert found.readings_needed == one.readings_needed
+    assert len(calls) == 3  # before, after the first, after the second
