@@ -20,6 +20,7 @@ from ..errors import InputError
 from ..network.point import Point
 from ..quantity import Times
 from ..questions.vocabulary import Question, asked_of, question
+from .checks import column, together
 from .fix import Task
 from .starts import Starts
 
@@ -372,13 +373,13 @@ class Combining:
                 continue
             for address, effect in task.effects.items():
                 if address not in out:
-                    base = _column(root.numbers[address], which)
+                    base = column(root.numbers[address], which)
                     out[address] = np.array(np.broadcast_to(base, (len(sets), size)))
                 if isinstance(effect, Setting):
-                    out[address][has] = _column(effect.value, which)
+                    out[address][has] = column(effect.value, which)
                 else:
                     assert isinstance(effect, Times)
-                    out[address][has] *= _column(effect.factor, which)
+                    out[address][has] *= column(effect.factor, which)
         return out
 
     def _impossible(
@@ -395,14 +396,15 @@ class Combining:
                 except InputError as err:
                     out.setdefault(int(k), err.words)
         good = [k for k in range(len(sets)) if k not in out]
+        one = {a: value if np.ndim(value) == 0 else float(value[0]) for a, value in root.numbers.items()}
         for owner in {address.split(".")[0] for address in values}:
             checked = {owner, *(part.name for part in root.layout.parts if part.drive == owner)}
             own = [i for i, task in enumerate(self.tasks) if _touches(task, checked)]
             alike = [[good[k] for k in at] for _, at in _patterns(sets[good][:, np.array(own, dtype=int)])]
-            if not alike or not _together(root, values, [ks[0] for ks in alike], owner, checked, which):
+            if not alike or not together(root, one, values, [ks[0] for ks in alike], owner, checked, which):
                 continue
             for ks in alike:
-                why = _together(root, values, ks[:1], owner, checked, which)
+                why = together(root, one, values, ks[:1], owner, checked, which)
                 if why:
                     out |= dict.fromkeys(ks, why)
             good = [k for k in good if k not in out]
@@ -461,36 +463,8 @@ def _patterns(sets: NDArray[np.bool_]) -> list[tuple[tuple[bool, ...], NDArray[n
     return [(tuple(sets[first[k]].tolist()), rows[k]) for k in np.argsort(first)]
 
 
-def _column(value: Any, which: Any) -> Any:
-    """A value of some of the possible machines."""
-    return value if which is None or np.ndim(value) == 0 else value[which]
-
-
 def _touches(task: Task, owners: set[str]) -> bool:
     return any(address.split(".")[0] in owners for address in task.effects)
-
-
-def _together(
-    root: MachineData, values: dict[str, Array], ks: list[int], owner: str, checked: set[str], which: Any
-) -> str:
-    """Why some rows do not pass the checks that need several numbers of a thing; empty when they do.
-
-    Of what is neither `checked` nor drives what is, one value stands for all.
-    """
-    owners = checked | {part.drive for part in root.layout.parts if part.name in checked}
-    numbers: dict[str, Any] = {}
-    for address, value in root.numbers.items():
-        if address.split(".")[0] not in owners:
-            numbers[address] = value if np.ndim(value) == 0 else float(value[0])
-        elif address in values:
-            numbers[address] = values[address][ks].ravel()
-        else:
-            numbers[address] = value if np.ndim(value) == 0 else np.tile(_column(value, which), len(ks))
-    try:
-        root.rebuilt(numbers).check_together({owner})
-    except InputError as err:
-        return err.words
-    return ""
 
 
 def _with_columns_of(machine: MachineData, tasks: Sequence[Task]) -> MachineData:
