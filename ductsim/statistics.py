@@ -22,6 +22,8 @@ def quantile(values: Any, share: float) -> float:
     return found if math.isfinite(found) else float(np.quantile(known, share, method="higher"))
 
 
+ALIKE = 1e-6
+"""Of a value: what is nearer than that to another may come before or after it."""
 FEW = 20_000
 """Values: of so many, the library of special functions takes longer to load than it saves."""
 
@@ -64,6 +66,18 @@ def chance_beyond(chi_square: float, count: int) -> float:
     rest = math.erfc(math.sqrt(x)) if count % 2 else 0.0
     powers = (k + 0.5 * (count % 2) for k in range(count // 2))
     return rest + math.fsum(math.exp(p * math.log(x) - x - math.lgamma(p + 1.0)) for p in powers)
+
+
+def first_least(values: Any) -> Any:
+    """Where the least value along the first axis is; the first of those alike but for a search's rounding.
+
+    What is unknown (NaN) counts as endless.
+    """
+    known = np.where(np.isnan(values), np.inf, values)
+    least = known.min(axis=0)
+    with np.errstate(invalid="ignore"):
+        alike = (known - least <= ALIKE * np.abs(least)) & np.isfinite(least) | (known == least)
+    return np.argmax(alike, axis=0)
 
 
 def middle(value: Any) -> float:

@@ -7,7 +7,7 @@ import pytest
 from scipy import special
 
 from ductsim import statistics
-from ductsim.statistics import chance_beyond, middle, normal_at, normal_below, quantile
+from ductsim.statistics import chance_beyond, first_least, middle, normal_at, normal_below, quantile
 
 INF = math.inf
 
@@ -62,3 +62,12 @@ def test_chances_at_the_ends():
     assert chance_beyond(3.0, 0) == chance_beyond(0.0, 4) == 1.0
     assert chance_beyond(math.inf, 4) == chance_beyond(1e9, 300) == 0.0
     assert math.isnan(chance_beyond(math.nan, 4))
+
+
+def test_of_what_is_alike_but_for_rounding_the_first_is_least():
+    assert first_least([3.0, 1.0 + 1e-9, 1.0, 2.0]) == 1
+    assert first_least([-1.0, -1.0 - 1e-9, 0.0]) == 0
+    assert first_least([1.0, 1.0 - 1e-3]) == 1
+    assert first_least([math.nan, 2.0, INF]) == 1 and first_least([INF, INF]) == 0
+    assert first_least([0.0, -INF, -INF]) == 1 and first_least([1e-300, 0.0]) == 1
+    assert list(first_least(np.array([[1.0, 2.0], [1.0, 1.0]]))) == [0, 1]

@@ -25,7 +25,7 @@ from ..network.values import AirNumbers
 from ..parts.declare import Pair, Path
 from ..questions.gauges import Flows
 from ..result import Note
-from ..statistics import middle
+from ..statistics import first_least, middle
 from .crop import Crop, crop_of
 
 Array = NDArray[np.float64]
@@ -395,7 +395,7 @@ def limiting(machine: MachineData, flows: Flows) -> Limiting:
     own = margins(machine, flows)
     judged = places(machine.layout)
     known = np.atleast_1d(~np.isnan(own).any(axis=0))
-    at = np.where(np.isnan(own), np.inf, own).argmin(axis=0)
+    at = first_least(own)
     if own.ndim == 1:
         place = judged[int(at)]
         return Limiting(place.unit, place.part, place.what, float(own[int(at)]), place.units)

@@ -4,17 +4,14 @@ from __future__ import annotations
 
 from typing import Any
 
-import numpy as np
-
 from ...cautions import cautions_for
 from ...quantity import convert
 from ...result import Note
 from ...speed.summary import speed_text
+from ...statistics import first_least
 from .result import FieldPass
 
 Row = dict[str, Any]
-
-ALIKE = 1e-6  # of the smallest margin
 
 
 def about(found: FieldPass) -> str:
@@ -77,8 +74,7 @@ def sentences(found: FieldPass, measures: str) -> list[str]:
             f"margin of {worst.margin:.2f}."
         )
     else:
-        # the first where several are alike but for the rounding of a search, as where a margin is held
-        i = int(np.argmax(found.margin <= found.margin.min() * (1.0 + ALIKE)))
+        i = int(first_least(found.margin))  # where a margin is held several are alike
         first = (
             f"Nothing blocks: the smallest margin is {found.margin[i]:.2f}, unit {found.places[i].unit} at "
             f"{_at(found.distance[i], measures)}."

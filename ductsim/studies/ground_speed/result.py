@@ -20,7 +20,7 @@ from ...quantity import single
 from ...result import Result
 from ...speed.raising import Raising
 from ...speed.roots import SLOWEST
-from ...statistics import quantile
+from ...statistics import first_least, quantile
 from .curves import by_engine_speed, by_front_share, by_yield
 from .narrowing import Telling
 
@@ -174,7 +174,7 @@ class GroundSpeed(Result):
         """The place that limits first; None where nothing does."""
         if not np.isfinite(self.place_limits).any():
             return None
-        return self.places[int(np.argmin(self.place_limits))]
+        return self.places[int(first_least(self.place_limits))]
 
     @property
     def unit(self) -> str:
