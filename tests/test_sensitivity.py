@@ -272,7 +272,8 @@ def test_scenarios_together_have_the_derivatives_of_each_alone(name, monkeypatch
         for i in range(5):
             alone, own = many[i].jacobian(QUESTIONS[name], addresses, state[i])
             np.testing.assert_allclose(answers[i], alone, rtol=1e-12)
-            np.testing.assert_allclose(slopes[i], own, rtol=1e-9, atol=1e-12 * np.abs(own).max())
+            # differences of laws over 1e-5 of a number, whose last digits hang on how many are evaluated
+            np.testing.assert_allclose(slopes[i], own, rtol=1e-8, atol=1e-12 * np.abs(own).max())
 
     compared(many)
     monkeypatch.setattr(gradients, "MOST_AT_ONCE", 0)
