@@ -3,13 +3,9 @@
 import gc
 import sys
 
-MANY_NEW = 20_000
-"""So many new objects before they are looked through: with the usual 700 that takes 3 % of a command."""
-
 
 def main() -> int:
     """Run the process's command line; Ctrl-C while modules are loaded, or once more, is one sentence too."""
-    gc.set_threshold(MANY_NEW, 10, 10)
     try:
         from .cli import main as run
 

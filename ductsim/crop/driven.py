@@ -14,7 +14,6 @@ from .solving import Ducts, calm_point, run, scaled
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]
 
-
 NEAR, STRETCH = 0.03, 2.0  # of a speed, and of the way between the last two: so far a point is foretold
 
 

@@ -299,12 +299,7 @@ def _settle_many(system: System, numbers: Numbers, doubted: list[Index], out: So
 
 
 def _settle_left(
-    system: System,
-    numbers: Numbers,
-    waiting: list[Waiting],
-    out: Solved,
-    least: int = 0,
-    until: int | None = None,
+    system: System, numbers: Numbers, waiting: list[Waiting], out: Solved, least: int = 0, until: Any = None
 ) -> Waiting:
     """Let those who wait run on together as `go_on` does; who still waits then."""
     places, first = np.concatenate([w.places for w in waiting]), waiting[0]

@@ -16,9 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 FEW_TERMS = 5_000  # in a product: 40 us, where the library takes 8 us but 0.15 s to load
-MANY_TERMS = (
-    30_000_000  # in all large products so far: by then the library has paid for a third of its loading
-)
+MANY_TERMS = 30_000_000  # in all large products so far: the library would have saved a third of its loading
 BLOCK = 256  # scenarios whose terms stay in cache
 MANY_ENTRIES = 10_000  # the sparse library sorts faster, and a network of this size loads it anyway
 
