@@ -1,5 +1,7 @@
 """Plots of results that are made for them alone; those of every kind of result are in `test_plots`."""
 
+import io
+import re
 import subprocess
 import sys
 
@@ -9,10 +11,11 @@ import numpy as np
 import pytest
 from pictures import drawn, words
 from shown_machines import joined, leaky_bench
-from test_plots import readings
+from test_plots import BENCH_FIXES, readings
 
 import ductsim as ds
 from ductsim.display import canvas as plots
+from ductsim.display import style, svg
 from ductsim.errors import InputError
 
 
@@ -91,3 +94,27 @@ def test_a_picture_for_a_file_loads_no_windows():
     )
     out = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert out.stdout.strip() == "False"
+
+
+@pytest.mark.parametrize(
+    "asked",
+    [
+        lambda machine: ds.compare(machine, BENCH_FIXES, budget=20.0),
+        lambda machine: machine.solve(),
+        lambda machine: ds.fit(machine, readings(machine), draws=60),
+    ],
+    ids=["comparison", "state", "fit"],
+)
+def test_in_a_page_a_picture_is_what_it_is_in_a_file(machine, asked):
+    result = asked(machine)
+    what = next(iter(result.plots()))
+    stream = io.StringIO()
+    with style.own():
+        plots.figure_of(result, what).savefig(stream, format="svg")
+    inside = svg.inline(plots.figure_of(result, what), "here", "a picture")
+    boxes, places = (
+        [re.findall(pattern, text) for text in (stream.getvalue(), inside)]
+        for pattern in (r'viewBox="[^"]*"', r'<path d="([^"]*)"')
+    )
+    assert boxes[0] == boxes[1] and len(boxes[0]) == 1
+    assert places[0] == places[1] and len(places[0]) > 5

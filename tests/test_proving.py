@@ -309,7 +309,7 @@ def test_proofs_of_fixes_one_after_the_other_are_those_of_each(machine, monkeypa
     solved, calls, own = study.Solved(), [], study.made
     monkeypatch.setattr(study, "made", lambda *given: calls.append(given) or own(*given))
     for before, fix, one in zip(befores, fixes, alone, strict=True):
-        found = study.proof_beside(solved, before, None, None, fix)
+        found = study.planned_beside(solved, before, fix)
         assert found.changes == pytest.approx(one.changes, rel=1e-6, abs=1e-6)
         assert found.readings_needed == one.readings_needed
     assert len(calls) == 3  # before, after the first, after the second

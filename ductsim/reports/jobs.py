@@ -14,7 +14,7 @@ from ..machine.machine import Machine
 from ..quantity import RPM
 from ..statistics import middle, quantile
 from ..studies.proof import Proof
-from ..studies.proof.study import Solved, proof_beside
+from ..studies.proof.study import Solved, planned_beside
 from ..wording import said, within
 from .findings import Findings
 
@@ -131,7 +131,7 @@ def proved_by(machine: Machine, fix: Fix, measures: str, solved: Solved | None =
     if not places:
         return "no tapping to read at"
     try:
-        every = proof_beside(solved or Solved(), machine, None, None, fix, at=places)
+        every = planned_beside(solved or Solved(), machine, fix, places)
         k = int(np.argmax(np.abs(every.expected) / np.sqrt(np.diag(every.covariance))))
         return _told(every.only([places[k]]), measures)
     except (InputError, NoOperatingPoint):

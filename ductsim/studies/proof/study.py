@@ -72,7 +72,7 @@ def proof(
     InputError
         For readings that have nothing in common, cannot be read or cannot be right, and wrong names.
     """
-    return proof_beside(Solved(), machine_or_fit, before, after, fix, at=at, errors=errors, seed=seed)
+    return _proof(Solved(), machine_or_fit, (before, after), fix, at, errors, seed)
 
 
 @dataclass
@@ -110,23 +110,28 @@ def _alike(one: MachineData, other: MachineData) -> bool:
     return one.layout is other.layout and all(np.array_equal(numbers[a], v) for a, v in one.numbers.items())
 
 
-def proof_beside(
+def planned_beside(
+    solved: Solved, machine_or_fit: Machine | Network | Fitted, fix: Any, at: Sequence[str] | None = None
+) -> Proof:
+    """As `proof` without readings, begun where another one ended; then `solved` is what serves the next."""
+    return _proof(solved, machine_or_fit, (None, None), fix, at)
+
+
+def _proof(
     solved: Solved,
     machine_or_fit: Machine | Network | Fitted,
-    before: Any,
-    after: Any,
+    read: tuple[Any, Any],
     fix: Any,
-    *,
-    at: Sequence[str] | None = None,
+    at: Sequence[str] | None,
     errors: ReadingErrors | None = None,
     seed: int = 0,
 ) -> Proof:
-    """As `proof`, begun where another one ended; then `solved` is what serves the next."""
     done = fix if isinstance(fix, Fix) else Fix("the fix", fix) if isinstance(fix, Mapping) else None
     if done is None:
         raise InputError(f"{shown(fix)} is no fix", place="fix", allowed="a Fix, or a mapping of changes")
     subject = machine_or_fit if isinstance(machine_or_fit, Fitted) else as_machine(machine_or_fit, "proof")
     base = subject.given if isinstance(subject, Fitted) else subject
+    before, after = read
     if (before is None) != (after is None):
         raise InputError(
             "only one set of readings", place="proof", allowed="readings before and after, or none"
