@@ -22,10 +22,11 @@ from ..network.groups import stacked_column
 from ..network.nearby import solve_from
 from ..network.network import make_state, stacked, warn_outside
 from ..network.numbers import Numbers
-from ..network.point import Point, Solved, some_columns
+from ..network.point import Point, Solved
 from ..network.solve import CHUNK, solve
 from ..network.state import State, judge
 from ..network.system import System
+from ..network.values import take_columns
 
 Array = NDArray[np.float64]
 
@@ -167,11 +168,8 @@ class Ducts(NamedTuple):
 
     def some(self, columns: NDArray[np.intp]) -> Ducts:
         """The same for some of the scenarios."""
-
-        def cut(values: Any) -> Any:
-            return values if values.shape[1] == 1 else some_columns(values, columns)
-
-        return self._replace(area=cut(self.area), slip=cut(self.slip), flowing=cut(self.flowing))
+        area, slip = take_columns(self.area, columns), take_columns(self.slip, columns)
+        return self._replace(area=area, slip=slip, flowing=take_columns(self.flowing, columns))
 
     def air(self, solved: Solved) -> tuple[Array, Array, NDArray[np.bool_]]:
         """Of every part (parts, S): air velocity over slip, its slope, if crop flows."""

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from .equations import Equations
 from .heat import settled
-from .newton import LEAST_FLOW, LEAST_RISE
+from .newton import LEAST_FLOW, LEAST_RISE, left_of
 from .point import Point
 from .slope_floor import least_slopes
 from .step import newton_step
@@ -81,9 +81,10 @@ def _by_chords(
         if not going.any():
             return last, taken
         if 2 * going.sum() <= len(going):
-            place, point, eq, memory = place[going], point.take(going), eq.take(going), memory[:, going]
-            anchors = None if anchors is None else anchors[:, going]
-            values, going = values.take(going), np.ones(len(place), dtype=bool)
+            place, point, eq, memory, anchors, values = left_of(
+                going, place, point, eq, memory, anchors, values
+            )
+            going = np.ones(len(place), dtype=bool)
     last.put(place[going], point, going)
     return last, taken
 

@@ -25,6 +25,7 @@ from .values import (
     Power,
     Values,
     join,
+    places_of,
     single_precision,
     take_columns,
 )
@@ -105,6 +106,7 @@ class Equations:
 
     def take(self, columns: Any) -> Equations:
         """The equations of some of the scenarios."""
+        columns = places_of(columns)
         out = object.__new__(Equations)
         out.__dict__.update(self.__dict__)
         for name in ("turning", "springy", "area", "guess"):

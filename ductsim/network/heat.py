@@ -11,6 +11,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from .values import some_columns, take_columns
+
 if TYPE_CHECKING:
     from .equations import Equations
     from .system import Stream
@@ -111,12 +113,12 @@ def _swept(eq: Equations, amount: Array, sources: Array, stream: Stream) -> Arra
 def _solved(eq: Equations, flow: Array, sources: Array, columns: Any) -> Array:
     """All free nodes' balances at once, for some of the scenarios, whatever the directions."""
     system = eq.system
-    flow, sources = flow[:, columns], sources[:, columns]
+    flow, sources = some_columns(flow, columns), some_columns(sources, columns)
     amount, ahead = np.abs(flow), flow >= 0.0
     carrying = _both_ways(amount, ahead)
     total = system.into @ carrying
     fresh = np.maximum(eq.supply, 0.0)
-    total += fresh if fresh.shape[1] == 1 else fresh[:, columns]
+    total += take_columns(fresh, columns)
     total += ambient_inflow(total)
     brought = sources.copy()
     for p in eq.powers:

@@ -21,7 +21,7 @@ from .point import Point, Solved
 from .slope_floor import DIFFERENCE_ROUNDING, least_slopes, pair_rounding
 from .step import LAST_STEP, Step, is_small, newton_step
 from .system import Stream
-from .values import Values
+from .values import Values, some_columns
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -247,8 +247,10 @@ def with_company(going: Mask) -> Mask:
 
 def left_of(going: Mask, *things: Any) -> list[Any]:
     """What belongs to the scenarios that are still going."""
+    at = np.flatnonzero(going)
     return [
-        None if x is None else x[..., going] if isinstance(x, np.ndarray) else x.take(going) for x in things
+        None if x is None else some_columns(x, at) if isinstance(x, np.ndarray) else x.take(at)
+        for x in things
     ]
 
 

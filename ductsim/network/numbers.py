@@ -9,9 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .equations import Equations
-from .point import some_columns
 from .system import System
-from .values import AirNumbers
+from .values import AirNumbers, take_columns
 
 Array = NDArray[np.float64]
 
@@ -54,7 +53,7 @@ class Numbers:
             return eq
         count = columns.stop - columns.start
         parts = system.build(self.parts, columns)
-        held, supply = _cut(self.held, columns), _cut(self.supply, columns)
+        held, supply = take_columns(self.held, columns), take_columns(self.supply, columns)
         return Equations(
             system, parts, self.air.each(lambda v: v if len(v) == 1 else v[columns]), held, supply, count
         )
@@ -62,11 +61,14 @@ class Numbers:
     def some(self, columns: Any) -> Numbers:
         """The numbers of some scenarios, a slice or their places; a group without columns stays itself."""
         parts = [
-            [_cut(v, columns) for v in own] if any(v.shape[1] > 1 for v in own) else own for own in self.parts
+            [take_columns(v, columns) for v in own] if any(v.shape[1] > 1 for v in own) else own
+            for own in self.parts
         ]
         air = self.air.each(lambda v: v if len(v) == 1 else v[columns])
         count = len(np.arange(self.scenarios)[columns])
-        return Numbers(parts, air, _cut(self.held, columns), _cut(self.supply, columns), count)
+        return Numbers(
+            parts, air, take_columns(self.held, columns), take_columns(self.supply, columns), count
+        )
 
     def middle(self) -> Numbers:
         """One scenario amid all: the middle of each number's range, whatever the order of the columns."""
@@ -78,10 +80,6 @@ class Numbers:
             _middle(self.supply),
             1,
         )
-
-
-def _cut(values: Array, columns: Any) -> Array:
-    return values if values.shape[1] == 1 else some_columns(values, columns)
 
 
 def _middle(values: Array) -> Array:

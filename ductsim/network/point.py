@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Any, ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
+from .values import places_of, some_columns
+
 if TYPE_CHECKING:
     from .equations import Equations
     from .system import System
@@ -15,17 +17,6 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
-
-
-def some_columns(values: Array, columns: Any) -> Array:
-    """Some of the columns, by a slice (then a view), places or a mask, laid out row by row as all are.
-
-    Indexing by places lays them out column by column, and whatever takes rows of that takes its time.
-    """
-    if isinstance(columns, slice):
-        return values[:, columns]
-    columns = np.asarray(columns)
-    return values.take(np.flatnonzero(columns) if columns.dtype == bool else columns, axis=1)
 
 
 @dataclass
@@ -42,6 +33,7 @@ class Point:
 
     def take(self, columns: Any) -> Point:
         """Some of the scenarios."""
+        columns = places_of(columns)
         temperature_rise = (
             None if self.temperature_rise is None else some_columns(self.temperature_rise, columns)
         )
@@ -55,10 +47,11 @@ class Point:
 
     def put(self, columns: Any, other: Point, which: Any = slice(None)) -> None:
         """Overwrite some of the scenarios by some of another point's."""
-        self.flow[:, columns] = other.flow[:, which]
-        self.pressure[:, columns] = other.pressure[:, which]
+        which = places_of(which)
+        self.flow[:, columns] = some_columns(other.flow, which)
+        self.pressure[:, columns] = some_columns(other.pressure, which)
         if self.temperature_rise is not None and other.temperature_rise is not None:
-            self.temperature_rise[:, columns] = other.temperature_rise[:, which]
+            self.temperature_rise[:, columns] = some_columns(other.temperature_rise, which)
 
     def precise(self) -> Point:
         """A copy in double precision."""
@@ -116,6 +109,7 @@ class Solved:
 
     def take(self, columns: Any) -> Solved:
         """Some of the scenarios; with a slice, a view of them."""
+        columns = places_of(columns)
         return Solved(
             self.point.take(columns),
             some_columns(self.density, columns),
@@ -147,10 +141,11 @@ class Solved:
         steps: int,
     ) -> None:
         """Write scenarios that have ended (`which` of the point's) into their `columns`."""
+        which = places_of(which)
         self.point.put(columns, point, which)
-        self.power[:, columns] = eq.power(point.flow, values.density)[:, which]
-        self.density[:, columns] = values.density[:, which]
-        self.drop[:, columns] = values.drop[:, which]
-        self.slope[:, columns] = values.slope[:, which]
+        self.power[:, columns] = some_columns(eq.power(point.flow, values.density), which)
+        self.density[:, columns] = some_columns(values.density, which)
+        self.drop[:, columns] = some_columns(values.drop, which)
+        self.slope[:, columns] = some_columns(values.slope, which)
         self.imbalance[columns] = imbalance[which]
         self.steps[columns] = steps

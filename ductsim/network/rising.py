@@ -21,6 +21,7 @@ from ..parts.declare import LocalAir
 from .equations import Equations
 from .point import Point
 from .system import System
+from .values import some_columns
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -100,7 +101,7 @@ def _only(eq: Equations, point: Point, density: Array | None) -> Mask:
     out = np.asarray((chords > 0.0).all(axis=0))
     some = np.flatnonzero(~out & _could_be_outweighed(eq, point, chords))
     if len(some) and eq.system.paths <= MOST_PATHS and not several(eq):
-        out[some] = _outweighed(eq.take(some), point.take(some), chords[:, some])
+        out[some] = _outweighed(eq.take(some), point.take(some), some_columns(chords, some))
     return out
 
 

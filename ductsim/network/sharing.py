@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from .equations import Equations
 from .point import Point, Solved
 from .rising import CURVE_SHARES, curves
+from .values import some_columns
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -43,7 +44,7 @@ class Proof:
     def take(self, columns: Any) -> Proof:
         """That of some scenarios."""
         one = self.places.shape[1] == 1
-        return self if one else Proof(self.places[:, columns], self.drops[:, :, columns])
+        return self if one else Proof(some_columns(self.places, columns), some_columns(self.drops, columns))
 
 
 def proof_of(eq: Equations, found: Solved) -> Proof | None:

@@ -22,6 +22,7 @@ from .rising import curves, falls_between, only, several
 from .step import newton_step
 from .structure import Structure, open_patterns
 from .transient import Run, beside, inertance, run_up, standstill
+from .values import some_columns
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -66,7 +67,7 @@ def doubtful(eq: Equations, solved: Solved, sure: Mask | None = None) -> NDArray
     some = np.flatnonzero(left & curves(eq)[0] if sure is None else left & ~sure)
     if len(some):
         part = eq if len(some) == eq.scenarios else eq.take(some)
-        out[some] = ~only(part, solved.point.take(some), solved.density[:, some])
+        out[some] = ~only(part, solved.point.take(some), some_columns(solved.density, some))
     unsure = np.flatnonzero(falling.any(axis=0) & ~out)
     if len(unsure):
         out[unsure] = ~stable(eq.take(unsure), solved.point.take(unsure))
@@ -216,7 +217,7 @@ def _arrived(run: Run, eq: Equations, found: Solved) -> Mask:
     some = np.flatnonzero(out & ~((off <= NEAR_FAN) & (run.drift <= RESTING)))
     if len(some):  # a fan about to turn may have two points that its curve knows nothing of: it must rest
         turns: Mask = np.asarray((np.abs(flow) < TURNS * eq.turning)[rows].any(axis=0))
-        falls = falls_between(eq.take(some), at.flow[:, some], flow[:, some], found.density[:, some])
+        falls = falls_between(eq.take(some), *(some_columns(a, some) for a in (at.flow, flow, found.density)))
         out[some] = falls & ~turns[some]
     falling = (found.slope < 0.0) & (np.abs(flow) > eq.turning)
     some = np.flatnonzero(out & falling.any(axis=0))
@@ -244,7 +245,7 @@ def _settle(eq: Equations, structure: Structure, point: Point, calm: Mask) -> So
         part, pushed = eq.take(tipping), out.point.take(tipping)
         rows = list(eq.system.fan_rows) or list(range(eq.system.paths))
         pushed.flow[rows] *= 1.0 + PUSH * np.arange(1, 1 + len(rows))[:, None]
-        anchors = None if structure.anchors is None else structure.anchors[:, tipping]
+        anchors = structure.take(tipping).anchors
         further, still, _ = run_up(part, pushed, anchors, RUN_UP_STEPS, careful=True)
         out.put(tipping, iterate(part, further, anchors, POLISH_STEPS, damped=True))
         point.put(tipping, further)

@@ -13,7 +13,7 @@ from .heat import settled
 from .linear import CONTRAST, FEW_SCENARIOS, Again
 from .point import Point
 from .system import Stream, System
-from .values import Values
+from .values import Values, places_of, some_columns
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -33,9 +33,11 @@ class Step:
 
     def take(self, columns: Any) -> Step:
         """That of some of the scenarios."""
-        warm = None if self.temperature_rise is None else self.temperature_rise[:, columns]
+        columns = places_of(columns)
+        warm = None if self.temperature_rise is None else some_columns(self.temperature_rise, columns)
         lag = None if self.lag is None else self.lag[columns]
-        return Step(self.flow[:, columns], self.pressure[:, columns], warm, lag, self.far_apart)
+        flow, pressure = some_columns(self.flow, columns), some_columns(self.pressure, columns)
+        return Step(flow, pressure, warm, lag, self.far_apart)
 
 
 def newton_step(

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .system import System
+from .values import some_columns
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -38,7 +39,8 @@ class Structure:
         fed = self.fed[columns]
         if self.floating is None or self.anchors is None:
             return Structure(None, None, fed, self.fed_node)
-        return Structure(self.floating[:, columns], self.anchors[:, columns], fed, self.fed_node)
+        floating, anchors = some_columns(self.floating, columns), some_columns(self.anchors, columns)
+        return Structure(floating, anchors, fed, self.fed_node)
 
 
 def examine(system: System, shut: Mask | None, supply: Array, scenarios: int) -> Structure:
@@ -51,7 +53,7 @@ def examine(system: System, shut: Mask | None, supply: Array, scenarios: int) ->
     if not floating.any():
         return Structure(None, None, np.zeros(scenarios, dtype=bool), -1)
     fed, node = _fed(floating, pieces, which, np.broadcast_to(supply, (system.free, scenarios)))
-    return Structure(floating[:, which], anchors[:, which], fed, node)
+    return Structure(some_columns(floating, which), some_columns(anchors, which), fed, node)
 
 
 def floating_nodes(structures: list[Structure], free: int) -> Mask | None:

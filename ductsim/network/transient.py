@@ -17,7 +17,7 @@ from .heat import advected
 from .newton import LEAST_FLOW
 from .point import Point
 from .step import newton_step
-from .values import Values
+from .values import Values, places_of, some_columns, take_columns
 
 Array = NDArray[np.float64]
 
@@ -85,7 +85,8 @@ class Run:
 
     def take(self, columns: Any) -> Run:
         """Some of the scenarios."""
-        anchors = None if self.anchors is None else self.anchors[:, columns]
+        columns = places_of(columns)
+        anchors = None if self.anchors is None else some_columns(self.anchors, columns)
         rows = (self.time, self.size, self.elapsed, self.moved, self.total, self.drift, self.sound)
         eq, point = self.eq.take(columns), self.point.take(columns)
         return Run(eq, anchors, point, self.careful, *(r[columns] for r in rows))
@@ -184,7 +185,7 @@ def run_up(
             return last, settled, taken
         if 2 * going.sum() <= len(going):
             place, run, calm = place[going], run.take(going), calm[going]
-            mass = mass if mass.shape[1] == 1 else mass[:, going]
+            mass = take_columns(mass, going)
             going = np.ones(len(place), dtype=bool)
     last.put(place[going], run.point, going)
     return last, settled, taken
