@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .factors import Ordered
+from .sparse import Sparse
 
 Array = NDArray[np.float64]
 Again = Callable[[Array], Array]
@@ -305,12 +306,13 @@ class Elimination:
     def _miss(self, slots: Array, right: Array, out: Array) -> tuple[Array, Array]:
         """Largest residual of each scenario, and the size it is judged against."""
         terms = slots * out[self.pattern.columns]
-        left = np.add.reduceat(terms, self._row_starts, axis=0)
+        left = self._row_sums @ terms
         left -= right
         np.abs(terms, out=terms)
         return np.abs(left).max(axis=0), terms.max(axis=0)
 
     @cached_property
-    def _row_starts(self) -> NDArray[np.intp]:
-        """Where each row's slots begin; the slots of a pattern stand row by row."""
-        return np.searchsorted(self.pattern.rows, np.arange(self.pattern.size))
+    def _row_sums(self) -> Sparse:
+        """Adds up the slots of each row."""
+        rows = self.pattern.rows
+        return Sparse(np.ones(len(rows)), rows, np.arange(len(rows)), (self.pattern.size, len(rows)))

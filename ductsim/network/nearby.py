@@ -75,8 +75,11 @@ def first_steps(eq: Equations, point: Point, anchors: Array | None) -> tuple[Poi
             warm = at.temperature_rise if step.temperature_rise is None else step.temperature_rise
             at = Point(flow, pressure, warm)
             there = going & (is_small(before.flow, step.flow, NEAR) if k < MOST else True)
-            some = np.flatnonzero(there & np.isfinite(flow).all(axis=0) & np.isfinite(pressure).all(axis=0))
-            out.put(place[some], at, some)
+            some = there & np.isfinite(flow).all(axis=0) & np.isfinite(pressure).all(axis=0)
+            if len(place) == eq.scenarios:
+                out.put_where(some, at)
+            else:
+                out.put(place[some], at, some)
             taken[place[there]] = k
             going &= ~there
             if not going.any():

@@ -48,10 +48,20 @@ class Point:
     def put(self, columns: Any, other: Point, which: Any = slice(None)) -> None:
         """Overwrite some of the scenarios by some of another point's."""
         which = places_of(which)
-        self.flow[:, columns] = some_columns(other.flow, which)
-        self.pressure[:, columns] = some_columns(other.pressure, which)
+        for mine, its in self._beside(other):
+            mine[:, columns] = some_columns(its, which)
+
+    def put_where(self, which: Mask, other: Point) -> None:
+        """Overwrite those of the scenarios by another point's of as many."""
+        for mine, its in self._beside(other):
+            np.copyto(mine, its, where=which)
+
+    def _beside(self, other: Point) -> list[tuple[Array, Array]]:
+        """The arrays of this point and of another one."""
+        both = [(self.flow, other.flow), (self.pressure, other.pressure)]
         if self.temperature_rise is not None and other.temperature_rise is not None:
-            self.temperature_rise[:, columns] = some_columns(other.temperature_rise, which)
+            both.append((self.temperature_rise, other.temperature_rise))
+        return both
 
     def precise(self) -> Point:
         """A copy in double precision."""
