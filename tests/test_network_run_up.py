@@ -63,6 +63,27 @@ def test_many_run_up_roughly_end_where_precise_run_ups_do(monkeypatch):
         assert (np.abs(roughly.flow[path] - precisely.flow[path]) <= 1e-9 * most).all()
 
 
+def test_run_ups_in_single_precision_leave_given_pressures_alone():
+    """A pressure of more digits than single precision has, and what a fan with a rising curve moves."""
+    given, count, rng = -574.6218503137, 160, np.random.default_rng(0)
+    net = ds.Network(air=ds.Air())
+    curve = {"flow": [0.0, 0.5, 1.0, 1.5, 2.0], "total_pressure": [900.0, 1000.0, 1300.0, 1200.0, 500.0]}
+    speed = rng.uniform(110.0, 190.0, count)
+    net.add("fan", ds.Fan(**curve, speed=speed, curve_speed=150.0, efficiency=0.6), "a", "b")
+    for name, start, end in (("in", "tank", "a"), ("leak", "outside", "a"), ("out", "b", "outside")):
+        least, most = (1e-4, 4e-3) if name == "leak" else (0.02, 0.06)
+        area = rng.uniform(least, most, count)
+        net.add(name, ds.Opening(area=area, loss_coefficient=1.5), start, end)
+    net.hold("tank", given)
+    state = net.solve()
+    assert (state.pressure["tank"] == given).all()
+    for s in range(0, count, 16):
+        alone = net.machine()[s].solve()
+        most = max(abs(float(alone.flow[path])) for path in alone.flow)
+        for path in alone.flow:
+            assert abs(float(alone.flow[path]) - state.flow[path][s]) <= 1e-9 * most
+
+
 def test_time_steps_follow_air_that_runs_away_on_a_rising_stretch():
     eq = equations(drawn(40, 0.5, seed=1))
     run, mass = Run.of(eq, standstill(eq), None, careful=True), inertance(eq)

@@ -149,7 +149,7 @@ def go_on(
             return
     place = left.places
     at = np.searchsorted(everything, place)
-    again = _settle(eq, structure.take(at), left.run.point.precise(), left.run.calm)
+    again = _settle(eq, structure.take(at), _precise(eq, left.run.point), left.run.calm)
     again.steps += left.steps + before[place]
     out.put(place, again)
     left.places = place[:0]
@@ -173,7 +173,7 @@ def _look(waiting: Waiting, eq: Equations, out: Solved, before: Index) -> Equati
         return eq
     close, part = run.take(ready), eq.take(ready)
     start = _ahead(close) if close.eq.rough_numbers else close.point
-    found = iterate(part, start.precise(), close.anchors, LEG_POLISH, damped=False, ending=FINE_STEP)
+    found = iterate(part, _precise(part, start), close.anchors, LEG_POLISH, damped=False, ending=FINE_STEP)
     there = np.flatnonzero(_arrived(close, part, found))
     place = waiting.places[ready[there]]
     found = found.take(there)
@@ -183,6 +183,13 @@ def _look(waiting: Waiting, eq: Equations, out: Solved, before: Index) -> Equati
     left[ready[there]] = False
     waiting.places, waiting.run = waiting.places[left], run.take(left)
     return eq.take(left)
+
+
+def _precise(eq: Equations, point: Point) -> Point:
+    """A point in double precision; pressures of held nodes are the equations' own, with all their digits."""
+    out = point.precise()
+    out.pressure[eq.system.free :] = eq.held
+    return out
 
 
 def _ahead(run: Run) -> Point:

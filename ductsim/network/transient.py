@@ -105,6 +105,7 @@ class Run:
 
         warm = [r.point.temperature_rise for r in runs]
         flow, pressure = beside([r.point.flow for r in runs]), beside([r.point.pressure for r in runs])
+        pressure[eq.system.free :] = eq.held  # these may have lost digits on the way
         point = Point(flow, pressure, None if any(w is None for w in warm) else beside(warm))
         names = ("time", "size", "elapsed", "moved", "total", "drift")
         rows = {name: beside([getattr(r, name) for r in runs]) for name in names}
