@@ -127,8 +127,36 @@ def test_a_supply_that_no_way_out_could_pass_is_named_before_anything_is_sought(
 
 @pytest.mark.filterwarnings("ignore::ductsim.errors.OutsideRange")
 def test_the_same_ring_with_no_more_than_its_way_out_passes_is_solved():
-    state = ring(1e-13).solve()
-    assert state.flow["screen"] == pytest.approx(1e-13, rel=1e-6)
+    state = ring(1e-14, ds.Air(density=1.28, viscosity=1.8e-5)).solve()
+    assert state.flow["screen"] == pytest.approx(1e-14, rel=1e-6)
+
+
+@pytest.mark.filterwarnings("ignore::ductsim.errors.OutsideRange")
+def test_a_ring_whose_heat_so_little_air_cannot_carry_away_is_too_hot():
+    """Its temperature would be that at which following ends, its heat balance broken by a factor of 1e9."""
+    with pytest.raises(ds.NoOperatingPoint, match="more heat into the air than its flow can carry away"):
+        ring(1e-13).solve()
+
+
+def leaky_ring(area):
+    """A fan that blows in a ring with a leak of so many square metres before and behind it."""
+    net = ds.Network(ds.Air.at(temperature=293.15), free_ends=False)
+    curve = {"flow": [0.0, 0.2, 0.4], "total_pressure": [1000.0, 800.0, 100.0]}
+    net.add("fan", ds.Fan(**curve, curve_speed=300.0, speed=300.0), "a", "b")
+    net.add("ring", ds.Opening(area=0.01, loss_coefficient=1.5), "b", "a")
+    for node in "ab":
+        net.add(f"leak {node}", ds.Leak(area=area), node, "outside")
+    return net
+
+
+def test_a_ring_is_solved_as_long_as_its_leaks_carry_its_heat_away():
+    warm, heat_capacity = leaky_ring(3e-5).solve(), ds.Air.at(temperature=293.15).heat_capacity
+    carried = sum(max(warm.flow[f"leak {n}"], 0.0) * (warm.temperature[n] - 293.15) for n in "ab")
+    assert carried * heat_capacity == pytest.approx(warm.power["fan"], rel=0.02)
+    many = leaky_ring(np.array([1e-3, 3e-5, 1e-5, 1e-7])).solve(raise_error=False)
+    assert [o.name for o in many.outcome] == ["SOLVED", "SOLVED", "TOO_HOT", "TOO_HOT"]
+    with pytest.raises(ds.NoOperatingPoint, match="more heat"):
+        leaky_ring(1e-5).solve()
 
 
 @pytest.mark.filterwarnings("ignore::ductsim.errors.OutsideRange")

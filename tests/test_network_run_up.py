@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from random_networks import generate
 from test_network_many import drawn
 
 import ductsim as ds
@@ -144,3 +145,42 @@ def test_fans_are_seen_alike_at_all_flows_at_once_and_one_by_one(monkeypatch):
     assert found[1][:2] == (len(rising.CURVE_SHARES) * groups, (1 + len(rising.WIDE_SHARES)) * groups)
     for at_once, one_by_one in zip(found[0][2:], found[1][2:], strict=True):
         np.testing.assert_array_equal(at_once, one_by_one)
+
+
+def two_fans(weak):
+    """Two equal fans on one box, the second a little slower: air blown back through it is warm and light."""
+    net = ds.Network(ds.Air.at(temperature=293.15), free_ends=False)
+    curve = {"flow": [0.0, 0.75, 1.5], "total_pressure": [4000.0, 3500.0, 500.0], "curve_speed": 300.0}
+    for name, speed in (("strong", 300.0), ("weak", weak)):
+        net.add(name, ds.Fan(**curve, speed=speed, efficiency=0.6), "outside", "box")
+    return net.add("out", ds.Opening(area=0.008, loss_coefficient=1.5), "box", "outside")
+
+
+def test_a_fan_that_warm_air_may_hold_up_has_one_answer_wherever_it_is_asked():
+    """Both flows are stable there, 0.08 K apart: running up from standstill decides, alone and in company."""
+    speeds = np.linspace(262.0, 298.0, 401)
+    many = two_fans(speeds).solve()
+    between = np.flatnonzero(np.abs(many.flow["weak"]) < 0.08)[::4]
+    assert len(between) > 5
+    starts = [two_fans(speed).solve() for speed in (270.0, 296.0)]
+    for k in between:
+        alone = two_fans(speeds[k])
+        for state in (alone.solve(), *(alone.solve(start=start) for start in starts)):
+            assert state.flow["weak"] == pytest.approx(many.flow["weak"][k], abs=1e-9)
+
+
+def test_a_run_up_is_not_cut_short_at_a_point_that_it_passes():
+    """Newton's method finds a stable point beside this network's way up, which goes on to another."""
+    machine = generate(72, rising=True, most_paths=40).network().machine()
+    rng, wide = np.random.default_rng(72), {}
+    rng.choice([0.05, 0.2, 0.5])
+    for address, value in machine.numbers.items():
+        fixed = address.startswith("air") or "efficiency" in address or ".flow[" in address
+        if fixed or not isinstance(value, float) or value == 0.0 or not np.isfinite(value):
+            continue
+        column, declared = value * (1.0 + 0.5 * rng.uniform(-1.0, 1.0, 130)), machine.layout.declared[address]
+        wide[address] = np.clip(column, declared.low, declared.high)
+    many = machine.change(wide)
+    state, alone = many.solve(raise_error=False), many[118].solve()
+    for path in alone.flow:
+        assert state.flow[path][118] == pytest.approx(float(alone.flow[path]), abs=1e-9)

@@ -30,7 +30,7 @@ CURVE_SHARES = np.linspace(0.0, 1.7, 14)  # of the cold start's guess, 0.6 of a 
 WIDE_SHARES = np.linspace(-0.6, 1.8, 37)  # of it, backwards too
 TOGETHER = 100  # scenarios whose fans are looked at at all flows in one call
 COARSELY = 6  # every so many of these, to begin with
-BETWEEN = np.linspace(0.0, 1.0, 13)[:-1]  # at the end itself the slope tells: a chord there is rounding only
+AROUND = np.delete(np.linspace(-1.0, 1.0, 25), 12)  # at the point itself its slope tells
 RESISTING_SHARES = (1.0 - 2.0**0.5, 0.0, 2.5)  # of a flow; a square law's least ratio is at the first
 ALIKE = 0.1  # of the largest pressure; up to 0.3 the run-ups of thousands ended alike
 HARDLY = 0.01  # of a slope
@@ -155,9 +155,9 @@ def several(eq: Equations) -> list[Any]:
     return [lg for lg, card in cards if card is None or card.several]
 
 
-def falls_between(eq: Equations, one: Array, two: Array, density: Array | None) -> Mask:
-    """Scenarios in which no fan's curve comes back to its pressure at `two` on the way from `one`."""
-    chords = _chords(eq, two, density, BETWEEN, two - one, one)
+def falls_around(eq: Equations, flow: Array, reach: Array, density: Array | None) -> Mask:
+    """Scenarios in which no fan's curve comes back to its pressure at `flow` within a reach (paths, S)."""
+    chords = _chords(eq, flow, density, AROUND, reach, flow)
     return np.asarray((chords > 0.0).all(axis=0))
 
 

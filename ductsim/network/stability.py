@@ -18,7 +18,7 @@ from .equations import Equations
 from .heat import advected
 from .newton import iterate
 from .point import Point, Solved
-from .rising import curves, falls_between, only, several
+from .rising import curves, falls_around, only, several
 from .step import newton_step
 from .structure import Structure, open_patterns
 from .transient import Run, beside, inertance, run_up, standstill
@@ -28,9 +28,9 @@ Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 Index = NDArray[np.intp]
 
-FIRST_LEG = 20  # time steps of a run-up before the first look at where it leads
+FIRST_LEG = 26  # time steps of a run-up before the first look at where it leads
 STEADY = 0.03  # of their usual flow in one of these steps: fans that are worth a look
-LEGS = (4, 6, 10, 12, 20, 40, 80, 120)  # between further looks
+LEGS = (6, 8, 10, 12, 20, 40, 80, 120)  # between further looks
 ROUGHLY = 100  # scenarios and more begin in single precision
 AHEAD, LEG_POLISH = 6, 4  # Newton steps of a look, in single precision, and then in double
 FINE_STEP = 1e-6  # of each flow, after which that ends: points may be close by one another
@@ -48,6 +48,8 @@ RESTING = 1e-4  # of their usual flow in a time step: slower fans are not carrie
 TURNS = 4.0  # times the flow below which the air at both its ends mixes
 FAR = 0.25  # of what a tee carries: a start further off is not one from nearby
 FAR_RISE = 3.0  # K, likewise
+WEAK = 0.15  # of a fan's usual flow: with less it may as well be blown through
+ALIKE_RISE = 1e-3  # K: air of one temperature holds nothing up
 SOUND = 340.0  # m/s
 SAME = 1e-6  # of the largest flow: two points closer than this are one
 
@@ -68,10 +70,24 @@ def doubtful(eq: Equations, solved: Solved, sure: Mask | None = None) -> NDArray
     if len(some):
         part = eq if len(some) == eq.scenarios else eq.take(some)
         out[some] = ~only(part, solved.point.take(some), some_columns(solved.density, some))
+    out |= solved.good & _held_by_heat(eq, solved.point)
     unsure = np.flatnonzero(falling.any(axis=0) & ~out)
     if len(unsure):
         out[unsure] = ~stable(eq.take(unsure), solved.point.take(unsure))
     return np.flatnonzero(out)
+
+
+def _held_by_heat(eq: Equations, point: Point) -> Mask:
+    """Scenarios in which a fan hardly delivers or is blown through backwards, by air warmed elsewhere.
+
+    Warm air that blows back through it is lighter than what it would draw: it may go on either way.
+    """
+    warm, rows = point.temperature_rise, eq.system.fans
+    if warm is None or not len(rows):
+        return np.zeros(eq.scenarios, dtype=bool)
+    apart = np.abs(warm[eq.system.start[rows]] - warm[eq.system.finish[rows]]) > ALIKE_RISE
+    weak = point.flow[rows] < WEAK * np.abs(eq.guess[rows])
+    return np.asarray((weak & apart).any(axis=0))
 
 
 def start_too_far(eq: Equations, start: Point, solved: Solved) -> Mask:
@@ -147,9 +163,12 @@ def go_on(
         eq = _look(left, eq, out, before)
         if len(left.places) <= least or left.legs == until:
             return
+    if left.run.eq.rough_numbers:  # rounding moves the small flows of what has not arrived by now
+        left.run = left.run.precise(eq)
+        _run(left, LEGS[-1])
     place = left.places
     at = np.searchsorted(everything, place)
-    again = _settle(eq, structure.take(at), _precise(eq, left.run.point), left.run.calm)
+    again = _settle(eq, structure.take(at), left.run.point, left.run.calm)
     again.steps += left.steps + before[place]
     out.put(place, again)
     left.places = place[:0]
@@ -209,8 +228,10 @@ def _ahead(run: Run) -> Point:
 def _arrived(run: Run, eq: Equations, found: Solved) -> Mask:
     """Scenarios in which air on its way can only come to rest at the point that Newton's method found.
 
-    Each fan is past whatever its curve has that could hold it, or has come near and rests; air in tees, where
-    small flows decide, must be beside its own.
+    The sum of each inertia times the square of its flow's distance from there falls as long as every drop is
+    on its own side of that point's. So no flow goes further from the point than that sum allows: where no
+    fan's curve comes back within that reach, all come to rest there. Or each fan has come near and rests. Air
+    in tees, where small flows decide, must be beside its own.
     """
     at, flow = run.point, found.point.flow
     out = found.good & ~supersonic(eq, found)
@@ -224,7 +245,10 @@ def _arrived(run: Run, eq: Equations, found: Solved) -> Mask:
     some = np.flatnonzero(out & ~((off <= NEAR_FAN) & (run.drift <= RESTING)))
     if len(some):  # a fan about to turn may have two points that its curve knows nothing of: it must rest
         turns: Mask = np.asarray((np.abs(flow) < TURNS * eq.turning)[rows].any(axis=0))
-        falls = falls_between(eq.take(some), *(some_columns(a, some) for a in (at.flow, flow, found.density)))
+        part, end = eq.take(some), some_columns(flow, some)
+        mass, way = inertance(part), some_columns(at.flow, some) - end
+        reach = np.sqrt((mass * way * way).sum(axis=0) / mass)
+        falls = falls_around(part, end, reach, some_columns(found.density, some))
         out[some] = falls & ~turns[some]
     falling = (found.slope < 0.0) & (np.abs(flow) > eq.turning)
     some = np.flatnonzero(out & falling.any(axis=0))
