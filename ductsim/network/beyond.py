@@ -9,10 +9,9 @@ from numpy.typing import NDArray
 
 from .continuation import CHOKED, CHOKING, HIGHEST, too_hot
 from .equations import Equations
-from .heat import HOTTEST, STILL_AIR
 from .lossier import SMALLEST
 from .numbers import Numbers
-from .point import Point, Solved
+from .point import Solved
 from .solve import solve
 from .stability import supersonic
 from .structure import Structure, floating_nodes
@@ -20,7 +19,6 @@ from .system import System
 
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]
-Mask = NDArray[np.bool_]
 
 
 def beyond(
@@ -51,12 +49,7 @@ def beyond(
     temperature_rise = solved.point.temperature_rise
     hot = np.full(len(over), -1)
     if temperature_rise is not None:
-        at_limit = solved.good & too_hot(temperature_rise, HOTTEST)
-        if at_limit.any():
-            at_limit &= _carries_heat(system, solved.point, floating_nodes(structures, system.free))
-        hot = np.where(
-            at_limit | over & too_hot(temperature_rise), np.nan_to_num(temperature_rise).argmax(axis=0), -1
-        )
+        hot = np.where(over & too_hot(temperature_rise), np.nan_to_num(temperature_rise).argmax(axis=0), -1)
     fast, easy = np.full(len(over), -1), np.full(len(over), -1)
     left = np.flatnonzero(over & (deep < 0) & (high < 0) & (hot < 0))
     if len(left):
@@ -64,18 +57,6 @@ def beyond(
         node, beyond_sound = _fastest(eq, there), supersonic(eq, there)
         fast[left], easy[left] = np.where(beyond_sound, node, -1), np.where(beyond_sound, -1, node)
     return deep, high, hot, fast, easy
-
-
-def _carries_heat(system: System, point: Point, floating: Mask | None) -> Mask:
-    """Scenarios in which air that moves is at the limit of what is followed: it would be hotter still.
-
-    What is closed off is left out, as it leaves the rest alone.
-    """
-    assert point.temperature_rise is not None
-    flow = np.nan_to_num(point.flow)
-    through = system.into @ np.concatenate([np.maximum(flow, 0.0), np.maximum(-flow, 0.0)])
-    out = (point.temperature_rise[: system.free] >= HOTTEST) & (through > STILL_AIR)
-    return np.asarray((out if floating is None else out & ~floating).any(axis=0))
 
 
 def nowhere_beyond(scenarios: int) -> tuple[Index, ...]:

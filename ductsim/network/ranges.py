@@ -9,6 +9,7 @@ import numpy as np
 from ..laws.card import card_of
 from ..parts.declare import LocalAir
 from .equations import Equations
+from .heat import HOTTEST, STILL_AIR
 from .numbers import Numbers
 from .point import Solved
 from .system import System
@@ -37,7 +38,21 @@ def outside_range(system: System, numbers: Numbers, solved: Solved) -> list[str]
             for mask, sentence in stacked.outside():
                 for member in _touched(mask, len(group.names)):
                     found.setdefault(sentence, {})[group.names[member]] = None
+    if hot := _at_the_hottest(system, solved, columns):
+        found[f"air would be hotter still than {HOTTEST:.0f} K above outside's, where following ends"] = hot
     return [f"{_listed(list(names))}: {sentence}." for sentence, names in found.items()]
+
+
+def _at_the_hottest(system: System, solved: Solved, columns: slice) -> dict[str, None]:
+    """Nodes whose air fans heat by more than it carries away, but for closed-off and all but still ones."""
+    rise = solved.point.temperature_rise
+    if rise is None or not (rise[:, columns] >= HOTTEST).any():
+        return {}
+    flow = np.nan_to_num(solved.point.flow[:, columns])
+    through = system.into @ np.concatenate([np.maximum(flow, 0.0), np.maximum(-flow, 0.0)])
+    known = np.isfinite(solved.point.pressure[: system.free, columns])
+    hot = (rise[: system.free, columns] >= HOTTEST) & (through > STILL_AIR) & known
+    return dict.fromkeys(str(system.nodes[i]) for i in np.flatnonzero(hot.any(axis=1)))
 
 
 def _of_law(outside: Any, eq: Equations, c: Coefficients, solved: Solved, columns: slice) -> Any:

@@ -16,13 +16,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .groups import LawGroup
-from .heat import advected, ambient_inflow
+from .heat import COLDEST, HOTTEST, advected, ambient_inflow
 from .numbers import Numbers
 from .point import Solved
 from .system import System
 
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]
+Mask = NDArray[np.bool_]
 
 LARGEST_DENSE = 400
 """Unknowns up to which LAPACK solves for all questions at once; larger matrices are nearly all zeros."""
@@ -97,6 +98,31 @@ class Linear:
         self._balance_rows(add)
         if self.heated:
             self._temperature_rows(add)
+        held = self._at_limit
+        if held.any():  # a node as hot as is followed answers to nothing
+            scenario, row = np.nonzero(held)
+            values = [
+                np.where(held[p // (size * size), p % size], 0.0, v)
+                for p, v in zip(places, values, strict=True)
+            ]
+            places.append((scenario * size + row) * size + row)
+            values.append(np.ones(len(row)))
+            solved = self._solving(places, values)
+            return lambda right: np.where(held[:, :, None], 0.0, solved(right))
+        return self._solving(places, values)
+
+    @property
+    def _at_limit(self) -> Mask:
+        """The unknowns that are temperatures at either end of what is followed, (C, size)."""
+        out = np.zeros((self.scenarios, self.size), dtype=bool)
+        if self.temperature_rise is not None:
+            rise = self.temperature_rise[:-1]
+            out[:, self.system.paths + self.system.free :] = ((rise >= HOTTEST) | (rise <= COLDEST)).T
+        return out
+
+    def _solving(self, places: list[Any], values: list[Any]) -> Callable[[Array], Array]:
+        """The same for a matrix by its entries."""
+        count, size = self.scenarios, self.size
         place, value = np.concatenate(places), np.concatenate(values)
         if size <= LARGEST_DENSE:  # the sparse library takes longer to load than many of these to solve
             matrix: Any = np.bincount(place, value, count * size * size).reshape(count, size, size)

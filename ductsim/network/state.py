@@ -145,7 +145,7 @@ class State:
     imbalance : largest imbalance of a free node [kg/s].
     outcome : an `Outcome`, or a list of them.
     steps : steps taken.
-    others : other operating points of fans with rising curves.
+    others : other operating points, of fans with rising curves or that warm air may blow back through.
     notes : sentences about what deserves a look.
     columns : number of scenarios, None when no input was a column.
 
@@ -249,8 +249,9 @@ class State:
     def others(self) -> list[State]:
         """Other operating points of the same network, found from other starts; `.stable` tells of each.
 
-        Only fans with rising curves can have any. The state itself is the one reached by running up from
-        standstill. Empty for a state with columns: pick a scenario by solving it alone.
+        Fans with rising curves can have any, and fans that warm air may blow back through. The state itself
+        is the one reached by running up from standstill. Empty for a state with columns: pick a scenario by
+        solving it alone.
         """
         from .stability import other_points
 

@@ -76,7 +76,7 @@ def _gains(
     out = []
     for i, speed in enumerate(after.tolist()):
         units = where.units[i]
-        place = Place(units[0], where.place[i], where.what[i]) if units and units[0] else None
+        place = Place(tuple(units), where.place[i], where.what[i]) if units and units[0] else None
         over = [own.sentence(i) for own in limits if own.passed[i]]
         out.append((speed, ratios[i], place, f"not allowed: {'; '.join(over)}" if over else ""))
     return out

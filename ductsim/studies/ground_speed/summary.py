@@ -165,7 +165,8 @@ def sentences(found: GroundSpeed, measures: str) -> list[str]:
     best = found.best
     if best is not None and best.change > WORTH_SAYING:
         low, high, gained = (percent(share, True) for share in (*best.band, best.change))
-        first = f"{best.fix.name}: {gained} of speed ({low} to {high} in nine of ten)"
+        band = f"{low} to {high}" if np.isfinite(best.band[1]) else f"{low} and more"  # from a standstill
+        first = f"{best.fix.name}: {gained} of speed ({band} in nine of ten)"
         out.insert(0, f"{first}, then unit {best.unit} limits.")
     elif best is not None:
         out.append("None of the fixes makes it faster.")
