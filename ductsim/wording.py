@@ -98,6 +98,11 @@ def percent(share: float, sign: bool = False) -> str:
     return "0%" if text == "-0%" else text
 
 
+def counted(count: int, word: str) -> str:
+    """So many of something: "1 reading", "1,200 readings"."""
+    return f"{count:,} {word}{'' if count == 1 else 's'}"
+
+
 def listed(words: Sequence[str], joint: str = "and") -> str:
     """Words as a sentence lists them: "a, b and c"."""
     *most, last = words or [""]

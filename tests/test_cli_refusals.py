@@ -57,6 +57,42 @@ def test_a_wrong_command_line_is_one_sentence(refused, words, problem, nearest):
     assert told["nearest"] == nearest
 
 
+TABLES = [
+    ('[[trim]]\nnumber = "jet *.nozzle_area"\nlow = "60 cm2"\nhigh = "5 cm2"', "is not below high"),
+    ('[[trim]]\nnumber = "hose *.length"\nlow = "6 cm2"\nhigh = "9 m"', "a length given in cm2"),
+    ('[[unknown]]\nnumber = "hose *.length"\nlow = 1.0\nlikely = 9.0\nhigh = 2.0', "do not rise from zero"),
+    ('[[spread]]\nnumber = "hose *.length"\nkind = "unifrom"', "unknown kind of spread 'unifrom'"),
+    ('[[spread]]\nnumber = "hose *.length"\nsd = 0.1\ngroup = "g"\ncorrelation = 5', "correlation 5"),
+]
+
+
+@pytest.mark.parametrize(("table", "problem"), TABLES, ids=["crossed", "measure", "unknown", "kind", "share"])
+def test_check_refuses_tables_that_only_later_questions_read(run, tmp_path, table, problem):
+    file = tmp_path / "machine.toml"
+    file.write_text(f"{PICKER}\n{table}\n", encoding="utf-8")
+    line = PICKER.count("\n") + 2
+    status, _, err = run("check", file)
+    assert status == 2
+    assert f"line {line}" in err and problem in err
+
+
+def test_check_says_of_every_table_what_is_wrong(run, tmp_path):
+    file = tmp_path / "machine.toml"
+    file.write_text("\n".join([PICKER, *(table for table, _ in TABLES)]), encoding="utf-8")
+    status, _, err = run("check", file)
+    assert status == 2
+    assert err.count("line ") >= len(TABLES)
+
+
+@pytest.mark.parametrize("name", ["outsid", "oustide", "outsidee"])
+def test_the_open_air_misspelt_is_no_node_of_its_own(tmp_path, name):
+    file = tmp_path / "machine.toml"
+    assert 'from = "outside"' in PICKER
+    file.write_text(PICKER.replace('from = "outside"', f'from = "{name}"'), encoding="utf-8")
+    with pytest.raises(ds.InputError, match=f"the open air is not called '{name}'; did you mean 'outside'"):
+        ds.Machine.read(file)
+
+
 # ---- a wrong machine file
 
 HOSE = 'hose_length = "1.2 m"'

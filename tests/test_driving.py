@@ -68,8 +68,17 @@ def test_with_its_hatch_sealed_another_unit_limits_at_a_higher_speed(picker, fou
     assert sealed.unit == "5" and sealed.limiting.part == "front 5"
     assert 7.4 < 3.6 * sealed.limit < 8.2
     gain = found.gains[0]
+    assert gain.place.units == ("5",)  # a tuple: names of several letters are one name each
     assert gain.speed == pytest.approx(sealed.limit, rel=1e-6) and gain.unit == "5"
     assert gain.change == pytest.approx(sealed.limit / found.limit - 1.0, abs=0.02)
+
+
+def test_a_gain_from_a_standstill_has_no_upper_end(picker):
+    """Where some possible machines could not drive at all before, nothing says how many times faster."""
+    found = ds.ground_speed(picker, fixes=[ds.Fix("seal hatch 4", change=SEALED)], samples=20)
+    found.gains[0].ratio[-3:] = np.inf
+    assert " and more in nine of ten)" in found.sentences()[0]
+    assert "inf" not in str(found)
 
 
 def test_by_duct_air_alone_the_answer_would_be_wrong(picker):

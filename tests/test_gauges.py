@@ -169,3 +169,10 @@ def test_the_command_prints_a_column_to_write_in(run):
     assert len(told["tables"]["gauges"]) == 10
     assert "inH2O" in told["answer"][0]
     assert "________" in run("gauges", "demo:suction")[1]
+
+
+def test_a_speed_that_the_limits_do_not_allow_is_refused_in_words_first():
+    found = ds.gauges(ds.demo("picker"), ["2100 rpm", "9000 rpm"], samples=20)
+    first = found.sentences()[0]
+    assert first.startswith("Never turn it at 9,000 rpm: the limits that the machine states end at 2,2")
+    assert not ds.gauges(ds.demo("picker"), ["2100 rpm"], samples=20).sentences()[0].startswith("Never")

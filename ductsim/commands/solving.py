@@ -101,8 +101,10 @@ def _check_options(parser: Parser) -> None:
 
 def _check(args: Namespace) -> Answer:
     from .checking import checked
+    from .question_tables import refuse_tables
 
     inputs = Inputs(args)
+    refuse_tables(inputs.machine, None if inputs.is_demo else args.machine)
     state = inputs.machine.solve(raise_error=False)
     held = None
     if args.readings:

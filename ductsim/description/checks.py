@@ -13,6 +13,7 @@ from .layout import Layout, PartEntry, Tapping
 
 OPEN_AIR = frozenset(("outside", "atmosphere", "ambient", "open air", "outdoors", "outside air", "free air"))
 """What people call the open air."""
+NEARLY_OUTSIDE = 0.85  # of its letters in their order: "oustide" has 0.857, "inside" 0.77
 
 
 def check_layout(layout: Layout, whole: bool = True, tapped: bool = True) -> None:
@@ -86,6 +87,20 @@ def _check_given_nodes(layout: Layout) -> None:
         )
 
 
+def _means_outside(node: str) -> bool:
+    """Whether a node is probably the open air by another name or misspelt: no place within is called so."""
+    name = node.casefold()
+    if name in OPEN_AIR:
+        return True
+    if abs(len(name) - len(OUTSIDE)) > 1 or not name.isalpha():  # "outside 2" is a name of its own
+        return False
+    from difflib import SequenceMatcher
+
+    return (
+        SequenceMatcher(None, name, OUTSIDE).ratio() >= NEARLY_OUTSIDE
+    )  # a letter slipped, or two exchanged
+
+
 def _check_closed_off(layout: Layout) -> None:
     """A node that only one part's end touches is closed off: nearly always a misspelt name."""
     count = Counter(end for part in layout.parts for end in part.ends)
@@ -93,7 +108,7 @@ def _check_closed_off(layout: Layout) -> None:
     found = Problems()
     for part in layout.parts:
         for word, node in zip(part_ends(part), part.ends, strict=True):
-            if node != OUTSIDE and node.casefold() in OPEN_AIR and node not in given:
+            if node not in given and _means_outside(node):
                 with found.noting("part", part.name, word):
                     place = f"part {part.name!r}, {word}"
                     raise UnknownName(f"the open air is not called {node!r}", place=place, nearest=OUTSIDE)

@@ -122,7 +122,10 @@ def machine_tables() -> list[FileTable]:
     free = {
         "unknown": ("numbers that readings shall tell, with what is believed of them before", ()),
         "trim": ("numbers that may be set to even the units out", (Trim,)),
-        "spread": ("how numbers scatter, where not by their usual spread", (Spread,)),
+        "spread": (
+            "how numbers scatter; with any, all others stand still, else all have their usual spreads",
+            (Spread,),
+        ),
     }
     return [
         FileTable(

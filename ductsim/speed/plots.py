@@ -9,6 +9,7 @@ import numpy as np
 from ..display import style
 from ..display.charts import finding, in_measures, legend, light_grid
 from ..display.presentation import Plot
+from ..wording import counted
 from .calibration import Calibration
 from .summary import seen
 
@@ -45,7 +46,7 @@ def calibrated(found: Calibration, ax: Any, measures: str) -> None:
     legend(ax, 3)
     light_grid(ax)
     known = style.shown(found.median, measure, measures, 3) if measure else f"{found.median:.3g}"
-    finding(ax, f"At least {known} is needed, by {len(found.runs)} observations")
+    finding(ax, f"At least {known} is needed, by {counted(len(found.runs), 'observation')}")
 
 
 PLOTS = {

@@ -9,6 +9,7 @@ import numpy as np
 from ..cautions import cautions_for
 from ..quantity import convert
 from ..result import Note
+from ..wording import counted
 from .calibration import Calibration
 from .runs import Run
 
@@ -109,7 +110,7 @@ def _odd(found: Calibration) -> list[int]:
 
 
 def _count(found: Calibration) -> str:
-    return f"{len(found.runs)} observations"
+    return counted(len(found.runs), "observation")
 
 
 def _words(found: Calibration) -> str:

@@ -9,7 +9,7 @@ import numpy as np
 from ...quantity import measure_key
 from ...result import Note
 from ...speed.summary import machine_said
-from ...wording import said
+from ...wording import counted, said
 from .result import FieldCard, SolvedFixes
 
 Row = dict[str, Any]
@@ -75,10 +75,10 @@ def sentences(card: FieldCard, measures: str) -> list[str]:
         out.append(f"They start from {machine_said(card.fitted)}.")
     if card.sheets:
         count = sum(len(sheet.shown) for sheet in card.sheets)
-        word = f"{count} readings on {len(card.sheets)} sheet{'s' if len(card.sheets) > 1 else ''}"
-        who = (
-            "" if card.weighing is None else f", which {len(card.weighing.suspects)} suspects are weighed by"
-        )
+        word = f"{counted(count, 'reading')} on {counted(len(card.sheets), 'sheet')}"
+        suspects = 0 if card.weighing is None else len(card.weighing.suspects)
+        who = f", which {counted(suspects, 'suspect')} {'is' if suspects == 1 else 'are'} weighed by"
+        who = "" if card.weighing is None else who
         out.append(f"There is room for {word}{who}.")
     return out
 

@@ -39,6 +39,8 @@ def _advice(found: Comparison, measures: str) -> list[str]:
     stands_now = sure.reason(sure.row(0))
     if stands_now is not None and not mask:
         return [f"As it is, the machine is not allowed to run: {stands_now.words}."]
+    if not mask and found.errors and len(found.errors) == len(found.fixes):
+        return ["None of the fixes can be computed."]
     if not mask:
         time = "" if found.budget is None else f" in {_time(found.budget)}"
         gain = " by half a per cent or more" if found.left_out else ""

@@ -13,7 +13,7 @@ from ...quantity import show
 from ...questions.vocabulary import Question
 from ...result import Note
 from ...statistics import quantile
-from ...wording import said
+from ...wording import counted, said
 from .result import Array, Ensemble
 
 Row = dict[str, Any]
@@ -100,7 +100,8 @@ def sentences(found: Ensemble, measures: str) -> list[str]:
     if ranked:
         words = ", ".join(f"unit {u} {100 * c:.0f} %" for u, c in ranked if c >= 0.005)
         out.append(f"Chance of being the weakest: {words}.")
-    out.append(f"{len(found):,} machines drawn, {len(found.spreads)} numbers scattered (seed {found.seed}).")
+    scattered = f"{counted(len(found.spreads), 'number')} scattered, the others as they stand"
+    out.append(f"{len(found):,} machines drawn, {scattered} (seed {found.seed}).")
     return out + found.notes
 
 

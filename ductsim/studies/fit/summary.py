@@ -13,7 +13,7 @@ from ...inference.sampling import Draws
 from ...machine.fitted import Fitted
 from ...quantity import suited
 from ...result import Note
-from ...wording import gathered, listed, said
+from ...wording import counted, gathered, listed, said
 from .costing import LEAST
 from .result import Fit, excess
 from .setting_aside import LOW_CHANCE
@@ -274,8 +274,9 @@ def notes(fit: Fit) -> list[Note]:
         text = f"The intervals rest on {effective:.0f} effective draws only: more draws make them firmer."
         out.append(Note(text, "few draws", value=effective))
     text = (
-        f"{len(fit.names)} numbers were fitted to {len(fit.taken)} readings under {fit.conditions} "
-        f"conditions: {fit.solves:,} operating points, {fit.jacobians} Jacobians, {fit.seconds:.1f} s."
+        f"{counted(len(fit.names), 'number')} fitted to {counted(len(fit.taken), 'reading')} under "
+        f"{counted(fit.conditions, 'condition')}: {fit.solves:,} operating points, "
+        f"{counted(fit.jacobians, 'Jacobian')}, {fit.seconds:.1f} s."
     )
     return [*out, Note(text, "effort", value=fit.seconds)]
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 import numpy as np
@@ -18,6 +19,8 @@ TO_WRITE = "________"
 NEAR = 0.005
 """Air of two units closer than this share counts as the same."""
 MOST_MENDED = 8
+ROUNDED = 1e-3
+"""Of a speed: the highest one that is told is rounded down by as much."""
 
 
 def about(found: Gauges) -> str:
@@ -50,7 +53,7 @@ def tables(found: Gauges) -> dict[str, list[Row]]:
 
 def sentences(found: Gauges, measures: str) -> list[str]:
     """What to expect, whether the fans are normal, which unit comes first, how far the speed may go."""
-    out = [_expected(found, v, measures) for v in range(len(found.speeds))]
+    out = [*_too_fast(found), *(_expected(found, v, measures) for v in range(len(found.speeds)))]
     out += _fans(found, measures)
     out += _first(found, measures)
     if found.raising is not None:
@@ -61,6 +64,19 @@ def sentences(found: Gauges, measures: str) -> list[str]:
             "and no available_power of a drive. Ask the maker."
         )
     return out
+
+
+def _too_fast(found: Gauges) -> list[str]:
+    """The speeds asked for that the machine's stated limits do not allow."""
+    own = found.raising
+    if own is None or own.several or not np.isfinite(own.factor):
+        return []
+    highest = own.factor * own.speed
+    over = [f"{speed * RPM:,.0f} rpm" for speed in found.speeds if speed > highest * (1.0 + ROUNDED)]
+    if not over:
+        return []
+    limit = f"{math.floor(highest * RPM):,} rpm"
+    return [f"Never turn it at {listed(over)}: the limits that the machine states end at {limit}."]
 
 
 def _expected(found: Gauges, v: int, measures: str) -> str:
