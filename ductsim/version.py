@@ -1,3 +1,3 @@
 """The version, where every room can read it."""
 
-VERSION = "0.5.3"
+VERSION = "0.5.4"

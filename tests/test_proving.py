@@ -313,3 +313,20 @@ def test_proofs_of_fixes_one_after_the_other_are_those_of_each(machine, monkeypa
         assert found.changes == pytest.approx(one.changes, rel=1e-6, abs=1e-6)
         assert found.readings_needed == one.readings_needed
     assert len(calls) == 3  # before, after the first, after the second
+
+
+def test_it_says_when_the_machine_is_taken_as_described(machine):
+    """A leak that is not known may make a fix worth several times as much; a plan and a fit say nothing."""
+    rng = np.random.default_rng(1)
+    before = taken(values(machine, SPEED), "before", SPEED, rng)
+    after = taken(values(FIX.on(machine), SPEED), "after", SPEED, rng)
+    fitted = ds.fit(machine, before, draws=60)
+    says = [
+        "as described" in [note.kind for note in found.notes]
+        for found in (
+            ds.proof(machine, before, after, FIX),
+            ds.proof(machine, None, None, FIX),
+            ds.proof(fitted, before, after, FIX),
+        )
+    ]
+    assert says == [True, False, False]

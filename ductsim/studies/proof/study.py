@@ -30,6 +30,12 @@ Array = NDArray[np.float64]
 Key = tuple[str, str, str, tuple[str, ...]]
 
 SAMPLES = 200
+AS_DESCRIBED = Note(
+    "What is expected is that of the machine as described, within its usual spreads; on a fit to readings "
+    "it would be that of this very machine.",
+    "as described",
+)
+"""A machine whose leaks are not known may answer to a fix by several times as much, or as little."""
 
 
 def proof(
@@ -163,6 +169,7 @@ def _proof(
             *(note for side in sides for note in side.notes),
             *left_out,
             *_speed_unread(base, sides, usual),
+            *([AS_DESCRIBED] if not planned and subject is base and base.columns is None else []),
         ],
     )
 
