@@ -49,7 +49,8 @@ TURNS = 4.0  # times the flow below which the air at both its ends mixes
 FAR = 0.25  # of what a tee carries: a start further off is not one from nearby
 FAR_RISE = 3.0  # K, likewise
 WEAK = 0.15  # of a fan's usual flow: with less it may as well be blown through
-ALIKE_RISE = 1e-3  # K: air of one temperature holds nothing up
+FAR_BACK = 3.0  # times the root of the share of the temperature: blown through further back it stays so
+ALIKE_RISE = 0.1  # K: air so much alike holds a fan up within a few ten thousandths of its pressure only
 SOUND = 340.0  # m/s
 SAME = 1e-6  # of the largest flow: two points closer than this are one
 
@@ -78,16 +79,18 @@ def doubtful(eq: Equations, solved: Solved, sure: Mask | None = None) -> NDArray
 
 
 def _held_by_heat(eq: Equations, point: Point) -> Mask:
-    """Scenarios in which a fan hardly delivers or is blown through backwards, by air warmed elsewhere.
+    """Scenarios in which a fan hardly delivers, or is blown through backwards by air of another temperature.
 
-    Warm air that blows back through it is lighter than what it would draw: it may go on either way.
+    Warm air that blows back through it is lighter than what it would draw, by as much of its pressure as of
+    the temperature: it may go on either way, but for what only a flow far back stands against.
     """
     warm, rows = point.temperature_rise, eq.system.fans
     if warm is None or not len(rows):
         return np.zeros(eq.scenarios, dtype=bool)
-    apart = np.abs(warm[eq.system.start[rows]] - warm[eq.system.finish[rows]]) > ALIKE_RISE
-    weak = point.flow[rows] < WEAK * np.abs(eq.guess[rows])
-    return np.asarray((weak & apart).any(axis=0))
+    apart = np.abs(warm[eq.system.start[rows]] - warm[eq.system.finish[rows]])
+    share = point.flow[rows] / np.abs(eq.guess[rows])
+    weak = (share < WEAK) & (share > -(WEAK + FAR_BACK * np.sqrt(apart / eq.temperature)))
+    return np.asarray((weak & (apart > ALIKE_RISE)).any(axis=0))
 
 
 def start_too_far(eq: Equations, start: Point, solved: Solved) -> Mask:
