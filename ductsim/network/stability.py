@@ -88,8 +88,8 @@ def _held_by_heat(eq: Equations, point: Point) -> Mask:
     if warm is None or not len(rows):
         return np.zeros(eq.scenarios, dtype=bool)
     apart = np.abs(warm[eq.system.start[rows]] - warm[eq.system.finish[rows]])
-    share = point.flow[rows] / np.abs(eq.guess[rows])
-    weak = (share < WEAK) & (share > -(WEAK + FAR_BACK * np.sqrt(apart / eq.temperature)))
+    flow, usual = point.flow[rows], np.abs(eq.guess[rows])
+    weak = (flow < WEAK * usual) & (flow > -(WEAK + FAR_BACK * np.sqrt(apart / eq.temperature)) * usual)
     return np.asarray((weak & (apart > ALIKE_RISE)).any(axis=0))
 
 
