@@ -7,6 +7,7 @@ import pytest
 from synthetic_readings import SPEED, model_of, small_picker
 
 import ductsim as ds
+from ductsim.deciding.sheet import sheet_text
 from ductsim.readings.errors import ReadingErrors
 
 COMMON = ("zero of", "scale of", "tachometer of", "engine speed under")
@@ -54,3 +55,39 @@ def test_draws_of_what_is_shown_spread_by_the_same(kind):
     own = errors.of(reading, true[0, 0])
     whole = errors.whole(reading, true[0, 0], reading.engine_speed is None)
     assert shown.std() == pytest.approx(np.sqrt(whole**2 - own**2), rel=0.02, abs=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("lines", "line"),
+    [
+        (['door 1,-261 Pa,"6 in tap', "door 2,-403 Pa,", 'door 3,-391 Pa,"8 in tap'], 2),
+        (["door 1,-261 Pa,", 'door 2,-403 Pa,"shaky', "door 3,-391 Pa,"], 3),
+    ],
+)
+def test_a_stray_quote_swallows_no_reading(tmp_path, lines, line):
+    """What stands between two of them would be one cell, and so would the rest of the file."""
+    file = tmp_path / "readings.csv"
+    file.write_text("\n".join(["tapping,value,note", *lines]), encoding="utf-8")
+    with pytest.raises(ds.InputError, match=rf'line {line}: a quote \("\) is opened and not closed'):
+        ds.read_readings(file)
+
+
+def test_quotes_in_remarks_and_within_a_cell_are_text(tmp_path):
+    file = tmp_path / "readings.csv"
+    lines = [
+        "tapping,value,note",
+        '# hose 6" long, "B',
+        'door 1,-261 Pa,"calm, no wind"',
+        'door 2,-403 Pa,6" tap',
+    ]
+    file.write_text("\n".join(lines), encoding="utf-8")
+    found = list(ds.read_readings(file))
+    assert [reading.note for reading in found] == ["calm, no wind", '6" tap']
+
+
+def test_a_note_of_several_lines_comes_back_from_a_logbook_on_one(tmp_path):
+    own = [ds.Reading("door 1", -261.0, note="calm\nno wind", engine_speed=220.0)]
+    text = sheet_text([], own)
+    file = tmp_path / "sheet.csv"
+    file.write_text(text, encoding="utf-8")
+    assert [reading.note for reading in ds.read_readings(file)] == ["calm no wind"]

@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from ..description.layout import Layout
+from ..documents.spreadsheet import on_one_line
 from ..errors import InputError
 from ..quantity import RPM
 from ..readings.table import BETWEEN, WEATHER, Reading
@@ -46,7 +47,7 @@ def sheet_text(readings: Sequence[Reading], taken: Sequence[Reading] = ()) -> st
     for r, value in own:
         speed = "" if r.engine_speed is None else f"{r.engine_speed * RPM:.10g} rpm"
         cells = [r.place, r.quantity, value, speed, r.set, BETWEEN.join(r.blanked), r.note]
-        writer.writerow([*cells, *(_more(r)[key] for key in more)])
+        writer.writerow([on_one_line(cell) for cell in (*cells, *(_more(r)[key] for key in more))])
     return text.getvalue()
 
 

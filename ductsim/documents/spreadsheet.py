@@ -7,7 +7,6 @@ begin with # are remarks. A bare number is SI, a text carries its measure, and s
 from __future__ import annotations
 
 import csv
-import io
 import math
 import os
 import re
@@ -39,17 +38,39 @@ def split_table(text: str, of: str, one: str) -> tuple[list[str], list[tuple[int
     first = next((i for i, line in enumerate(lines) if _says(line)), len(lines) - 1)
     separator = max(";\t,", key=lines[first].count)
     rows: list[tuple[int, list[Any]]] = []
-    reader = csv.reader(io.StringIO("\n".join(lines[first:])), delimiter=separator, skipinitialspace=True)
-    try:
-        for cells in reader:
-            number = first + reader.line_num
-            if any(cell.strip() for cell in cells) and not cells[0].lstrip().startswith("#"):
-                rows.append((number, [cell.strip() for cell in cells]))
-    except csv.Error as err:
-        raise InputError(f"is no table: {err}", place=f"line {first + reader.line_num}") from None
+    for number, line in enumerate(lines[first:], first + 1):
+        if _says(line):
+            cells = _cells(line, separator, f"line {number}")
+            if any(cells):
+                rows.append((number, cells))
     if len(rows) < 2:
         raise InputError(f"holds no {of}", allowed=f"a header, and a line for each {one} under it")
     return rows[0][1], rows[1:], separator != ","
+
+
+def on_one_line(cell: Any) -> Any:
+    """A cell as it is written to a table of text: its own lines side by side, for a row is one line."""
+    return " ".join(cell.splitlines()) if isinstance(cell, str) else cell
+
+
+def _cells(line: str, separator: str, place: str) -> list[str]:
+    """The cells of one line, without room at their ends; what is quoted ends on its line.
+
+    Else a stray quote, as for inches, would swallow the lines up to the next one.
+    """
+    shape: dict[str, Any] = {"delimiter": separator, "skipinitialspace": True}
+    try:
+        try:
+            found = next(csv.reader([line], strict=True, **shape))
+        except csv.Error as err:
+            if "end of data" in str(err):
+                raise InputError(
+                    'a quote (") is opened and not closed', place=place, allowed="both on one line, or none"
+                ) from None
+            found = next(csv.reader([line], **shape))
+    except csv.Error as err:
+        raise InputError(f"is no table: {err}", place=place) from None
+    return [cell.strip() for cell in found]
 
 
 def _says(line: str) -> bool:

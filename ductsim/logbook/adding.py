@@ -15,6 +15,7 @@ from typing import Any
 from ..arguments import listed as listed_of
 from ..arguments import texts
 from ..documents.document import FORMAT, read_text
+from ..documents.spreadsheet import on_one_line
 from ..errors import InputError, UnknownName, shown
 from ..fixes.file import read_fixes
 from ..fixes.fix import Fix
@@ -215,7 +216,7 @@ def _row(r: Reading) -> list[Any]:
         *(r.quantity, repr(r.value), r.measure, r.engine_speed, r.set, r.sd, r.resolution),
         *(BETWEEN.join(r.blanked), *(weather.get(key) for key in WEATHER), r.note),
     ]
-    return ["" if cell is None else cell for cell in cells]
+    return ["" if cell is None else on_one_line(cell) for cell in cells]
 
 
 def _odd(book: Logbook, visit: Visit) -> list[Note]:
