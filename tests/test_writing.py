@@ -8,6 +8,7 @@ import resource
 import signal
 import stat
 import threading
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -305,8 +306,9 @@ def test_what_is_read_is_not_written_over(refused, tmp_path, option):
 
 @pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGHUP, signal.SIGINT])
 def test_a_command_that_is_stopped_while_it_writes(run, tmp_path, monkeypatch, request, number):
-    ours = signal.signal(signal.SIGINT, signal.default_int_handler)  # tests in the background may ignore it
-    request.addfinalizer(lambda: signal.signal(signal.SIGINT, ours))
+    # tests in the background may ignore these
+    for known, usual in ((signal.SIGINT, signal.default_int_handler), (signal.SIGHUP, signal.SIG_DFL)):
+        request.addfinalizer(partial(signal.signal, known, signal.signal(known, usual)))
     heard = {n: signal.getsignal(n) for n in (signal.SIGTERM, signal.SIGHUP, signal.SIGINT)}
     monkeypatch.setattr(os, "fsync", lambda _: signal.raise_signal(number))
     status, out, err = run("demo", "bench", tmp_path / "a" / "b")
