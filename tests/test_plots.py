@@ -1,7 +1,5 @@
 """Plots: what they show is what the result says, in the measures asked for, readable in grey."""
 
-import io
-import os
 from dataclasses import replace
 
 import matplotlib
@@ -478,29 +476,3 @@ def test_unknown_plots_and_results(results):
         ds.draw([1, 2])
     with pytest.raises(UnknownName, match="unknown system of measures 'imperial'"):
         ds.draw(results["state"], measures="imperial")
-
-
-@pytest.mark.parametrize(("ending", "magic"), [("png", b"\x89PNG"), ("svg", b"<?xml"), ("pdf", b"%PDF")])
-def test_a_picture_is_saved(results, tmp_path, ending, magic):
-    place = tmp_path / f"picture.{ending}"
-    plots.save(results["state"], place)
-    assert place.read_bytes().startswith(magic)
-    assert os.listdir(tmp_path) == [place.name]
-
-
-def test_pictures_that_cannot_be_saved(results, tmp_path):
-    with pytest.raises(InputError, match="pictures of kind 'gif' are not drawn"):
-        plots.save(results["state"], tmp_path / "a.gif")
-    with pytest.raises(InputError, match="there is no such folder"):
-        plots.save(results["state"], tmp_path / "no such folder" / "a.png")
-    assert os.listdir(tmp_path) == []
-
-
-def test_the_same_picture_twice_is_the_same(results):
-    texts = []
-    for _ in range(2):
-        stream = io.StringIO()
-        with style.own():
-            plots.figure_of(results["state"]).savefig(stream, format="svg", metadata={"Date": None})
-        texts.append(stream.getvalue())
-    assert texts[0] == texts[1]

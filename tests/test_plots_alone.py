@@ -1,6 +1,7 @@
 """Plots of results that are made for them alone; those of every kind of result are in `test_plots`."""
 
 import io
+import os
 import re
 import subprocess
 import sys
@@ -118,3 +119,29 @@ def test_in_a_page_a_picture_is_what_it_is_in_a_file(machine, asked):
     )
     assert boxes[0] == boxes[1] and len(boxes[0]) == 1
     assert places[0] == places[1] and len(places[0]) > 5
+
+
+@pytest.mark.parametrize(("ending", "magic"), [("png", b"\x89PNG"), ("svg", b"<?xml"), ("pdf", b"%PDF")])
+def test_a_picture_is_saved(machine, tmp_path, ending, magic):
+    place = tmp_path / f"picture.{ending}"
+    plots.save(machine.solve(), place)
+    assert place.read_bytes().startswith(magic)
+    assert os.listdir(tmp_path) == [place.name]
+
+
+def test_pictures_that_cannot_be_saved(machine, tmp_path):
+    with pytest.raises(InputError, match="pictures of kind 'gif' are not drawn"):
+        plots.save(machine.solve(), tmp_path / "a.gif")
+    with pytest.raises(InputError, match="there is no such folder"):
+        plots.save(machine.solve(), tmp_path / "no such folder" / "a.png")
+    assert os.listdir(tmp_path) == []
+
+
+def test_the_same_picture_twice_is_the_same(machine):
+    texts = []
+    for _ in range(2):
+        stream = io.StringIO()
+        with style.own():
+            plots.figure_of(machine.solve()).savefig(stream, format="svg", metadata={"Date": None})
+        texts.append(stream.getvalue())
+    assert texts[0] == texts[1]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from ..display.rows import Of, rows_of
+from ..wording import counted
 from .check import PartCheck
 
 
@@ -27,7 +28,7 @@ def tables(found: PartCheck) -> dict[str, list[dict[str, Any]]]:
 
 def sentences(found: PartCheck, measures: str) -> list[str]:
     """Whether the part may be relied upon, then one sentence for each check that failed."""
-    tried = f"{len(found.examples)} example{'s' if len(found.examples) > 1 else ''}"
+    tried = counted(len(found.examples), "example")
     count = len(found.findings)
     if found.passed:
         return [f"The part {found.kind!r} passes all {count} checks on {tried}."]

@@ -7,20 +7,20 @@ from typing import Any
 
 from ..description.spreads import read_spreads, resolve
 from ..documents.document import read_document
-from ..errors import InputError, Problems
+from ..errors import Problems
 from ..machine.machine import Machine
 from ..readings.unknowns import unknowns_of
 from ..studies.balance.trims import variables_of
 
 
-def refuse_tables(machine: Machine, file: str | None) -> None:
+def refuse_tables(machine: Machine, file: str) -> None:
     """Refuse `[[trim]]`, `[[unknown]]` and `[[spread]]` tables by the rules of who reads them.
 
     Parameters
     ----------
     machine : Machine
         Whose numbers they name.
-    file : str, optional
+    file : str
         Where it was read from, for the lines.
 
     Raises
@@ -28,10 +28,7 @@ def refuse_tables(machine: Machine, file: str | None) -> None:
     InputError
         Everything that is wrong, each with the file and its line.
     """
-    if file is None:
-        _refuse(machine, machine.layout.free)
-    else:
-        read_document(file, lambda document: _refuse(machine, document))
+    read_document(file, lambda document: _refuse(machine, document))
 
 
 def _refuse(machine: Machine, document: Mapping[str, Any]) -> None:
@@ -42,20 +39,11 @@ def _refuse(machine: Machine, document: Mapping[str, Any]) -> None:
         "spread": lambda some: resolve(machine, read_spreads(some)),
     }
     for key, read in readers.items():
-        entries = document.get(key, [])
-        before = len(wrong.found)
+        entries, before = document.get(key, []), len(wrong.found)
         for place, entry in enumerate(entries):
             with wrong.noting(key, place):
-                _named(read, [entry], key)
+                read([entry])
         if entries and len(wrong.found) == before:  # each by itself will do; together they may not
             with wrong.noting(key, 0):
-                _named(read, entries, key)
+                read(entries)
     wrong.refuse()
-
-
-def _named(read: Callable[[list[Any]], Any], entries: list[Any], key: str) -> None:
-    """Read some tables; what is wrong says of which kind of table."""
-    try:
-        read(entries)
-    except InputError as err:
-        raise err if key in str(err) else err.at(place=f"[[{key}]]") from None

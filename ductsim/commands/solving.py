@@ -104,7 +104,8 @@ def _check(args: Namespace) -> Answer:
     from .question_tables import refuse_tables
 
     inputs = Inputs(args)
-    refuse_tables(inputs.machine, None if inputs.is_demo else args.machine)
+    if not inputs.is_demo:
+        refuse_tables(inputs.machine, args.machine)
     state = inputs.machine.solve(raise_error=False)
     held = None
     if args.readings:

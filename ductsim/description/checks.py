@@ -13,7 +13,7 @@ from .layout import Layout, PartEntry, Tapping
 
 OPEN_AIR = frozenset(("outside", "atmosphere", "ambient", "open air", "outdoors", "outside air", "free air"))
 """What people call the open air."""
-NEARLY_OUTSIDE = 0.85  # of its letters in their order: "oustide" has 0.857, "inside" 0.77
+NEARLY_OUTSIDE = 0.85  # of its letters in their order, but for a slip: "oustide" has 0.857, "inside" 0.77
 
 
 def check_layout(layout: Layout, whole: bool = True, tapped: bool = True) -> None:
@@ -96,9 +96,7 @@ def _means_outside(node: str) -> bool:
         return False
     from difflib import SequenceMatcher
 
-    return (
-        SequenceMatcher(None, name, OUTSIDE).ratio() >= NEARLY_OUTSIDE
-    )  # a letter slipped, or two exchanged
+    return SequenceMatcher(None, name, OUTSIDE).ratio() >= NEARLY_OUTSIDE
 
 
 def _check_closed_off(layout: Layout) -> None:

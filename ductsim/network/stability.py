@@ -58,9 +58,9 @@ SAME = 1e-6  # of the largest flow: two points closer than this are one
 def doubtful(eq: Equations, solved: Solved, sure: Mask | None = None) -> NDArray[np.intp]:
     """Scenarios whose point may not be the one that running up reaches.
 
-    A fan's curve comes back to the pressure that it works at; or another path, as the branch of a tee, loses
-    less the more it carries, and a small disturbance would grow. Scenarios that are `sure` had no other point
-    where they started, which was close by.
+    A fan's curve comes back to the pressure that it works at, or warm air may hold it up; or another path, as
+    the branch of a tee, loses less the more it carries, and a small disturbance would grow. Scenarios that
+    are `sure` had no other point where they started, which was close by.
     """
     flow = solved.point.flow
     # where a flow is about to turn, mixing of the air at both ends tilts the curve; that is no stretch of it

@@ -14,7 +14,7 @@ from ...machine.machine import MachineState
 from ...quantity import measure_key, suited
 from ...result import Note
 from ...statistics import quantile
-from ...wording import listed, percent, said
+from ...wording import counted, listed, percent, said
 from .result import Balance
 
 Row = dict[str, Any]
@@ -24,7 +24,7 @@ MOST_SET = 6
 
 def about(found: Balance) -> str:
     """What was evened by what, in a few words."""
-    numbers = f"{len(found.variables)} number{'s' if len(found.variables) > 1 else ''} set"
+    numbers = f"{counted(len(found.variables), 'number')} set"
     return f"{found.whole or found.label}, {numbers}"
 
 

@@ -6,7 +6,7 @@ from ...fixes.fix import all_cautions
 from ...fixes.sets import CONTRADICTION, NOT_ALLOWED, NOTICED, Reason
 from ...result import Note
 from ...statistics import quantile
-from ...wording import listed, percent, said
+from ...wording import counted, listed, percent, said
 from .result import Comparison
 from .rows import OPPOSITE
 from .sets import SolvedSets
@@ -218,7 +218,7 @@ def _about_contradictions(found: Comparison) -> list[Note]:
     ]
     more = len(conflicts) - MOST_CONFLICTS
     if more > 0:
-        text = f"{more:,} more pair{'s' if more > 1 else ''} of fixes contradict each other."
+        text = f"{counted(more, 'more pair')} of fixes contradict each other."
         out.append(Note(text, "contradiction", value=more))
     if any(reason and reason.verdict == CONTRADICTION for reason in found.solved.answers.reasons):
         text = "In the worths, of fixes that contradict each other the best that can be done counts."

@@ -198,7 +198,7 @@ def unit_of(layout: Layout, part: str) -> str:
 
 def _test(fit: Fit, measures: str) -> list[str]:
     count = len(fit.taken)
-    text = f"chi-square {fit.chi_square:.1f} for {count} reading{'s' if count > 1 else ''}"
+    text = f"chi-square {fit.chi_square:.1f} for {counted(count, 'reading')}"
     out = []
     if fit.chance < LOW_CHANCE:
         out.append(
